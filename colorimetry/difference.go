@@ -1,0 +1,142 @@
+package colorimetry
+
+import "math"
+
+// A Difference is a color-difference formula. The first color is the reference
+// (the standard), the second the sample; CIE94 and CMC are not symmetric.
+type Difference interface {
+	Diff(ref, sample Lab) float64
+	String() string
+}
+
+// CIE76 is ΔE*ab, the distance in CIELAB [1].
+type CIE76 struct{}
+
+// Diff returns ΔE*ab.
+func (CIE76) Diff(ref, sample Lab) float64 {
+	dL, da, db := sample.L-ref.L, sample.A-ref.A, sample.B-ref.B
+	return math.Sqrt(dL*dL + da*da + db*db)
+}
+
+// String returns the name of the formula.
+func (CIE76) String() string { return "CIE76" }
+
+// Components are the CIELAB differences of a sample from its reference [1].
+type Components struct {
+	DL, DA, DB float64
+	DC         float64 // chroma difference
+	DH         float64 // hue difference ΔH*ab, positive towards larger hue angle
+	DHue       float64 // difference of the hue angles in degrees, (-180, 180]
+}
+
+// Difference returns the signed components, sample minus reference, so that
+// ΔE*ab² = DL² + DA² + DB² = DL² + DC² + DH².
+func (ref Lab) Difference(sample Lab) Components {
+	d := Components{DL: sample.L - ref.L, DA: sample.A - ref.A, DB: sample.B - ref.B}
+	c1, c2 := math.Hypot(ref.A, ref.B), math.Hypot(sample.A, sample.B)
+	d.DC = c2 - c1
+	d.DH = deltaH(ref, sample, c1, c2)
+	if c1 > 0 && c2 > 0 {
+		cross := ref.A*sample.B - sample.A*ref.B
+		dot := ref.A*sample.A + ref.B*sample.B
+		d.DHue = math.Atan2(cross, dot) * (180 / math.Pi)
+	}
+	return d
+}
+
+// deltaH is ΔH*ab = 2·√(C1·C2)·sin(Δh/2) without angles: the numerator is the
+// cross product, so the sign is right and small differences keep their digits.
+// At hues exactly 180° apart, where the denominator vanishes, it is 2·√(C1·C2).
+func deltaH(ref, sample Lab, c1, c2 float64) float64 {
+	cross := ref.A*sample.B - sample.A*ref.B
+	den := math.Sqrt(0.5 * max(0, c1*c2+ref.A*sample.A+ref.B*sample.B))
+	limit := 2 * math.Sqrt(c1*c2)
+	if math.Abs(cross) >= limit*den {
+		return math.Copysign(limit, cross)
+	}
+	return cross / den
+}
+
+// CIE94 is the CIE 1994 formula [5]. S_C and S_H use the chroma of the
+// reference alone. The zero value is the graphic-arts form.
+type CIE94 struct {
+	KL, KC, KH float64 // parametric factors; 0 means 1
+	K1, K2     float64 // slopes of S_C and S_H; 0 means 0.045 and 0.015
+}
+
+// CIE94GraphicArts returns the form for graphic arts: kL = 1, K1 = 0.045, K2 = 0.015.
+func CIE94GraphicArts() CIE94 { return CIE94{KL: 1, KC: 1, KH: 1, K1: 0.045, K2: 0.015} }
+
+// CIE94Textiles returns the form for textiles: kL = 2, K1 = 0.048, K2 = 0.014.
+func CIE94Textiles() CIE94 { return CIE94{KL: 2, KC: 1, KH: 1, K1: 0.048, K2: 0.014} }
+
+// Diff returns ΔE*94.
+func (f CIE94) Diff(ref, sample Lab) float64 {
+	c1, c2 := math.Hypot(ref.A, ref.B), math.Hypot(sample.A, sample.B)
+	dC, dH := c2-c1, deltaH(ref, sample, c1, c2)
+	return norm3(
+		(sample.L-ref.L)/orDefault(f.KL, 1),
+		dC/(orDefault(f.KC, 1)*(1+orDefault(f.K1, 0.045)*c1)),
+		dH/(orDefault(f.KH, 1)*(1+orDefault(f.K2, 0.015)*c1)),
+	)
+}
+
+// String returns the name with the constants in use.
+func (f CIE94) String() string {
+	switch f {
+	case CIE94{}, CIE94GraphicArts():
+		return "CIE94 graphic arts"
+	case CIE94Textiles():
+		return "CIE94 textiles"
+	}
+	return "CIE94(" + ratio(orDefault(f.KL, 1), orDefault(f.KC, 1), orDefault(f.KH, 1)) + ")"
+}
+
+// CMC is the CMC(l:c) formula [6]. The zero value is CMC(2:1), the textile
+// acceptability form.
+type CMC struct{ L, C float64 } // 0 means 2 and 1
+
+// Diff returns ΔE_CMC(l:c). All weights come from the reference.
+func (f CMC) Diff(ref, sample Lab) float64 {
+	c1, c2 := math.Hypot(ref.A, ref.B), math.Hypot(sample.A, sample.B)
+	h := hueDegrees(ref.B, ref.A)
+
+	sL := 0.511
+	if ref.L >= 16 {
+		sL = 0.040975 * ref.L / (1 + 0.01765*ref.L)
+	}
+	sC := 0.0638*c1/(1+0.0131*c1) + 0.638
+	var t float64
+	if h >= 164 && h <= 345 { // both ends included
+		t = 0.56 + math.Abs(0.2*cosDegrees(h+168))
+	} else {
+		t = 0.36 + math.Abs(0.4*cosDegrees(h+35))
+	}
+	c4 := c1 * c1 * c1 * c1
+	ff := 1.0 // the limit for large chroma, where c4 overflows
+	if !math.IsInf(c4, 1) {
+		ff = math.Sqrt(c4 / (c4 + 1900))
+	}
+	sH := sC * (ff*t + 1 - ff)
+
+	return norm3(
+		(sample.L-ref.L)/(orDefault(f.L, 2)*sL),
+		(c2-c1)/(orDefault(f.C, 1)*sC),
+		deltaH(ref, sample, c1, c2)/sH,
+	)
+}
+
+// String returns the name with its ratio, such as "CMC(2:1)".
+func (f CMC) String() string { return "CMC(" + ratio(orDefault(f.L, 2), orDefault(f.C, 1)) + ")" }
+
+func orDefault(x, def float64) float64 {
+	if x == 0 {
+		return def
+	}
+	return x
+}
+
+func norm3(x, y, z float64) float64 { return math.Sqrt(x*x + y*y + z*z) }
+
+func cosDegrees(x float64) float64 { return math.Cos(x * (math.Pi / 180)) }
+func sinDegrees(x float64) float64 { return math.Sin(x * (math.Pi / 180)) }

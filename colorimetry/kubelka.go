@@ -1,0 +1,141 @@
+package colorimetry
+
+import (
+	"fmt"
+	"math"
+)
+
+// minKSReflectance is the smallest reflectance that K/S is computed for: one
+// unit in the last of the four decimals that instruments report. Without a
+// floor a reading of 0.0000 would give an infinite K/S.
+const minKSReflectance = 1e-4
+
+// KS returns K/S = (1-R)²/(2R), Kubelka-Munk's ratio of absorption to
+// scattering of an opaque layer [10], for a reflectance factor. R below 1e-4
+// counts as 1e-4, R above 1 as 1 (K/S = 0), so the result is finite.
+func KS(r float64) float64 {
+	if r < minKSReflectance {
+		r = minKSReflectance
+	}
+	if r > 1 {
+		return 0
+	}
+	return (1 - r) * (1 - r) / (2 * r)
+}
+
+// FromKS returns the reflectance factor of an opaque layer with the given
+// K/S ≥ 0, in (0, 1]. A negative K/S counts as 0.
+func FromKS(ks float64) float64 {
+	if ks < 0 {
+		ks = 0
+	}
+	// R = 1 + ks - √(ks² + 2ks), written without the cancellation.
+	return 1 / (1 + ks + math.Sqrt(ks)*math.Sqrt(ks+2))
+}
+
+// KubelkaMunk computes K/S of measured spectra, with Saunderson's correction
+// [11] for reflection at the surface when K1 or K2 is set. The zero value
+// corrects nothing, which is usual for cloth (common practice, no source).
+type KubelkaMunk struct {
+	K1 float64 // part of the outer light reflected at the surface, 0..1; 0.04 at a refractive index of 1.5
+	K2 float64 // part of the inner diffuse light reflected back, 0..1; about 0.6 at that index
+	// SpecularExcluded says that the instrument left the surface reflection out.
+	SpecularExcluded bool
+}
+
+// Check reports coefficients outside 0 ≤ K < 1.
+func (m KubelkaMunk) Check() error {
+	for _, k := range []struct {
+		name  string
+		value float64
+	}{{"K1", m.K1}, {"K2", m.K2}} {
+		if !(k.value >= 0 && k.value < 1) {
+			return fmt.Errorf("saunderson coefficient %s is %v: want 0 ≤ %s < 1", k.name, k.value, k.name)
+		}
+	}
+	return nil
+}
+
+// Internal returns the reflectance inside the layer of a measured reflectance.
+func (m KubelkaMunk) Internal(measured float64) float64 {
+	d := measured
+	if !m.SpecularExcluded {
+		d -= m.K1
+	}
+	return d / ((1-m.K1)*(1-m.K2) + m.K2*d)
+}
+
+// Measured inverts Internal.
+func (m KubelkaMunk) Measured(internal float64) float64 {
+	r := (1 - m.K1) * (1 - m.K2) * internal / (1 - m.K2*internal)
+	if !m.SpecularExcluded {
+		r += m.K1
+	}
+	return r
+}
+
+// KS returns K/S of a measured reflectance, finite as the function [KS].
+func (m KubelkaMunk) KS(measured float64) float64 { return KS(m.Internal(measured)) }
+
+// FromKS returns the measured reflectance of a layer with the given K/S.
+func (m KubelkaMunk) FromKS(ks float64) float64 { return m.Measured(FromKS(ks)) }
+
+// At returns K/S at a wavelength of the spectrum's grid.
+func (m KubelkaMunk) At(s Spectrum, nm int) (float64, error) {
+	r, err := s.At(nm)
+	return m.KS(r), err
+}
+
+// Peak returns the largest K/S between two wavelengths, both included, and
+// where it is: the band maximum of a dyeing.
+func (m KubelkaMunk) Peak(s Spectrum, from, to int) (ks float64, nm int, err error) {
+	err = m.each(s, from, to, func(w int, v float64) {
+		if nm == 0 || v > ks {
+			ks, nm = v, w
+		}
+	})
+	return ks, nm, err
+}
+
+// Mean returns the mean K/S over the wavelengths between two limits, both
+// included. Times the width of the band it is the integrated K/S.
+func (m KubelkaMunk) Mean(s Spectrum, from, to int) (float64, error) {
+	var sum float64
+	var n int
+	err := m.each(s, from, to, func(_ int, v float64) { sum += v; n++ })
+	return sum / float64(max(n, 1)), err
+}
+
+func (m KubelkaMunk) each(s Spectrum, from, to int, use func(nm int, ks float64)) error {
+	found := false
+	for i, r := range s.Values {
+		if nm := s.Grid.Wavelength(i); nm >= from && nm <= to {
+			use(nm, m.KS(r))
+			found = true
+		}
+	}
+	if !found {
+		return fmt.Errorf("no wavelength of the grid %s lies in %d-%d nm", s.Grid, from, to)
+	}
+	return nil
+}
+
+// Weighted returns K/S weighted by lamp and observer: the mean of K/S with the
+// weights Wx + Wy + Wz. It tells how strong the color looks rather than how
+// much colorant there is (formula common in textile work, from memory, here
+// divided by the sum of the weights so that a flat K/S returns itself). It
+// panics when the spectrum is not on the weights' grid.
+func (m KubelkaMunk) Weighted(s Spectrum, w *Weights) float64 {
+	if s.Grid != w.grid {
+		panic(fmt.Sprintf("colorimetry: spectrum on %s, weights on %s", s.Grid, w.grid))
+	}
+	var sum float64
+	for i, r := range s.Values {
+		sum += (w.x[i] + w.y[i] + w.z[i]) * m.KS(r)
+	}
+	return sum / (w.white.X + w.white.Y + w.white.Z)
+}
+
+// Strength returns the color strength of a sample in percent of a standard,
+// from their K/S by any one of the measures above.
+func Strength(standard, sample float64) float64 { return 100 * sample / standard }

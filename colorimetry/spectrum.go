@@ -1,0 +1,176 @@
+package colorimetry
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// A Grid is a uniform set of wavelengths in whole nanometers:
+// Start, Start+Step, … N values. Grids compare with ==.
+type Grid struct{ Start, Step, N int }
+
+// Limits of the grids that can be read and weighted, in nm.
+const (
+	minWavelength = 360
+	maxWavelength = 830
+	mustCoverFrom = 400
+	mustCoverTo   = 700
+)
+
+// GridRange returns the grid from start to end inclusive.
+func GridRange(start, end, step int) (Grid, error) {
+	if step <= 0 || end < start || (end-start)%step != 0 {
+		return Grid{}, fmt.Errorf("wavelengths %d-%d nm cannot be divided into steps of %d nm", start, end, step)
+	}
+	g := Grid{start, step, (end-start)/step + 1}
+	return g, g.Check()
+}
+
+// GridOf returns the grid of the given wavelengths, which must be uniform,
+// rising, whole nanometers.
+func GridOf(nm []int) (Grid, error) {
+	if len(nm) < 2 {
+		return Grid{}, fmt.Errorf("%d wavelengths are too few for a spectrum", len(nm))
+	}
+	g := Grid{nm[0], nm[1] - nm[0], len(nm)}
+	for i, w := range nm {
+		if w != g.Wavelength(i) {
+			return Grid{}, fmt.Errorf("wavelengths are not uniform: %d nm follows %d nm where %d nm was expected", w, nm[i-1], g.Wavelength(i))
+		}
+	}
+	return g, g.Check()
+}
+
+// Check reports what is wrong with the grid: the step must be 1, 2, 5, 10 or
+// 20 nm, the range must lie inside 360-830 nm and cover 400-700 nm.
+func (g Grid) Check() error {
+	switch {
+	case !slices.Contains([]int{1, 2, 5, 10, 20}, g.Step):
+		return fmt.Errorf("grid %s: step %d nm, want 1, 2, 5, 10 or 20 nm", g, g.Step)
+	case g.Start < minWavelength || g.End() > maxWavelength:
+		return fmt.Errorf("grid %s reaches outside %d-%d nm", g, minWavelength, maxWavelength)
+	case g.Start > mustCoverFrom || g.End() < mustCoverTo:
+		return fmt.Errorf("grid %s does not cover %d-%d nm", g, mustCoverFrom, mustCoverTo)
+	}
+	return nil
+}
+
+// Wavelength returns the i-th wavelength in nm.
+func (g Grid) Wavelength(i int) int { return g.Start + i*g.Step }
+
+// End returns the last wavelength in nm.
+func (g Grid) End() int { return g.Wavelength(g.N - 1) }
+
+// Index returns the position of a wavelength, or false when it is not on the grid.
+func (g Grid) Index(nm int) (int, bool) {
+	d := nm - g.Start
+	if g.Step <= 0 || d < 0 || d%g.Step != 0 || d/g.Step >= g.N {
+		return 0, false
+	}
+	return d / g.Step, true
+}
+
+// String returns range and step, such as "400-700/10".
+func (g Grid) String() string { return fmt.Sprintf("%d-%d/%d", g.Start, g.End(), g.Step) }
+
+// A Spectrum is a reflectance factor on a grid. Made by [NewSpectrum], it has
+// one value per wavelength, all finite and in 0..2.
+type Spectrum struct {
+	Grid   Grid
+	Values []float64 // reflectance factor, 1 = perfect diffuser
+}
+
+// maxReflectance bounds what is believed. Optically brightened cloth re-emits
+// ultraviolet near 440 nm and may exceed 1; nothing textile reaches 2, but
+// percent values do.
+const maxReflectance = 2
+
+// NewSpectrum checks and copies values. Negative, infinite, NaN and values
+// above 2 are errors; values above 1 are legal (see [Spectrum.Warning]).
+func NewSpectrum(g Grid, values []float64) (Spectrum, error) {
+	if err := g.Check(); err != nil {
+		return Spectrum{}, err
+	}
+	if len(values) != g.N {
+		return Spectrum{}, fmt.Errorf("grid %s needs %d reflectance values, have %d", g, g.N, len(values))
+	}
+	for i, r := range values {
+		switch nm := g.Wavelength(i); {
+		case math.IsNaN(r) || math.IsInf(r, 0):
+			return Spectrum{}, fmt.Errorf("reflectance at %d nm is %v: want a finite factor, 0 to 1", nm, r)
+		case r < 0:
+			return Spectrum{}, fmt.Errorf("reflectance at %d nm is %v: must not be negative (check the instrument's black calibration)", nm, r)
+		case r > maxReflectance:
+			return Spectrum{}, fmt.Errorf("reflectance at %d nm is %v: above %d; if the values are percent, declare the unit", nm, r, maxReflectance)
+		}
+	}
+	return Spectrum{g, slices.Clone(values)}, nil
+}
+
+// Warning returns nil, or says where the reflectance exceeds 1: legal on
+// optically brightened cloth, otherwise a sign of a bad white calibration.
+func (s Spectrum) Warning() error {
+	peak, at := 1.0, -1
+	for i, r := range s.Values {
+		if r > peak {
+			peak, at = r, i
+		}
+	}
+	if at < 0 {
+		return nil
+	}
+	return fmt.Errorf("reflectance reaches %.4g at %d nm: above 1 only optically brightened cloth is expected; otherwise recalibrate the white", peak, s.Grid.Wavelength(at))
+}
+
+// At returns the value at a wavelength of the grid.
+func (s Spectrum) At(nm int) (float64, error) {
+	i, ok := s.Grid.Index(nm)
+	if !ok {
+		return 0, fmt.Errorf("%d nm is not on the grid %s", nm, s.Grid)
+	}
+	return s.Values[i], nil
+}
+
+// Resample returns the spectrum on another grid inside its range, by the
+// interpolation that E2022 [3] assumes: a cubic through the four nearest
+// values, a quadratic in the first and last interval. To a coarser grid it
+// picks points; it does not widen the bandpass. Interpolation may overshoot
+// below zero next to a black band: such a value is set to zero.
+func (s Spectrum) Resample(g Grid) (Spectrum, error) {
+	if err := g.Check(); err != nil {
+		return Spectrum{}, err
+	}
+	if g.Start < s.Grid.Start || g.End() > s.Grid.End() {
+		return Spectrum{}, fmt.Errorf("cannot resample %s to %s: no values outside the measured range", s.Grid, g)
+	}
+	out := Spectrum{g, make([]float64, g.N)}
+	for i := range out.Values {
+		first, c := s.Grid.neighbors(g.Wavelength(i))
+		var r float64
+		for j, cj := range c {
+			if cj != 0 {
+				r += cj * s.Values[first+j]
+			}
+		}
+		out.Values[i] = max(r, 0)
+	}
+	return out, nil
+}
+
+// neighbors returns the coefficients that interpolate at nm, which must lie in
+// the range of the grid, from the values at first, first+1, … . Unused
+// trailing coefficients are zero and may lie beyond the grid.
+func (g Grid) neighbors(nm int) (first int, c [4]float64) {
+	i, r := (nm-g.Start)/g.Step, (nm-g.Start)%g.Step
+	if r == 0 {
+		return i, [4]float64{1}
+	}
+	first = i - 1
+	if i == 0 || i == g.N-2 {
+		first = min(i, g.N-3)
+		q := lagrange3(float64(nm-g.Wavelength(first)) / float64(g.Step))
+		return first, [4]float64{q[0], q[1], q[2]}
+	}
+	return first, lagrange4(float64(nm-g.Wavelength(first)) / float64(g.Step))
+}
