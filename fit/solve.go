@@ -1,0 +1,741 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+)
+
+// A Problem is a sum of squares to be minimized: residuals r(p) in R^m of
+// parameters p in R^n. Priors and penalties are further residuals.
+type Problem interface {
+	// Dims returns the numbers of residuals and parameters.
+	Dims() (m, n int)
+	// Residuals sets dst (length m) to r(p).
+	Residuals(dst, p []float64)
+	// Jacobian sets dst (m×n by rows) to ∂r_i/∂p_j.
+	Jacobian(dst, p []float64)
+}
+
+// A JointProblem computes residuals and Jacobian in one pass, which saves the
+// functions that both need. The solver prefers it.
+type JointProblem interface {
+	Problem
+	ResidualsJacobian(r, jac, p []float64)
+}
+
+// Options of the solver. nil and zero values mean the defaults.
+type Options struct {
+	// MaxIter bounds the number of Jacobians; 0 means 1000.
+	MaxIter int
+	// Tol is the relative error at which parameters count as found; 0 means
+	// 1e-12. The iteration stops earlier where rounding error rules.
+	Tol float64
+	// Lower and Upper bound the parameters; nil means no bounds, ±Inf entries
+	// leave one side open.
+	Lower, Upper []float64
+	// Fixed parameters keep their start value.
+	Fixed []bool
+	// StepBound is the radius of the first trust region in units of the
+	// scaled length of the start; 0 means 100. Where the run from it ends in
+	// a flat place, smaller ones are tried.
+	StepBound float64
+}
+
+// stepBounds are tried in turn, until one run ends in a proper minimum.
+var stepBounds = [...]float64{100, 1, 0.1, 0.01}
+
+// A Solution is the end of an iteration.
+type Solution struct {
+	P         []float64 // parameters
+	Residuals []float64 // r(P)
+	RSS       float64   // sum of squared residuals, compensated
+	Converged bool
+	Reason    string // why the iteration stopped
+	Iter      int    // Jacobians factored
+	Evals     int    // evaluations of the residuals
+	// Free are the indices of the parameters that are neither fixed nor held
+	// at a bound.
+	Free []int
+	// AtBound is −1 (lower), +1 (upper) or 0 for each parameter.
+	AtBound []int
+	// Rank of the Jacobian's free columns; below len(Free) the data do not
+	// identify all parameters.
+	Rank int
+	// Precision estimates the relative error of P left by the iteration.
+	Precision float64
+
+	m, n int
+	jac  []float64 // m×n at P
+}
+
+// A Solver holds the workspace of Solve. It may be reused, for problems of any
+// size, and then does not allocate; it is not safe for concurrent use.
+type Solver struct {
+	sol            Solution
+	pr             Problem
+	joint          JointProblem
+	m, n           int
+	p, pTry        []float64
+	r, rTry        []float64
+	jac, jacTry    []float64
+	rhs            []float64
+	best           []float64
+	lower, upper   []float64
+	fixed          []bool
+	d, s, g        []float64 // scale, step, work, by parameter
+	free, active   []int
+	dq, sc         []float64 // scale by position, power of two by position
+	q              qr
+	reg            region
+	maxIter        int
+	tol            float64
+	iter, evals    int
+	rank           int
+	lo             []float64 // low parts of compensated sums
+}
+
+// Solve minimizes the sum of squares of pr from start. The result is nil only
+// when the problem could not be started; an error wrapping ErrNotConverged
+// comes with the best point found.
+//
+// The method is Moré's trust-region Gauss-Newton iteration by QR with column
+// scaling, bounds by an active set, and Gauss-Newton steps with compensated
+// gradients at the end.
+func Solve(pr Problem, start []float64, opt *Options) (*Solution, error) {
+	var s Solver
+	return s.Solve(pr, start, opt)
+}
+
+// Solve is like the function Solve with a workspace. The result is overwritten
+// by the next call.
+func (s *Solver) Solve(pr Problem, start []float64, opt *Options) (*Solution, error) {
+	if opt == nil {
+		opt = &Options{}
+	}
+	if err := s.prepare(pr, start, opt); err != nil {
+		return nil, err
+	}
+	if len(s.free) == 0 {
+		return s.evaluateOnly(start)
+	}
+	first := opt.StepBound
+	if first == 0 {
+		first = stepBounds[0]
+	}
+	ok, err := s.run(start, first)
+	if err != nil {
+		return nil, err
+	}
+	if !ok {
+		// A flat place or too many steps: shorter first steps often stay
+		// in the basin of the start.
+		rss := s.sol.RSS
+		copy(s.best, s.sol.P)
+		used := first
+		for _, b := range stepBounds[1:] {
+			if b >= used {
+				continue
+			}
+			ok, err = s.run(start, b)
+			if err != nil {
+				return nil, err
+			}
+			if ok && s.sol.RSS <= rss*(1+1e-9) {
+				return &s.sol, nil
+			}
+			if s.sol.RSS < rss {
+				rss = s.sol.RSS
+				copy(s.best, s.sol.P)
+			}
+			used = b
+		}
+		if s.sol.RSS > rss {
+			copy(s.g, s.best)
+			if ok, err = s.run(s.g, used); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if !s.sol.Converged {
+		return &s.sol, fmt.Errorf("fit: %w after %d iterations (%s)", ErrNotConverged, s.sol.Iter, s.sol.Reason)
+	}
+	return &s.sol, nil
+}
+
+func (s *Solver) prepare(pr Problem, start []float64, opt *Options) error {
+	s.pr = pr
+	s.joint, _ = pr.(JointProblem)
+	m, n := pr.Dims()
+	switch {
+	case n < 1 || m < 1:
+		return fmt.Errorf("fit: %w: %d residuals of %d parameters", ErrBadInput, m, n)
+	case len(start) != n:
+		return fmt.Errorf("fit: %w: %d start values for %d parameters", ErrBadInput, len(start), n)
+	case opt.Lower != nil && len(opt.Lower) != n, opt.Upper != nil && len(opt.Upper) != n, opt.Fixed != nil && len(opt.Fixed) != n:
+		return fmt.Errorf("fit: %w: Lower, Upper and Fixed need %d entries or none", ErrBadInput, n)
+	}
+	if m != s.m || n != s.n {
+		s.m, s.n = m, n
+		for _, v := range []*[]float64{&s.p, &s.pTry, &s.best, &s.d, &s.s, &s.g, &s.dq, &s.sc, &s.lo, &s.lower, &s.upper} {
+			*v = grow(*v, n)
+		}
+		s.r, s.rTry, s.rhs = grow(s.r, m), grow(s.rTry, m), grow(s.rhs, m)
+		s.jac, s.jacTry = grow(s.jac, m*n), grow(s.jacTry, m*n)
+		if cap(s.free) < n {
+			s.free, s.active, s.fixed = make([]int, 0, n), make([]int, 0, n), make([]bool, n)
+		}
+		s.q.resize(m, n)
+		s.reg.resize(n)
+	}
+	s.fixed = s.fixed[:n]
+	s.free = s.free[:0]
+	for j := 0; j < n; j++ {
+		lo, hi := math.Inf(-1), math.Inf(1)
+		if opt.Lower != nil {
+			lo = opt.Lower[j]
+		}
+		if opt.Upper != nil {
+			hi = opt.Upper[j]
+		}
+		if !(lo <= hi) {
+			return fmt.Errorf("fit: %w: parameter %d has bounds [%g, %g]", ErrBadInput, j, lo, hi)
+		}
+		if math.IsNaN(start[j]) || math.IsInf(start[j], 0) {
+			return fmt.Errorf("fit: start of parameter %d: %w", j, ErrNonFinite)
+		}
+		s.lower[j], s.upper[j] = lo, hi
+		s.fixed[j] = opt.Fixed != nil && opt.Fixed[j] || lo == hi
+		if !s.fixed[j] {
+			s.free = append(s.free, j)
+		}
+	}
+	if m < len(s.free) {
+		return fmt.Errorf("fit: %w: %d residuals for %d free parameters", ErrTooFewData, m, len(s.free))
+	}
+	s.maxIter = opt.MaxIter
+	if s.maxIter == 0 {
+		s.maxIter = 1000
+	}
+	s.tol = opt.Tol
+	if s.tol == 0 {
+		s.tol = 1e-12
+	}
+	s.iter, s.evals = 0, 0
+	return nil
+}
+
+func (s *Solver) eval(r, jac, p []float64) bool {
+	s.evals++
+	if s.joint != nil {
+		s.joint.ResidualsJacobian(r, jac, p)
+		return finite(r) && finite(jac)
+	}
+	s.pr.Residuals(r, p)
+	if !finite(r) {
+		return false
+	}
+	s.pr.Jacobian(jac, p)
+	return finite(jac)
+}
+
+// startAt evaluates the start, moved into the bounds.
+func (s *Solver) startAt(start []float64) (float64, error) {
+	for j, v := range start {
+		if !s.fixed[j] || s.lower[j] == s.upper[j] {
+			v = math.Min(math.Max(v, s.lower[j]), s.upper[j])
+		}
+		s.p[j] = v
+	}
+	if !s.eval(s.r, s.jac, s.p) {
+		for i, v := range s.r {
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				return 0, fmt.Errorf("fit: residual %d at the start: %w", i, ErrNonFinite)
+			}
+		}
+		return 0, fmt.Errorf("fit: derivatives at the start: %w", ErrNonFinite)
+	}
+	f := norm2(s.r)
+	if f > 1e150 {
+		return 0, fmt.Errorf("fit: residuals of size %.3g at the start: %w", f, ErrScale)
+	}
+	if f != 0 && f < 1e-150 {
+		return 0, fmt.Errorf("fit: residuals of size %.3g at the start: %w", f, ErrScale)
+	}
+	return f, nil
+}
+
+func (s *Solver) evaluateOnly(start []float64) (*Solution, error) {
+	if _, err := s.startAt(start); err != nil {
+		return nil, err
+	}
+	s.active = s.active[:0]
+	s.rank = 0
+	s.finish(true, "all parameters are fixed", 0)
+	return &s.sol, nil
+}
+
+// pickActive lists the free parameters that are not pressed against a bound.
+func (s *Solver) pickActive() {
+	s.active = s.active[:0]
+	for _, j := range s.free {
+		if s.p[j] <= s.lower[j] || s.p[j] >= s.upper[j] {
+			g := 0.0
+			for i := 0; i < s.m; i++ {
+				g += s.jac[i*s.n+j] * s.r[i]
+			}
+			if (s.p[j] <= s.lower[j] && g >= 0) || (s.p[j] >= s.upper[j] && g <= 0) {
+				continue
+			}
+		}
+		s.active = append(s.active, j)
+	}
+}
+
+// load factors the active columns, scaled by powers of two to norms near one,
+// together with the right-hand side in rhs.
+func (s *Solver) load(first bool) {
+	m, n, na := s.m, s.n, len(s.active)
+	s.q.m, s.q.n = m, na
+	s.reg.n = na
+	for k, j := range s.active {
+		c := s.q.a[k*m : (k+1)*m]
+		for i, o := 0, j; i < m; i, o = i+1, o+n {
+			c[i] = s.jac[o]
+		}
+		nrm := norm2(c)
+		if first || nrm > s.d[j] {
+			s.d[j] = nrm
+		}
+		if s.d[j] == 0 {
+			s.d[j] = 1
+		}
+		_, e := math.Frexp(s.d[j])
+		sc := math.Ldexp(1, -e)
+		s.sc[k] = sc
+		for i := range c {
+			c[i] *= sc
+		}
+	}
+	s.q.factor(s.rhs)
+	s.q.r(s.reg.r)
+	for k := 0; k < na; k++ {
+		s.reg.qtb[k] = -s.rhs[k]
+		j := s.q.perm[k]
+		s.dq[k] = s.d[s.active[j]] * s.sc[j]
+	}
+	s.rank = rankOf(s.reg.r, na, 1e-15*float64(na))
+}
+
+// unscale moves the region's step into s.s, by parameter.
+func (s *Solver) unscale() {
+	for j := range s.s {
+		s.s[j] = 0
+	}
+	for k := range s.active {
+		j := s.q.perm[k]
+		s.s[s.active[j]] = s.reg.x[k] * s.sc[j]
+	}
+}
+
+// relStep is the largest step relative to its parameter. A parameter near zero
+// is measured by what its step does to the residuals.
+func (s *Solver) relStep(fnorm float64) float64 {
+	big := 0.0
+	for _, j := range s.active {
+		a := math.Abs(s.s[j])
+		if a == 0 {
+			continue
+		}
+		rel := a / math.Abs(s.p[j])
+		if t := 1e3 * a * s.d[j] / fnorm; t < rel {
+			rel = t
+		}
+		if rel > big {
+			big = rel
+		}
+	}
+	return big
+}
+
+// run iterates from start and reports whether it ended in a minimum of full rank.
+func (s *Solver) run(start []float64, factor float64) (bool, error) {
+	fnorm, err := s.startAt(start)
+	if err != nil {
+		return false, err
+	}
+	var (
+		delta, par   float64
+		last         = math.Inf(1) // the Gauss-Newton step before this one
+		first        = true
+		limit        = s.iter + s.maxIter
+		stall        int
+		polishes     int
+	)
+	for ; s.iter < limit; s.iter++ {
+		s.pickActive()
+		if len(s.active) == 0 {
+			return s.finish(true, "all parameters are at bounds", 0), nil
+		}
+		copy(s.rhs, s.r)
+		s.load(first)
+		if fnorm == 0 {
+			return s.finish(true, "exact fit", 0), nil
+		}
+		gnorm := s.cosine(fnorm)
+		if first {
+			x := s.scaledLength()
+			delta = factor * x
+			if delta == 0 {
+				delta = factor
+			}
+		}
+		full := true
+		for try := 0; ; try++ {
+			if !full {
+				s.pickActive()
+				copy(s.rhs, s.r)
+				s.load(false)
+			}
+			par = s.reg.step(s.dq[:len(s.active)], delta, par, s.rank)
+			pnorm := norm2(s.reg.dx[:len(s.active)])
+			pred, dir := s.predicted(fnorm, par, pnorm)
+			s.unscale()
+			clipped := s.clip(delta, fnorm, &pred, &dir, &pnorm)
+			full = !clipped
+			rel := s.relStep(fnorm)
+			if first {
+				delta = math.Min(delta, pnorm)
+			}
+			for j := range s.p {
+				s.pTry[j] = s.p[j] + s.s[j]
+			}
+			if clipped {
+				s.project()
+			}
+			gauss := par == 0 && !clipped
+			ok := s.eval(s.rTry, s.jacTry, s.pTry)
+			fTry := math.Inf(1)
+			if ok {
+				fTry = norm2(s.rTry)
+			}
+			if gauss && rel < 1e-5 && polishes < 3 && fTry <= fnorm*(1+1e-6) {
+				// The quadratic model rules: take the step and polish.
+				s.accept()
+				fnorm = fTry
+				if s.polish(fnorm, rel, last) {
+					return s.sol.Converged && s.rank == len(s.active), nil
+				}
+				fnorm = norm2(s.r)
+				polishes++
+				first = false
+				break
+			}
+			act := -1.0
+			if 0.1*fTry < fnorm {
+				q := fTry / fnorm
+				act = 1 - q*q
+			}
+			ratio := 0.0
+			if pred > 0 {
+				ratio = act / pred
+			}
+			if ratio <= 0.25 {
+				t := 0.5
+				if act < 0 {
+					t = 0.5 * dir / (dir + 0.5*act)
+				}
+				if 0.1*fTry >= fnorm || t < 0.1 || math.IsNaN(t) {
+					t = 0.1
+				}
+				delta = t * math.Min(delta, pnorm/0.1)
+				par /= t
+			} else if par == 0 || ratio >= 0.75 {
+				delta = pnorm / 0.5
+				par *= 0.5
+			}
+			if ratio >= 1e-4 {
+				s.accept()
+				fnorm = fTry
+				if gauss {
+					last = rel
+				} else {
+					last = math.Inf(1)
+				}
+				if rel <= s.tol {
+					stall++
+					if stall >= 3 || gnorm < 1e-10 {
+						return s.settle(first, rel, gnorm), nil
+					}
+				} else {
+					stall = 0
+				}
+				first = false
+				break
+			}
+			first = false
+			if rel <= 1e-15 || delta == 0 || try > 200 {
+				return s.settle(false, rel, gnorm), nil
+			}
+		}
+	}
+	s.pickActive()
+	copy(s.rhs, s.r)
+	s.load(false)
+	return s.finish(false, "iteration limit reached", math.NaN()), nil
+}
+
+// settle ends a run whose steps have become tiny.
+func (s *Solver) settle(first bool, rel, gnorm float64) bool {
+	s.pickActive()
+	copy(s.rhs, s.r)
+	s.load(first)
+	if gnorm < 1e-7 || s.cosine(norm2(s.r)) < 1e-7 {
+		return s.finish(true, "no further reduction, residuals orthogonal to the derivatives", rel)
+	}
+	return s.finish(false, "no further reduction, but residuals not orthogonal to the derivatives", rel)
+}
+
+func (s *Solver) accept() {
+	s.p, s.pTry = s.pTry, s.p
+	s.r, s.rTry = s.rTry, s.r
+	s.jac, s.jacTry = s.jacTry, s.jac
+}
+
+// scaledLength is |D p| over the active parameters.
+func (s *Solver) scaledLength() float64 {
+	x := 0.0
+	for _, j := range s.active {
+		x = math.Hypot(x, s.d[j]*s.p[j])
+	}
+	return x
+}
+
+// cosine is the largest cosine between the residuals and a column of the
+// Jacobian: zero at a minimum.
+func (s *Solver) cosine(fnorm float64) float64 {
+	big := 0.0
+	na := len(s.active)
+	for k := 0; k < na; k++ {
+		dot, len2 := 0.0, 0.0
+		for i := 0; i <= k; i++ {
+			r := s.reg.r[i*na+k]
+			dot += r * s.reg.qtb[i]
+			len2 += r * r
+		}
+		if len2 > 0 {
+			big = math.Max(big, math.Abs(dot)/math.Sqrt(len2))
+		}
+	}
+	return big / fnorm
+}
+
+// predicted returns the relative reduction that the linear model promises and
+// the directional derivative, both relative to fnorm².
+func (s *Solver) predicted(fnorm, par, pnorm float64) (pred, dir float64) {
+	na := len(s.active)
+	js := 0.0
+	for i := 0; i < na; i++ {
+		t := 0.0
+		for k := i; k < na; k++ {
+			t += s.reg.r[i*na+k] * s.reg.x[k]
+		}
+		t /= fnorm
+		js += t * t
+	}
+	t := math.Sqrt(par) * pnorm / fnorm
+	return js + 2*t*t, -(js + t*t)
+}
+
+// clip shortens a step that leaves the bounds: parameters that would cross
+// stop at their bound and the others are solved again. It reports whether it
+// changed anything and then updates the predictions.
+func (s *Solver) clip(delta, fnorm float64, pred, dir, pnorm *float64) bool {
+	changed := false
+	for len(s.active) > 0 {
+		out := 0
+		for _, j := range s.active {
+			if v := s.p[j] + s.s[j]; v < s.lower[j] || v > s.upper[j] {
+				out++
+			}
+		}
+		if out == 0 {
+			break
+		}
+		changed = true
+		// Hold those that cross and move their part to the right-hand side.
+		keep := s.active[:0]
+		for _, j := range s.active {
+			v := s.p[j] + s.s[j]
+			if v < s.lower[j] || v > s.upper[j] {
+				s.s[j] = math.Min(math.Max(v, s.lower[j]), s.upper[j]) - s.p[j]
+			} else {
+				keep = append(keep, j)
+			}
+		}
+		s.active = keep
+		for _, j := range s.active {
+			s.s[j] = 0
+		}
+		s.linear(s.rhs)
+		if len(s.active) > 0 {
+			s.load(false)
+			s.reg.step(s.dq[:len(s.active)], delta, 0, s.rank)
+		}
+		s.unscaleActive()
+	}
+	if !changed {
+		return false
+	}
+	// The linear model at the step as it is.
+	s.linear(s.rhs)
+	lin, g, d := 0.0, 0.0, 0.0
+	for i, v := range s.rhs {
+		lin += v * v
+		g += (v - s.r[i]) * s.r[i]
+	}
+	for j, v := range s.s {
+		d = math.Hypot(d, s.d[j]*v)
+	}
+	f2 := fnorm * fnorm
+	*pred, *dir, *pnorm = 1-lin/f2, g/f2, d
+	return true
+}
+
+// unscaleActive writes the steps of the active parameters only.
+func (s *Solver) unscaleActive() {
+	for k := range s.active {
+		j := s.q.perm[k]
+		s.s[s.active[j]] = s.reg.x[k] * s.sc[j]
+	}
+}
+
+// linear sets dst to r + J·s.
+func (s *Solver) linear(dst []float64) {
+	for i := 0; i < s.m; i++ {
+		v := s.r[i]
+		for j, x := range s.s {
+			if x != 0 {
+				v += s.jac[i*s.n+j] * x
+			}
+		}
+		dst[i] = v
+	}
+}
+
+// project removes the rounding error of steps onto a bound.
+func (s *Solver) project() {
+	for _, j := range s.free {
+		s.pTry[j] = math.Min(math.Max(s.pTry[j], s.lower[j]), s.upper[j])
+	}
+}
+
+// polish ends a run near the minimum by Gauss-Newton steps with the last
+// triangle, s = −(RᵀR)⁻¹ Jᵀr. Their fixed point is Jᵀr = 0 whatever the
+// rounding errors of R, and Jᵀr is summed with compensation, so that the
+// result is as good as the residuals themselves. rel is the size of the step
+// just taken. It reports false where the steps do not shrink.
+func (s *Solver) polish(fnorm, rel, last float64) bool {
+	na := len(s.active)
+	if rate := rel / last; rate < 0.5 && rel*rate <= s.tol {
+		return s.finish(true, "converged", rel*rate)
+	}
+	for k := 0; k < 60; k++ {
+		s.gradient()
+		for k := 0; k < na; k++ {
+			j := s.q.perm[k]
+			s.reg.wa[k] = -s.g[s.active[j]] * s.sc[j]
+		}
+		forwardSolve(s.reg.wa, s.reg.r, s.reg.wa, na, s.rank)
+		backSolve(s.reg.x, s.reg.r, s.reg.wa, na, s.rank)
+		s.unscale()
+		prev := rel
+		rel = s.relStep(fnorm)
+		if rel == 0 {
+			return s.finish(true, "converged", 0)
+		}
+		rate := rel / prev
+		if rate > 0.95 {
+			if rel < 1e-7 {
+				return s.finish(true, "converged to rounding error", rel)
+			}
+			return false
+		}
+		for j := range s.p {
+			s.pTry[j] = s.p[j] + s.s[j]
+			if s.pTry[j] < s.lower[j] || s.pTry[j] > s.upper[j] {
+				return false
+			}
+		}
+		if !s.eval(s.rTry, s.jacTry, s.pTry) {
+			return false
+		}
+		if f := norm2(s.rTry); f > fnorm*(1+1e-6) {
+			if rel < 1e-7 {
+				return s.finish(true, "converged to rounding error", rel)
+			}
+			return false
+		} else {
+			fnorm = f
+		}
+		s.accept()
+		if e := rel * rate / (1 - rate); e <= s.tol {
+			return s.finish(true, "converged", e)
+		}
+	}
+	s.finish(rel < 1e-8, "slow convergence", rel)
+	return true
+}
+
+// gradient sets g to Jᵀr of the active parameters, compensated.
+func (s *Solver) gradient() {
+	for _, j := range s.active {
+		s.g[j], s.lo[j] = 0, 0
+	}
+	for i, v := range s.r {
+		row := s.jac[i*s.n : (i+1)*s.n]
+		for _, j := range s.active {
+			h := row[j] * v
+			e := math.FMA(row[j], v, -h)
+			t := s.g[j] + h
+			z := t - s.g[j]
+			s.lo[j] += e + ((s.g[j] - (t - z)) + (h - z))
+			s.g[j] = t
+		}
+	}
+	for _, j := range s.active {
+		s.g[j] += s.lo[j]
+	}
+}
+
+// finish fills the solution.
+func (s *Solver) finish(converged bool, reason string, precision float64) bool {
+	o := &s.sol
+	if len(o.P) != s.n {
+		o.P = grow(o.P, s.n)
+		if cap(o.AtBound) < s.n {
+			o.AtBound = make([]int, s.n)
+			o.Free = make([]int, 0, s.n)
+		}
+		o.AtBound = o.AtBound[:s.n]
+	}
+	copy(o.P, s.p)
+	o.Residuals, o.jac, o.m, o.n = s.r, s.jac, s.m, s.n
+	o.RSS = sumSquares(s.r)
+	o.Converged, o.Reason, o.Precision = converged, reason, precision
+	o.Iter, o.Evals = s.iter+1, s.evals
+	o.Free = append(o.Free[:0], s.active...)
+	o.Rank = s.rank
+	for j := range o.AtBound {
+		switch {
+		case s.fixed[j]:
+			o.AtBound[j] = 0
+		case s.p[j] <= s.lower[j]:
+			o.AtBound[j] = -1
+		case s.p[j] >= s.upper[j]:
+			o.AtBound[j] = 1
+		default:
+			o.AtBound[j] = 0
+		}
+	}
+	return converged && s.rank == len(s.active)
+}

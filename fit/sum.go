@@ -1,0 +1,35 @@
+package fit
+
+import "math"
+
+// Compensated sums: Ogita, Rump, Oishi, "Accurate sum and dot product",
+// SIAM J. Sci. Comput. 26 (2005) 1955, algorithms 4.1 and 5.3. The result is
+// as if computed in twice the working precision and rounded once.
+
+// dot2 returns the scalar product of a and b.
+func dot2(a, b []float64) float64 {
+	var s, c float64
+	b = b[:len(a)]
+	for i, x := range a {
+		y := b[i]
+		h := x * y
+		e := math.FMA(x, y, -h)
+		t := s + h
+		z := t - s
+		c += e + ((s - (t - z)) + (h - z))
+		s = t
+	}
+	return s + c
+}
+
+// sumSquares returns Σ a².
+func sumSquares(a []float64) float64 { return dot2(a, a) }
+
+// finite reports whether all values are finite.
+func finite(v []float64) bool {
+	s := 0.0
+	for _, x := range v {
+		s += x * 0
+	}
+	return s == 0 // NaN as soon as one value is NaN or infinite
+}
