@@ -1,6 +1,7 @@
 package colorimetry
 
 import (
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -114,13 +115,49 @@ func ciede2000Terms(ref, sample Lab) (t terms) {
 
 // chromaRatio7 is C⁷/(C⁷+25⁷) in a form that neither overflows nor divides
 // zero by zero.
-func chromaRatio7(c float64) float64 {
-	q := 25 / c
-	q2 := q * q
-	return 1 / (1 + q2*q2*q2*q)
-}
+func chromaRatio7(c float64) float64 { return 1 / (1 + math.Pow(25/c, 7)) }
 
 // Diff returns ΔE00 of the sample against the reference. It is symmetric but
 // not continuous: it jumps where the two hues are 180° apart, and there the
 // tie goes to the branch of the printed pairs (see [4], pairs 10 and 14).
-func (f CIEDE2000) Diff(ref, sample Lab) float64 { return f.Parts(ref, sample).Total }
+func (f CIEDE2000) Diff(ref, sample Lab) float64 {
+	f = f.withDefaults()
+	if de := f.fast(rotations(), ref, sample); de < fastLimit {
+		return de
+	}
+	return f.Parts(ref, sample).Total
+}
+
+// DiffPairs stores ΔE00 of every pair of reference and sample in dst. It
+// allocates nothing and panics when the lengths differ.
+func (f CIEDE2000) DiffPairs(dst []float64, ref, sample []Lab) {
+	if len(ref) != len(dst) || len(sample) != len(dst) {
+		panic(fmt.Sprintf("colorimetry: %d references, %d samples, room for %d differences", len(ref), len(sample), len(dst)))
+	}
+	f = f.withDefaults()
+	var s scratch
+	for i := 0; i < len(dst); i += blockLen {
+		j := min(i+blockLen, len(dst))
+		f.block(rotations(), &s, dst[i:j], ref[i:j], sample[i:j])
+	}
+}
+
+// DiffMany stores ΔE00 of every sample against one reference in dst. It
+// allocates nothing and panics when the lengths differ.
+func (f CIEDE2000) DiffMany(dst []float64, ref Lab, samples []Lab) {
+	if len(samples) != len(dst) {
+		panic(fmt.Sprintf("colorimetry: %d samples, room for %d differences", len(samples), len(dst)))
+	}
+	f = f.withDefaults()
+	// All of the formula depends on the pair, but for the chroma of the
+	// reference: repeating the reference costs nothing measurable.
+	var refs [blockLen]Lab
+	for i := range refs {
+		refs[i] = ref
+	}
+	var s scratch
+	for i := 0; i < len(dst); i += blockLen {
+		j := min(i+blockLen, len(dst))
+		f.block(rotations(), &s, dst[i:j], refs[:j-i], samples[i:j])
+	}
+}

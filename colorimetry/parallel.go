@@ -1,0 +1,34 @@
+package colorimetry
+
+import (
+	"runtime"
+	"sync"
+)
+
+// Parallel splits 0..n into contiguous parts and calls work(lo, hi) for each on
+// its own goroutine, at most workers of them (0 means one per processor). It
+// returns when all are done. All bulk functions of this package take slices,
+// so a part is a pair of subslices:
+//
+//	colorimetry.Parallel(len(dst), 0, func(lo, hi int) {
+//		f.DiffPairs(dst[lo:hi], refs[lo:hi], samples[lo:hi])
+//	})
+//
+// The results do not depend on the number of workers.
+func Parallel(n, workers int, work func(lo, hi int)) {
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	workers = min(workers, n)
+	if workers <= 1 {
+		if n > 0 {
+			work(0, n)
+		}
+		return
+	}
+	var wg sync.WaitGroup
+	for i := range workers {
+		wg.Go(func() { work(i*n/workers, (i+1)*n/workers) })
+	}
+	wg.Wait()
+}
