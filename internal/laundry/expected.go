@@ -66,7 +66,7 @@ func (l *Laundry) Expected(settings map[string]float64, w *colorimetry.Weights) 
 	pair(func(d *disturbance, z float64) { d.cast = sd.cast * z })
 	pair(func(d *disturbance, z float64) { d.weft = sd.weft * z })
 	for i, f := range l.process.factors {
-		if f.Drift > 0 && i < len(disturbance{}.drift) {
+		if f.Drift > 0 {
 			pair(func(d *disturbance, z float64) { d.drift[i] = z })
 		}
 	}

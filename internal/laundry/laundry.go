@@ -115,7 +115,7 @@ func between(rng *rand.Rand, lo, hi float64) float64 {
 func draw(kind Kind, p process, rng *rand.Rand) *Laundry {
 	l := &Laundry{Kind: kind, Process: p.id, Fabric: "fabric-1", Machine: "machine-1", process: p, form: PowerLaw}
 	l.transfer = transfer{
-		coverHalf: between(rng, 0.6, 4), rpmPower: uniform(rng, 0.4, 1), wetPower: uniform(rng, 0.1, 0.5),
+		coverHalf: between(rng, 0.3, 3), rpmPower: uniform(rng, 0.4, 1), wetPower: uniform(rng, 0.1, 0.5),
 		liquor: uniform(rng, 0.3, 0.8), machine: 1,
 		hypoShare: 22.2 / 1.2, eaHOCl: 26.8e3, eaOCl: 35.5e3, // [3]
 		ea: uniform(rng, 25e3, 45e3), eaLoss: uniform(rng, 60e3, 120e3),
@@ -138,6 +138,9 @@ func draw(kind Kind, p process, rng *rand.Rand) *Laundry {
 		l.transfer.rpmPower = uniform(rng, 0.8, 1.3)
 	}
 	l.supply = drawSupply(p, mild, rng)
+	if p.id == "hypochlorite-bath" {
+		l.supply.inactive *= 0.4 // a bath keeps most of its chlorine over half an hour
+	}
 	l.cloth = drawCloth(l.form, rng)
 	l.supply.order = uniform(rng, 1, 1.8)
 	l.fabric = drawFabric(p, rng)
@@ -158,26 +161,26 @@ func drawSupply(p process, mild float64, rng *rand.Rand) supply {
 		}
 	}
 	return supply{
-		k: 1 / refT, n: uniform(rng, 0.6, 1.1), refT: refT, lag: refT * uniform(rng, 0.02, 0.15),
+		k: 1 / refT, n: uniform(rng, 0.6, 1.1), refT: refT, lag: refT * uniform(rng, 0.02, 0.3),
 		hits0:    between(rng, 4, 30),
-		capacity: between(rng, 0.9, 4) / mild, size: uniform(rng, 0.1, 0.8) * mild,
-		sizeRate: between(rng, 0.3, 3), selfLoss: between(rng, 0.05, 0.8) * mild,
-		feed:    between(rng, 0.7, 4) / mild,
-		release: between(rng, 0.5, 5), dry: between(rng, 0.5, 4),
-		langmuir: between(rng, 0.2, 1.5), inactive: between(rng, 0.15, 1), auto: uniform(rng, 0, 0.8),
+		capacity: between(rng, 0.85, 2.2) / math.Sqrt(mild), size: uniform(rng, 0.1, 0.8) * mild,
+		sizeRate: between(rng, 0.3, 3), selfLoss: between(rng, 0.1, 1.5) * mild,
+		feed:    between(rng, 0.2, 2) / mild,
+		release: between(rng, 0.8, 6), dry: between(rng, 0.5, 5),
+		langmuir: between(rng, 0.2, 2), inactive: between(rng, 0.2, 2), auto: uniform(rng, 0, 0.8),
 		weighSens: uniform(rng, 0.2, 0.5),
 	}
 }
 
 func drawCloth(form Kind, rng *rand.Rand) cloth {
-	spread := uniform(rng, 0.2, 0.7) // of the ease of attack, ln
+	spread := uniform(rng, 0.1, 0.5) // of the ease of attack, ln
 	if form == RingDyed || form == Decay {
 		spread += 0.35 // forms that end at once in one element
 	}
 	return cloth{
 		elements: grid(4, 4, uniform(rng, 0.15, 0.45), spread, uniform(rng, 0, 0.6)),
-		order:    uniform(rng, 1.15, 2.4), // [6]
-		half:     between(rng, 0.1, 1.5),  // [7]
+		order:    uniform(rng, 1.05, 2),  // [6]
+		half:     between(rng, 0.1, 1.5), // [7]
 		floor:    between(rng, 0.0005, 0.008),
 		ring:     uniform(rng, 0.15, 0.4), optics: uniform(rng, 0.25, 0.6),
 		slow: between(rng, 0.3, 4), blur: uniform(rng, 0.05, 0.12),
@@ -193,8 +196,8 @@ func drawFabric(p process, rng *rand.Rand) fabric {
 		},
 		depth:      between(rng, 18, 50),
 		yellow:     between(rng, 0.1, 0.9),
-		stain:      between(rng, 0.03, 0.35),
-		cast:       p.cast * between(rng, 0.004, 0.03),
+		stain:      between(rng, 0.05, 0.6),
+		cast:       p.cast * between(rng, 0.006, 0.04),
 		weftShare:  between(rng, 0.002, 0.012),
 		gloss:      uniform(rng, 0.003, 0.009),
 		sulfurRate: between(rng, 0.1, 0.6), yellowPower: uniform(rng, 0.8, 1.6), yellowRate: between(rng, 0.02, 0.3),
@@ -219,8 +222,8 @@ func cotton(rng *rand.Rand) bands {
 
 func drawScatter(rng *rand.Rand) scatter {
 	lot := level{
-		dose: between(rng, 0.05, 0.2), depth: uniform(rng, 0.01, 0.04), yellow: uniform(rng, 0.04, 0.2),
-		stain: uniform(rng, 0.1, 0.35), cast: uniform(rng, 0.2, 0.5), weft: uniform(rng, 0.05, 0.15),
+		dose: uniform(rng, 0.05, 0.2), depth: uniform(rng, 0.01, 0.05), yellow: uniform(rng, 0.08, 0.3),
+		stain: uniform(rng, 0.15, 0.5), cast: uniform(rng, 0.3, 0.7), weft: uniform(rng, 0.05, 0.2),
 	}
 	scale := func(a, dose float64) level {
 		return level{dose, a * lot.depth, a * lot.yellow, a * lot.stain, a * lot.cast, a * lot.weft}
@@ -269,8 +272,8 @@ func (l *Laundry) plausibleEnds() bool {
 
 // plausiblePath accepts laundries whose trial region spans a useful part of
 // the way, whose shade turns bluer before it turns pale, and whose lots
-// scatter by 0.5 to 2.5 ΔE00 (one standard deviation of the lot mean in dose,
-// at the center), on a slope of at most 24 L* per unit of ln dose.
+// scatter by 0.5 to 2.5 ΔE00 (one standard deviation at the center) on a slope
+// of at most 24 L* per unit of ln dose.
 func (l *Laundry) plausiblePath() bool {
 	at := func(s map[string]float64, z float64) colorimetry.Lab {
 		return l.lab(l.shade(l.state(l.at(s), disturbance{dose: z})))
@@ -285,12 +288,38 @@ func (l *Laundry) plausiblePath() bool {
 		}
 		bluest = min(bluest, at(s, 0).B)
 	}
-	if at(hi, 0).L-at(lo, 0).L < 18 || bluest > l.lab(l.shade(l.baseState())).B-1 {
+	if at(hi, 0).L-at(lo, 0).L < 25 || bluest > l.lab(l.shade(l.baseState())).B-1 {
 		return false
 	}
-	sd := math.Hypot(l.scatter.lot.dose, l.scatter.panel.dose/2) // of the mean of four panels
-	de := deltaE(at(nil, -sd), at(nil, sd)) / 2
-	return de >= 0.5 && de <= 2.5 && at(nil, 0.5).L-at(nil, -0.5).L < 24
+	if de := l.lotScatter(); de < 0.5 || de > 2.5 {
+		return false
+	}
+	return at(nil, 0.5).L-at(nil, -0.5).L < 24
+}
+
+// lotScatter is one standard deviation, in ΔE00, of the mean of a lot of four
+// panels at the center: from dose, drifting factors and depth of the base.
+func (l *Laundry) lotScatter() float64 {
+	var ss float64
+	add := func(set func(d *disturbance, z float64)) {
+		var ends [2]colorimetry.Lab
+		for i, z := range [2]float64{-1, 1} {
+			var d disturbance
+			set(&d, z)
+			ends[i] = l.lab(l.shade(l.state(l.at(l.drifted(nil, d)), d)))
+		}
+		de := deltaE(ends[0], ends[1]) / 2
+		ss += de * de
+	}
+	lot, panel := l.scatter.lot, l.scatter.panel
+	add(func(d *disturbance, z float64) { d.dose = z * math.Hypot(lot.dose, panel.dose/2) })
+	add(func(d *disturbance, z float64) { d.depth = z * math.Hypot(lot.depth, panel.depth/2) })
+	for i, f := range l.process.factors {
+		if f.Drift > 0 {
+			add(func(d *disturbance, z float64) { d.drift[i] = z })
+		}
+	}
+	return math.Sqrt(ss)
 }
 
 // NewFabric returns the laundry with the next fabric: another base, another

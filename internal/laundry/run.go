@@ -68,7 +68,7 @@ func (l *Laundry) Run(settings map[string]float64, rng *rand.Rand, o RunOptions)
 	}
 	d := l.scatter.lot.draw(rng)
 	for i := range l.process.factors {
-		if i < len(d.drift) && l.process.factors[i].Drift > 0 {
+		if l.process.factors[i].Drift > 0 {
 			d.drift[i] = rng.NormFloat64()
 		}
 	}
@@ -80,7 +80,7 @@ func (l *Laundry) Run(settings map[string]float64, rng *rand.Rand, o RunOptions)
 		}
 		d.dose += z
 	case CastUpset:
-		d.badRinse = uniform(rng, 0.08, 0.25)
+		d.badRinse = uniform(rng, 0.25, 0.8)
 	}
 	lot.DoseShift = d.dose
 	actual := l.drifted(settings, d)
@@ -184,7 +184,7 @@ func (l *Laundry) drifted(settings map[string]float64, d disturbance) map[string
 		if !ok {
 			v = f.Ref
 		}
-		if f.Drift > 0 && i < len(d.drift) {
+		if f.Drift > 0 {
 			v += f.Drift * f.Ref * d.drift[i]
 		}
 		s[f.Column] = v

@@ -7,7 +7,7 @@ import "math"
 type disturbance struct {
 	dose                             float64    // of ln rate
 	depth, yellow, stain, cast, weft float64    // ln of dye content, products, loose dye, cast, open weft
-	drift                            [4]float64 // of the drifting factors, in standard deviations
+	drift                            [6]float64 // of the drifting factors, in standard deviations
 	badRinse                         float64    // K/S at 400 nm of a cast that neutralization left
 }
 
