@@ -260,3 +260,29 @@ func TestUpsetsHotSpotsAndDamp(t *testing.T) {
 		t.Errorf("tensile loss %.1f %% after 6 min and %.1f %% after 24", first, last)
 	}
 }
+
+func TestInputsStayUntouched(t *testing.T) {
+	w := daylight(t)
+	rng := rand.New(rand.NewPCG(8, 8))
+	l, err := New(Release, "hypochlorite-bath", rng)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := map[string]float64{"strength_gpl": 4, "time_min": 11.3}
+	l.Run(s, rng, RunOptions{})
+	l.Blank(s, rng, RunOptions{})
+	l.Expected(s, w)
+	l.Standard(s, 0.01, 2, rng)
+	if want := (map[string]float64{"strength_gpl": 4, "time_min": 11.3}); !reflect.DeepEqual(s, want) {
+		t.Errorf("settings became %v", s)
+	}
+	if b := l.Blank(nil, rng, RunOptions{}); b.Settings["strength_gpl"] != 0 || b.Settings["time_min"] == 0 {
+		t.Errorf("a blank has settings %v", b.Settings)
+	}
+	if _, err := New(Kind(99), "ozone-gas", rng); err == nil {
+		t.Error("kind 99 was accepted")
+	}
+	if _, err := New(Mixed, "sun", rng); err == nil {
+		t.Error("an unknown process was accepted")
+	}
+}

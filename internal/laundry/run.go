@@ -116,9 +116,7 @@ func (l *Laundry) Run(settings map[string]float64, rng *rand.Rand, o RunOptions)
 	return lot
 }
 
-// Base, Blank and White make the readings of the prepared garment, of a run
-// without oxidizer at the given settings, and of the fully discharged fabric.
-// They carry the scatter of panels and one lot.
+// Base reads the prepared garment before discharge, with the scatter of one lot.
 func (l *Laundry) Base(rng *rand.Rand, o RunOptions) Lot {
 	return l.special("base", l.baseState(), rng, o)
 }
@@ -128,15 +126,14 @@ func (l *Laundry) Blank(settings map[string]float64, rng *rand.Rand, o RunOption
 	c := l.at(settings)
 	s := state{worn: c.t / l.supply.refT * c.hits}
 	lot := l.special("blank", s, rng, o)
-	lot.settingsAsDialed = maps.Clone(settings)
 	lot.Settings = l.drifted(settings, disturbance{})
 	for _, f := range l.process.factors {
 		lot.Settings[f.Column] = round(lot.Settings[f.Column], f.Step)
 		if isStrength(f.Column) {
 			lot.Settings[f.Column] = 0
-			lot.settingsAsDialed[f.Column] = 0
 		}
 	}
+	lot.settingsAsDialed = maps.Clone(lot.Settings)
 	return lot
 }
 
