@@ -94,29 +94,29 @@ func (FirstOrder) family() family  { return weibull1 }
 func (OrderM) family() family      { return orderM }
 func (Richards) family() family    { return richards }
 
-func (LogLogistic) At(eta float64) float64 { f, _, _ := unit(logLogistic, 0, eta); return f }
-func (Weibull1) At(eta float64) float64    { f, _, _ := unit(weibull1, 0, eta); return f }
-func (Weibull2) At(eta float64) float64    { f, _, _ := unit(weibull2, 0, eta); return f }
-func (LogNormal) At(eta float64) float64   { f, _, _ := unit(logNormal, 0, eta); return f }
-func (FirstOrder) At(eta float64) float64  { f, _, _ := unit(weibull1, 0, eta); return f }
-func (c OrderM) At(eta float64) float64    { f, _, _ := unit(orderM, c.M, eta); return f }
-func (c Richards) At(eta float64) float64  { f, _, _ := unit(richards, c.S, eta); return f }
+func (LogLogistic) At(eta float64) float64 { f, _, _, _ := unit(logLogistic, 0, eta); return f }
+func (Weibull1) At(eta float64) float64    { f, _, _, _ := unit(weibull1, 0, eta); return f }
+func (Weibull2) At(eta float64) float64    { f, _, _, _ := unit(weibull2, 0, eta); return f }
+func (LogNormal) At(eta float64) float64   { f, _, _, _ := unit(logNormal, 0, eta); return f }
+func (FirstOrder) At(eta float64) float64  { f, _, _, _ := unit(weibull1, 0, eta); return f }
+func (c OrderM) At(eta float64) float64    { f, _, _, _ := unit(orderM, c.M, eta); return f }
+func (c Richards) At(eta float64) float64  { f, _, _, _ := unit(richards, c.S, eta); return f }
 
-func (LogLogistic) Remaining(eta float64) float64 { return remaining(logLogistic, 0, eta) }
-func (Weibull1) Remaining(eta float64) float64    { return remaining(weibull1, 0, eta) }
-func (Weibull2) Remaining(eta float64) float64    { return remaining(weibull2, 0, eta) }
-func (LogNormal) Remaining(eta float64) float64   { return remaining(logNormal, 0, eta) }
-func (FirstOrder) Remaining(eta float64) float64  { return remaining(weibull1, 0, eta) }
-func (c OrderM) Remaining(eta float64) float64    { return remaining(orderM, c.M, eta) }
-func (c Richards) Remaining(eta float64) float64  { return remaining(richards, c.S, eta) }
+func (LogLogistic) Remaining(eta float64) float64 { _, g, _, _ := unit(logLogistic, 0, eta); return g }
+func (Weibull1) Remaining(eta float64) float64    { _, g, _, _ := unit(weibull1, 0, eta); return g }
+func (Weibull2) Remaining(eta float64) float64    { _, g, _, _ := unit(weibull2, 0, eta); return g }
+func (LogNormal) Remaining(eta float64) float64   { _, g, _, _ := unit(logNormal, 0, eta); return g }
+func (FirstOrder) Remaining(eta float64) float64  { _, g, _, _ := unit(weibull1, 0, eta); return g }
+func (c OrderM) Remaining(eta float64) float64    { _, g, _, _ := unit(orderM, c.M, eta); return g }
+func (c Richards) Remaining(eta float64) float64  { _, g, _, _ := unit(richards, c.S, eta); return g }
 
-func (LogLogistic) Slope(eta float64) float64 { _, s, _ := unit(logLogistic, 0, eta); return s }
-func (Weibull1) Slope(eta float64) float64    { _, s, _ := unit(weibull1, 0, eta); return s }
-func (Weibull2) Slope(eta float64) float64    { _, s, _ := unit(weibull2, 0, eta); return s }
-func (LogNormal) Slope(eta float64) float64   { _, s, _ := unit(logNormal, 0, eta); return s }
-func (FirstOrder) Slope(eta float64) float64  { _, s, _ := unit(weibull1, 0, eta); return s }
-func (c OrderM) Slope(eta float64) float64    { _, s, _ := unit(orderM, c.M, eta); return s }
-func (c Richards) Slope(eta float64) float64  { _, s, _ := unit(richards, c.S, eta); return s }
+func (LogLogistic) Slope(eta float64) float64 { _, _, s, _ := unit(logLogistic, 0, eta); return s }
+func (Weibull1) Slope(eta float64) float64    { _, _, s, _ := unit(weibull1, 0, eta); return s }
+func (Weibull2) Slope(eta float64) float64    { _, _, s, _ := unit(weibull2, 0, eta); return s }
+func (LogNormal) Slope(eta float64) float64   { _, _, s, _ := unit(logNormal, 0, eta); return s }
+func (FirstOrder) Slope(eta float64) float64  { _, _, s, _ := unit(weibull1, 0, eta); return s }
+func (c OrderM) Slope(eta float64) float64    { _, _, s, _ := unit(orderM, c.M, eta); return s }
+func (c Richards) Slope(eta float64) float64  { _, _, s, _ := unit(richards, c.S, eta); return s }
 
 func (LogLogistic) Inverse(f float64) float64 { return unitInverse(logLogistic, 0, f) }
 func (Weibull1) Inverse(f float64) float64    { return unitInverse(weibull1, 0, f) }
@@ -130,74 +130,57 @@ func (c OrderM) Shape() float64                   { return c.M }
 func (c Richards) Shape() float64                 { return c.S }
 func (OrderM) WithShape(m float64) ShapedCurve    { return OrderM{m} }
 func (Richards) WithShape(s float64) ShapedCurve  { return Richards{s} }
-func (c OrderM) ShapeSlope(eta float64) float64   { _, _, d := unit(orderM, c.M, eta); return d }
-func (c Richards) ShapeSlope(eta float64) float64 { _, _, d := unit(richards, c.S, eta); return d }
+func (c OrderM) ShapeSlope(eta float64) float64   { _, _, _, d := unit(orderM, c.M, eta); return d }
+func (c Richards) ShapeSlope(eta float64) float64 { _, _, _, d := unit(richards, c.S, eta); return d }
 
 // farEta is where the exponentials of η are no longer formed: exp(709.8)
 // overflows, and every curve has reached its limit or its power law by then.
 const farEta = 700
 
-// unit returns F, dF/dη and dF/dshape at η.
-func unit(fam family, shape, eta float64) (f, slope, dshape float64) {
+// unit returns F, 1 − F, dF/dη and dF/dshape at η.
+func unit(fam family, shape, eta float64) (f, g, slope, dshape float64) {
 	switch fam {
 	case logLogistic:
 		e := math.Exp(-math.Abs(eta))
 		q := 1 / (1 + e)
 		slope = e * q * q
 		if eta < 0 {
-			return e * q, slope, 0
+			return e * q, q, slope, 0
 		}
-		return q, slope, 0
+		return q, e * q, slope, 0
 	case weibull1:
 		if eta > farEta {
-			return 1, 0, 0
+			return 1, 0, 0, 0
 		}
 		u := math.Exp(eta)
-		return -math.Expm1(-u), u * math.Exp(-u), 0
+		g = math.Exp(-u)
+		return -math.Expm1(-u), g, u * g, 0
 	case weibull2:
 		if eta < -farEta {
-			return 0, 0, 0
+			return 0, 1, 0, 0
 		}
 		u := math.Exp(-eta)
 		f = math.Exp(-u)
-		return f, u * f, 0
+		return f, -math.Expm1(-u), u * f, 0
 	case logNormal:
-		return 0.5 * math.Erfc(-eta/math.Sqrt2), math.Exp(-0.5*eta*eta) / math.Sqrt(2*math.Pi), 0
+		if f = 0.5 * math.Erfc(-eta/math.Sqrt2); f < 0.5 {
+			g = 1 - f
+		} else {
+			g = 0.5 * math.Erfc(eta/math.Sqrt2)
+		}
+		return f, g, math.Exp(-0.5*eta*eta) / math.Sqrt(2*math.Pi), 0
 	case orderM:
 		l, dl, dk := order(shape-1, eta)
-		g := math.Exp(-l)
-		if g == 0 {
-			return 1, 0, 0
+		if g = math.Exp(-l); g == 0 {
+			return 1, 0, 0, 0
 		}
-		return -math.Expm1(-l), g * dl, g * dk
+		return -math.Expm1(-l), g, g * dl, g * dk
 	default: // richards
 		s, ds := softplus(eta)
-		g := math.Exp(-shape * s)
-		if g == 0 {
-			return 1, 0, 0
+		if g = math.Exp(-shape * s); g == 0 {
+			return 1, 0, 0, 0
 		}
-		return -math.Expm1(-shape * s), g * shape * ds, g * s
-	}
-}
-
-// remaining returns 1 − F.
-func remaining(fam family, shape, eta float64) float64 {
-	switch fam {
-	case logLogistic:
-		f, _, _ := unit(logLogistic, 0, -eta)
-		return f
-	case weibull1:
-		return math.Exp(-math.Exp(eta))
-	case weibull2:
-		return -math.Expm1(-math.Exp(-eta))
-	case logNormal:
-		return 0.5 * math.Erfc(eta/math.Sqrt2)
-	case orderM:
-		l, _, _ := order(shape-1, eta)
-		return math.Exp(-l)
-	default:
-		s, _ := softplus(eta)
-		return math.Exp(-shape * s)
+		return -math.Expm1(-shape * s), g, g * shape * ds, g * s
 	}
 }
 

@@ -71,27 +71,30 @@ type Solution struct {
 // A Solver holds the workspace of Solve. It may be reused, for problems of any
 // size, and then does not allocate; it is not safe for concurrent use.
 type Solver struct {
-	sol            Solution
-	pr             Problem
-	joint          JointProblem
-	m, n           int
-	p, pTry        []float64
-	r, rTry        []float64
-	jac, jacTry    []float64
-	rhs            []float64
-	best           []float64
-	lower, upper   []float64
-	fixed          []bool
-	d, s, g        []float64 // scale, step, work, by parameter
-	free, active   []int
-	dq, sc         []float64 // scale by position, power of two by position
-	q              qr
-	reg            region
-	maxIter        int
-	tol            float64
-	iter, evals    int
-	rank           int
-	lo             []float64 // low parts of compensated sums
+	sol          Solution
+	pr           Problem
+	joint        JointProblem
+	m, n         int
+	p, pTry      []float64
+	r, rTry      []float64
+	jac, jacTry  []float64
+	rhs          []float64
+	best, again  []float64
+	lower, upper []float64
+	fixed        []bool
+	d, s, g      []float64 // scale, step, work, by parameter
+	free, active []int
+	dq, sc       []float64 // scale by position, power of two by position
+	q            qr
+	reg          region
+	maxIter      int
+	tol          float64
+	iter, evals  int
+	rank         int
+	lo           []float64 // low parts of compensated sums
+	h            []float64 // Broyden's inverse, n×n
+	f, fOld, dx  []float64
+	w1, w2       []float64
 }
 
 // Solve minimizes the sum of squares of pr from start. The result is nil only
@@ -122,37 +125,35 @@ func (s *Solver) Solve(pr Problem, start []float64, opt *Options) (*Solution, er
 	if first == 0 {
 		first = stepBounds[0]
 	}
-	ok, err := s.run(start, first)
-	if err != nil {
-		return nil, err
-	}
-	if !ok {
-		// A flat place or too many steps: shorter first steps often stay
-		// in the basin of the start.
-		rss := s.sol.RSS
-		copy(s.best, s.sol.P)
-		used := first
-		for _, b := range stepBounds[1:] {
-			if b >= used {
-				continue
-			}
-			ok, err = s.run(start, b)
-			if err != nil {
-				return nil, err
-			}
-			if ok && s.sol.RSS <= rss*(1+1e-9) {
-				return &s.sol, nil
-			}
-			if s.sol.RSS < rss {
-				rss = s.sol.RSS
-				copy(s.best, s.sol.P)
-			}
-			used = b
+	// A flat place or too many steps: shorter first steps often stay in the
+	// basin of the start.
+	bestRSS := math.Inf(1)
+	for bound := first; ; {
+		ok, err := s.run(start, bound)
+		if err != nil {
+			return nil, err
 		}
-		if s.sol.RSS > rss {
-			copy(s.g, s.best)
-			if ok, err = s.run(s.g, used); err != nil {
-				return nil, err
+		if ok && s.sol.RSS <= bestRSS*(1+1e-9) {
+			break
+		}
+		if s.sol.RSS < bestRSS {
+			bestRSS = s.sol.RSS
+			copy(s.best, s.sol.P)
+		}
+		if bound <= stepBounds[len(stepBounds)-1] {
+			// The last resort is to go on from the best point seen.
+			if s.sol.RSS > bestRSS {
+				copy(s.again, s.best)
+				if _, err := s.run(s.again, bound); err != nil {
+					return nil, err
+				}
+			}
+			break
+		}
+		for _, b := range stepBounds {
+			if b < bound {
+				bound = b
+				break
 			}
 		}
 	}
@@ -176,7 +177,7 @@ func (s *Solver) prepare(pr Problem, start []float64, opt *Options) error {
 	}
 	if m != s.m || n != s.n {
 		s.m, s.n = m, n
-		for _, v := range []*[]float64{&s.p, &s.pTry, &s.best, &s.d, &s.s, &s.g, &s.dq, &s.sc, &s.lo, &s.lower, &s.upper} {
+		for _, v := range []*[]float64{&s.p, &s.pTry, &s.best, &s.again, &s.d, &s.s, &s.g, &s.dq, &s.sc, &s.lo, &s.f, &s.fOld, &s.dx, &s.w1, &s.w2, &s.lower, &s.upper} {
 			*v = grow(*v, n)
 		}
 		s.r, s.rTry, s.rhs = grow(s.r, m), grow(s.rTry, m), grow(s.rhs, m)
@@ -184,6 +185,7 @@ func (s *Solver) prepare(pr Problem, start []float64, opt *Options) error {
 		if cap(s.free) < n {
 			s.free, s.active, s.fixed = make([]int, 0, n), make([]int, 0, n), make([]bool, n)
 		}
+		s.h = grow(s.h, n*n)
 		s.q.resize(m, n)
 		s.reg.resize(n)
 	}
@@ -364,12 +366,12 @@ func (s *Solver) run(start []float64, factor float64) (bool, error) {
 		return false, err
 	}
 	var (
-		delta, par   float64
-		last         = math.Inf(1) // the Gauss-Newton step before this one
-		first        = true
-		limit        = s.iter + s.maxIter
-		stall        int
-		polishes     int
+		delta, par float64
+		last       = math.Inf(1) // the Gauss-Newton step before this one
+		first      = true
+		limit      = s.iter + s.maxIter
+		stall      int
+		polishes   int
 	)
 	for ; s.iter < limit; s.iter++ {
 		s.pickActive()
@@ -418,7 +420,7 @@ func (s *Solver) run(start []float64, factor float64) (bool, error) {
 			if ok {
 				fTry = norm2(s.rTry)
 			}
-			if gauss && rel < 1e-5 && polishes < 3 && fTry <= fnorm*(1+1e-6) {
+			if gauss && rel < 1e-2 && polishes < 3 && fTry <= fnorm*(1+1e-6) {
 				// The quadratic model rules: take the step and polish.
 				s.accept()
 				fnorm = fTry
@@ -630,35 +632,60 @@ func (s *Solver) project() {
 }
 
 // polish ends a run near the minimum by Gauss-Newton steps with the last
-// triangle, s = −(RᵀR)⁻¹ Jᵀr. Their fixed point is Jᵀr = 0 whatever the
-// rounding errors of R, and Jᵀr is summed with compensation, so that the
-// result is as good as the residuals themselves. rel is the size of the step
-// just taken. It reports false where the steps do not shrink.
+// triangle, f(p) = −(RᵀR)⁻¹ Jᵀr. Their root is Jᵀr = 0 whatever the rounding
+// errors of R, and Jᵀr is summed with compensation, so that the result is as
+// good as the residuals themselves. Broyden's update of the map f (Math. Comp.
+// 19 (1965) 577) turns its linear convergence, slow where residuals are large,
+// into a superlinear one. rel is the size of the step just taken and last that
+// of the Gauss-Newton step before. polish reports false where steps do not
+// shrink.
 func (s *Solver) polish(fnorm, rel, last float64) bool {
 	na := len(s.active)
-	if rate := rel / last; rate < 0.5 && rel*rate <= s.tol {
+	if rate := rel / last; !math.IsInf(last, 1) && rate < 0.5 && rel*rate <= s.tol {
 		return s.finish(true, "converged", rel*rate)
 	}
-	for k := 0; k < 60; k++ {
-		s.gradient()
-		for k := 0; k < na; k++ {
-			j := s.q.perm[k]
-			s.reg.wa[k] = -s.g[s.active[j]] * s.sc[j]
+	h := s.h[:na*na]
+	reset := func() {
+		clear(h)
+		for a := 0; a < na; a++ {
+			h[a*na+a] = -1
 		}
-		forwardSolve(s.reg.wa, s.reg.r, s.reg.wa, na, s.rank)
-		backSolve(s.reg.x, s.reg.r, s.reg.wa, na, s.rank)
-		s.unscale()
+	}
+	reset()
+	fresh := true
+	before := 0.5 // the rate of the step before
+	slow := 0
+	for k := 0; k < 60; k++ {
+		s.newton()
+		f, old, dx := s.f[:na], s.fOld[:na], s.dx[:na]
+		for a, j := range s.active {
+			f[a] = s.s[j] * s.d[j]
+		}
+		if !fresh {
+			s.broyden(h, f, old, dx)
+		}
+		for a, j := range s.active {
+			v := 0.0
+			for b, x := range f {
+				v -= h[a*na+b] * x
+			}
+			dx[a] = v
+			s.s[j] = v / s.d[j]
+		}
+		copy(old, f)
 		prev := rel
 		rel = s.relStep(fnorm)
 		if rel == 0 {
 			return s.finish(true, "converged", 0)
 		}
 		rate := rel / prev
-		if rate > 0.95 {
+		if !(rate <= 0.95) {
 			if rel < 1e-7 {
 				return s.finish(true, "converged to rounding error", rel)
 			}
-			return false
+			if slow++; slow > 2 || math.IsNaN(rate) {
+				return false
+			}
 		}
 		for j := range s.p {
 			s.pTry[j] = s.p[j] + s.s[j]
@@ -669,21 +696,69 @@ func (s *Solver) polish(fnorm, rel, last float64) bool {
 		if !s.eval(s.rTry, s.jacTry, s.pTry) {
 			return false
 		}
-		if f := norm2(s.rTry); f > fnorm*(1+1e-6) {
+		fTry := norm2(s.rTry)
+		if fTry > fnorm*(1+1e-6) {
 			if rel < 1e-7 {
 				return s.finish(true, "converged to rounding error", rel)
 			}
 			return false
-		} else {
-			fnorm = f
 		}
+		fnorm = fTry
+		fresh = false
 		s.accept()
-		if e := rel * rate / (1 - rate); e <= s.tol {
+		// A single lucky step must not be taken for the rate.
+		worst := math.Max(math.Max(rate, before), 1e-3)
+		before = rate
+		if e := rel * worst / (1 - worst); worst < 0.95 && e <= s.tol {
 			return s.finish(true, "converged", e)
 		}
 	}
 	s.finish(rel < 1e-8, "slow convergence", rel)
 	return true
+}
+
+// newton sets s to the Gauss-Newton step by the seminormal equations with the
+// triangle of the last factorization.
+func (s *Solver) newton() {
+	na := len(s.active)
+	s.gradient()
+	for k := 0; k < na; k++ {
+		j := s.q.perm[k]
+		s.reg.wa[k] = -s.g[s.active[j]] * s.sc[j]
+	}
+	forwardSolve(s.reg.wa, s.reg.r, s.reg.wa, na, s.rank)
+	backSolve(s.reg.x, s.reg.r, s.reg.wa, na, s.rank)
+	s.unscale()
+}
+
+// broyden updates h, the inverse derivative of f, after the step dx changed f
+// from old to f.
+func (s *Solver) broyden(h, f, old, dx []float64) {
+	na := len(f)
+	hf, xh := s.w1[:na], s.w2[:na]
+	den := 0.0
+	for a := range hf {
+		v, w := 0.0, 0.0
+		for b := range hf {
+			v += h[a*na+b] * (f[b] - old[b])
+			w += dx[b] * h[b*na+a]
+		}
+		hf[a], xh[a] = v, w
+	}
+	norm := 0.0
+	for a := range hf {
+		den += dx[a] * hf[a]
+		norm += dx[a] * dx[a]
+	}
+	if !(math.Abs(den) > 0.01*norm) {
+		return // no information but noise
+	}
+	for a := range hf {
+		t := (dx[a] - hf[a]) / den
+		for b := range xh {
+			h[a*na+b] += t * xh[b]
+		}
+	}
 }
 
 // gradient sets g to Jᵀr of the active parameters, compensated.

@@ -1,0 +1,90 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+)
+
+// An Observation is one response at one point of the predictors.
+type Observation struct {
+	X []float64
+	Y float64
+	// Weight multiplies the squared residual, beside what the Weights say of
+	// the scatter: the number of readings behind a mean, say. 0 means 1.
+	Weight float64
+	// Group and Subgroup name what readings share (lot; panel within lot).
+	Group, Subgroup string
+}
+
+// Weights say what is known of the scatter. The set is closed: Equal,
+// KnownSD, Relative and VarianceFunction.
+type Weights interface {
+	// known reports whether the scale of the scatter is known (normal
+	// quantiles) or estimated from the residuals (Student t).
+	known() bool
+	check(data []Observation) error
+}
+
+// Equal is the same unknown scatter for all observations (per unit weight).
+type Equal struct{}
+
+// KnownSD holds the known standard deviation of each observation (per unit
+// weight), or one for all.
+type KnownSD []float64
+
+// Relative is scatter in proportion to the fitted mean, with an unknown factor;
+// the weights follow the fit until both agree. Fitted means must stay away
+// from zero.
+type Relative struct{}
+
+func (Equal) known() bool    { return false }
+func (KnownSD) known() bool  { return true }
+func (Relative) known() bool { return false }
+
+func (Equal) check([]Observation) error    { return nil }
+func (Relative) check([]Observation) error { return nil }
+func (k KnownSD) check(data []Observation) error {
+	if len(k) != 1 && len(k) != len(data) {
+		return fmt.Errorf("fit: %w: %d known standard deviations for %d observations (give one, or one each)", ErrBadInput, len(k), len(data))
+	}
+	for i, s := range k {
+		if !(s > 0) || math.IsInf(s, 0) {
+			return fmt.Errorf("fit: %w: standard deviation %d is %g, must be positive", ErrBadInput, i, s)
+		}
+	}
+	return nil
+}
+
+// checkData validates observations at the door: finite, of one width, in range.
+func checkData(data []Observation) error {
+	if len(data) == 0 {
+		return fmt.Errorf("fit: %w: no observations", ErrTooFewData)
+	}
+	big, small := 0.0, math.Inf(1)
+	for i, o := range data {
+		if len(o.X) != len(data[0].X) {
+			return fmt.Errorf("fit: %w: observation %d has %d predictors, the first has %d", ErrBadInput, i, len(o.X), len(data[0].X))
+		}
+		if !finite(o.X) || math.IsNaN(o.Y) || math.IsInf(o.Y, 0) {
+			return fmt.Errorf("fit: observation %d (x = %v, y = %g): %w", i, o.X, o.Y, ErrNonFinite)
+		}
+		if o.Weight < 0 || math.IsNaN(o.Weight) || math.IsInf(o.Weight, 0) {
+			return fmt.Errorf("fit: %w: observation %d has weight %g, must be positive (0 means 1)", ErrBadInput, i, o.Weight)
+		}
+		if a := math.Abs(o.Y); a > 0 {
+			big, small = math.Max(big, a), math.Min(small, a)
+		}
+	}
+	// Squares of residuals and of differences must stay normal numbers.
+	if big > 1e140 || big > 0 && big < 1e-140 {
+		return fmt.Errorf("fit: responses of size %.3g: %w", big, ErrScale)
+	}
+	return nil
+}
+
+func (o *Observation) weight() float64 {
+	if o.Weight == 0 {
+		return 1
+	}
+	return o.Weight
+}

@@ -1,0 +1,210 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+)
+
+// An Interval is closed; an open side is infinite and says so. Level is the
+// confidence in (0,1), e.g. 0.95.
+type Interval struct {
+	Lo, Hi         float64
+	Level          float64
+	OpenLo, OpenHi bool
+}
+
+// Contains reports whether x lies in the interval.
+func (i Interval) Contains(x float64) bool { return i.Lo <= x && x <= i.Hi }
+
+// String prints the interval, with words for an open side.
+func (i Interval) String() string {
+	switch {
+	case i.OpenLo && i.OpenHi:
+		return "not limited by the data"
+	case i.OpenLo:
+		return fmt.Sprintf("at most %.6g", i.Hi)
+	case i.OpenHi:
+		return fmt.Sprintf("at least %.6g", i.Lo)
+	}
+	return fmt.Sprintf("%.6g .. %.6g", i.Lo, i.Hi)
+}
+
+// Wald returns the interval estimate ± quantile·SE of parameter j: quick,
+// symmetric, and right only where the model is near linear over the interval.
+// A fixed parameter gives a point, one at a bound the one-sided profile
+// interval.
+func (r *Result) Wald(j int, level float64) (Interval, error) {
+	if r.Fixed[j] {
+		return Interval{Lo: r.P[j], Hi: r.P[j], Level: level}, nil
+	}
+	if r.AtBound[j] != 0 {
+		return r.Profile(j, level)
+	}
+	g := make([]float64, len(r.P))
+	g[j] = 1
+	se, df, err := r.contrast(g, nil)
+	if err != nil {
+		return Interval{}, err
+	}
+	h := r.quantile(level, df) * se
+	return Interval{Lo: r.P[j] - h, Hi: r.P[j] + h, Level: level}, nil
+}
+
+// contrast returns the standard error of gᵀp and its degrees of freedom
+// (Satterthwaite's where several variances are estimated). extra, one per
+// variance component, are variances added on top, in multiples of the component.
+func (r *Result) contrast(g, extra []float64) (se, df float64, err error) {
+	if r.cov == nil {
+		return 0, 0, fmt.Errorf("fit: no interval: %w", ErrNotIdentified)
+	}
+	if r.comps == nil {
+		if r.DF <= 0 && !r.weights.known() {
+			return 0, 0, fmt.Errorf("fit: no interval without residual degrees of freedom: %w", ErrTooFewData)
+		}
+		return r.SD * math.Sqrt(r.factor.Quadratic(g)), float64(r.DF), nil
+	}
+	v, d := r.comps.gradient(g)
+	for k, e := range extra {
+		v += e * r.comps.theta[k]
+		d[k] += e
+	}
+	return math.Sqrt(v), r.comps.satterthwaite(v, d), nil
+}
+
+// gradient returns v = gᵀCg with C = (XᵀV⁻¹X)⁻¹ and its derivatives by the
+// variance components.
+func (c *components) gradient(g []float64) (v float64, d []float64) {
+	p, f := c.p, c.f
+	// With Z = X R⁻¹: C = R⁻¹R⁻ᵀ, so gᵀCg = |a|², a = R⁻ᵀg, and
+	// ∂v/∂θ_k = aᵀ ZᵀWV_kWZ a.
+	a := make([]float64, p)
+	for i, q := range f.perm {
+		a[i] = g[f.free[q]] * f.scale[q]
+	}
+	forwardSolve(a, f.r, a, p, p)
+	v = sumSquares(a)
+	d = make([]float64, len(c.theta))
+	for _, b := range c.blocks {
+		k := len(b.rows)
+		za, w := make([]float64, k), make([]float64, k)
+		for i, row := range b.rows {
+			for j, x := range a {
+				za[i] += c.z[row*p+j] * x
+			}
+		}
+		for i := range w {
+			for j := range za {
+				w[i] += b.w[i*k+j] * za[j]
+			}
+		}
+		for t := range c.theta {
+			for i, ri := range b.rows {
+				for j, rj := range b.rows {
+					d[t] += w[i] * c.part(t, ri, rj) * w[j]
+				}
+			}
+		}
+	}
+	return v, d
+}
+
+// satterthwaite returns 2v²/Var(v) with Var(v) = dᵀ(2S⁻¹)d over the positive
+// components.
+func (c *components) satterthwaite(v float64, d []float64) float64 {
+	var pos []int
+	for k, th := range c.theta {
+		if th > 0 {
+			pos = append(pos, k)
+		}
+	}
+	x := solveSymmetric(c.s, d, len(c.theta), pos)
+	if x == nil {
+		return math.NaN()
+	}
+	q := 0.0
+	for i, k := range pos {
+		q += x[i] * d[k]
+	}
+	if q <= 0 {
+		return math.Inf(1)
+	}
+	return math.Max(1, v*v/q)
+}
+
+// Mean returns the fitted response at x and its standard error.
+func (r *Result) Mean(x []float64) (y, se float64) {
+	g := make([]float64, len(r.P))
+	y = r.Model.Grad(g, r.P, x)
+	se, _, err := r.contrast(g, nil)
+	if err != nil {
+		se = math.NaN()
+	}
+	return y, se
+}
+
+// ConfidenceBand is the interval for the mean response at x: where the curve
+// is. It says nothing of single observations.
+func (r *Result) ConfidenceBand(x []float64, level float64) (Interval, error) {
+	g := make([]float64, len(r.P))
+	y := r.Model.Grad(g, r.P, x)
+	se, df, err := r.contrast(g, nil)
+	if err != nil {
+		return Interval{}, err
+	}
+	h := r.quantile(level, df) * se
+	return Interval{Lo: y - h, Hi: y + h, Level: level}, nil
+}
+
+// PredictionBand is the interval for the mean of m further observations of unit
+// weight at x, all from one new group and subgroup where the scatter has such
+// terms. KnownSD must then be one value for all.
+func (r *Result) PredictionBand(x []float64, m int, level float64) (Interval, error) {
+	if m < 1 {
+		panic("fit: PredictionBand of fewer than one observation")
+	}
+	g := make([]float64, len(r.P))
+	y := r.Model.Grad(g, r.P, x)
+	se, df, err := r.predictive(g, x, y, m)
+	if err != nil {
+		return Interval{}, err
+	}
+	h := r.quantile(level, df) * se
+	return Interval{Lo: y - h, Hi: y + h, Level: level}, nil
+}
+
+// predictive is the standard error of a new mean of m at x, given the
+// gradient g and the response y there.
+func (r *Result) predictive(g, x []float64, y float64, m int) (se, df float64, err error) {
+	if r.comps != nil {
+		extra := make([]float64, len(r.comps.theta))
+		for k, t := range r.comps.terms {
+			h := 1.0
+			switch t.Shape {
+			case OfMean:
+				h = y
+			case OfDose:
+				h = r.Model.(Doser).DoseSlope(r.P, x)
+			}
+			extra[k] = h * h
+			if t.Share == Each {
+				extra[k] /= float64(m)
+			}
+		}
+		return r.contrast(g, extra)
+	}
+	se, df, err = r.contrast(g, nil)
+	if err != nil {
+		return 0, 0, err
+	}
+	v := r.SD * r.SD
+	switch w := r.weights.(type) {
+	case Relative:
+		v *= y * y
+	case KnownSD:
+		if len(w) != 1 {
+			return 0, 0, fmt.Errorf("fit: %w: prediction needs one known SD for all observations", ErrBadInput)
+		}
+		v = w[0] * w[0]
+	}
+	return math.Sqrt(se*se + v/float64(m)), df, nil
+}

@@ -1,0 +1,133 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+)
+
+// A Param is a parameter of a model: its name and natural bounds.
+// Lower = Upper = 0 means no bounds.
+type Param struct {
+	Name         string
+	Lower, Upper float64
+}
+
+// Bounds returns the bounds with "none" as infinities.
+func (p Param) Bounds() (lower, upper float64) {
+	if p.Lower == 0 && p.Upper == 0 {
+		return math.Inf(-1), math.Inf(1)
+	}
+	return p.Lower, p.Upper
+}
+
+// A Model is a mean response with analytic derivatives.
+type Model interface {
+	Params() []Param
+	// Eval returns the response at x.
+	Eval(p, x []float64) float64
+	// Grad returns the response and sets dst to its derivatives by p.
+	Grad(dst, p, x []float64) float64
+}
+
+// A Starter is a model that finds its own start values. It returns candidates,
+// best first. fixed holds the values of fixed parameters and NaN for the others.
+type Starter interface {
+	Start(data []Observation, fixed []float64) ([][]float64, error)
+}
+
+// A Doser is a model with a log dose η: DoseSlope returns ∂y/∂η at x.
+type Doser interface {
+	DoseSlope(p, x []float64) float64
+}
+
+// batcher evaluates a model at all observations with what does not depend on
+// the parameters computed once. f and jac are of the size of the data.
+type batcher interface {
+	batch(data []Observation) func(f, jac, p []float64)
+}
+
+// Func is a model given by functions. Derivative may be nil: then central
+// differences stand in for it, at about 10 digits.
+type Func struct {
+	Parameters []Param
+	Value      func(p, x []float64) float64
+	Derivative func(dst, p, x []float64)
+}
+
+// Params implements Model.
+func (m Func) Params() []Param { return m.Parameters }
+
+// Eval implements Model.
+func (m Func) Eval(p, x []float64) float64 { return m.Value(p, x) }
+
+// Grad implements Model.
+func (m Func) Grad(dst, p, x []float64) float64 {
+	if m.Derivative != nil {
+		m.Derivative(dst, p, x)
+		return m.Value(p, x)
+	}
+	q := append([]float64(nil), p...)
+	for j := range p {
+		// Fourth-order differences: error h⁴ against eps/h, so h ~ eps^(1/5).
+		h := 1e-3 * math.Max(math.Abs(p[j]), 1e-8)
+		h = (p[j] + h) - p[j]
+		at := func(d float64) float64 { q[j] = p[j] + d; return m.Value(q, x) }
+		dst[j] = (8*(at(h)-at(-h)) - (at(2*h) - at(-2*h))) / (12 * h)
+		q[j] = p[j]
+	}
+	return m.Value(p, x)
+}
+
+// Linear is the model Σ p_j·g_j(x), linear in its parameters.
+type Linear struct {
+	Names []string
+	Basis func(dst, x []float64)
+}
+
+// Polynomial returns the polynomial of degree d in the first predictor.
+func Polynomial(d int) Linear {
+	l := Linear{Basis: func(dst, x []float64) {
+		v := 1.0
+		for j := range dst {
+			dst[j] = v
+			v *= x[0]
+		}
+	}}
+	for j := 0; j <= d; j++ {
+		l.Names = append(l.Names, fmt.Sprintf("b%d", j))
+	}
+	return l
+}
+
+// Params implements Model.
+func (l Linear) Params() []Param {
+	ps := make([]Param, len(l.Names))
+	for j, n := range l.Names {
+		ps[j].Name = n
+	}
+	return ps
+}
+
+// Eval implements Model.
+func (l Linear) Eval(p, x []float64) float64 { return l.Grad(make([]float64, len(p)), p, x) }
+
+// Grad implements Model.
+func (l Linear) Grad(dst, p, x []float64) float64 {
+	l.Basis(dst, x)
+	y := 0.0
+	for j, g := range dst {
+		y += p[j] * g
+	}
+	return y
+}
+
+// Start implements Starter: any point does for a linear model.
+func (l Linear) Start(_ []Observation, fixed []float64) ([][]float64, error) {
+	s := make([]float64, len(l.Names))
+	for j, v := range fixed {
+		if !math.IsNaN(v) {
+			s[j] = v
+		}
+	}
+	return [][]float64{s}, nil
+}

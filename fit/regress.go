@@ -1,0 +1,367 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+)
+
+// FitOptions of Regress. nil and zero values mean the defaults.
+type FitOptions struct {
+	// Start values for all parameters; nil asks the model (Starter).
+	Start []float64
+	// Fixed parameters by name, with their values.
+	Fixed map[string]float64
+	// Bounds by parameter name, inside the model's own.
+	Bounds map[string][2]float64
+	// Priors by parameter name: independent normal knowledge, added as
+	// penalty rows. Each counts as one observation.
+	Priors map[string]Prior
+	// Loss replaces least squares; nil means least squares.
+	Loss Loss
+	// Starts bounds how many of the model's start candidates are tried and
+	// compared; 0 means 3.
+	Starts int
+	// Solver options; its Fixed, Lower and Upper are ignored.
+	Solver Options
+}
+
+// A Prior is normal knowledge of a parameter: Mean ± SD.
+type Prior struct{ Mean, SD float64 }
+
+// Regress fits a model to data by (weighted) least squares. The result is nil
+// only when no fit could be made; an error that comes with a result wraps
+// ErrNotConverged or ErrNotIdentified and says what the data cannot tell.
+func Regress(m Model, data []Observation, w Weights, opt *FitOptions) (*Result, error) {
+	if opt == nil {
+		opt = &FitOptions{}
+	}
+	if w == nil {
+		w = Equal{}
+	}
+	t, err := newTask(m, data, w, opt)
+	if err != nil {
+		return nil, err
+	}
+	starts, err := t.starts(opt)
+	if err != nil {
+		return nil, err
+	}
+	if err := t.first(starts); err != nil && t.sol == nil {
+		return nil, err
+	}
+	if err := t.reweight(); err != nil {
+		return nil, err
+	}
+	return t.result()
+}
+
+// task is one regression at work: it is the JointProblem that the solver sees.
+type task struct {
+	model   Model
+	data    []Observation
+	weights Weights
+	loss    Loss
+	params  []Param
+	n       int
+	opt     Options
+	source  FitOptions
+	maxTry  int
+	priors  []priorRow
+	batch   func(f, jac, p []float64)
+	base    []float64 // √weight by observation, from Weight and Weights
+	sw      []float64 // multiplier of each row: base × robust × multiplicity
+	white   *whitener // covariance within groups, or nil
+	extra   []extraRow
+	scale   float64 // residual SD, for priors with unknown scatter
+
+	solver Solver
+	sol    *Solution
+	solErr error
+	comps  *components
+}
+
+type priorRow struct {
+	j        int
+	mean, sd float64
+}
+
+// extraRow is a further squared term: weight × (value(p) − target). value sets
+// grad.
+type extraRow struct {
+	value          func(grad, p []float64) float64
+	target, weight float64
+}
+
+func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, error) {
+	if err := checkData(data); err != nil {
+		return nil, err
+	}
+	if err := w.check(data); err != nil {
+		return nil, err
+	}
+	t := &task{model: m, data: data, weights: w, loss: opt.Loss, params: m.Params(), opt: opt.Solver, source: *opt, maxTry: opt.Starts, scale: 1}
+	t.n = len(t.params)
+	if t.maxTry == 0 {
+		t.maxTry = 3
+	}
+	index := make(map[string]int, t.n)
+	t.opt.Lower, t.opt.Upper, t.opt.Fixed = make([]float64, t.n), make([]float64, t.n), make([]bool, t.n)
+	for j, p := range t.params {
+		index[p.Name] = j
+		t.opt.Lower[j], t.opt.Upper[j] = p.Bounds()
+	}
+	find := func(what, name string) (int, error) {
+		j, ok := index[name]
+		if !ok {
+			return 0, fmt.Errorf("fit: %w: %s of unknown parameter %q", ErrBadInput, what, name)
+		}
+		return j, nil
+	}
+	for name, b := range opt.Bounds {
+		j, err := find("bounds", name)
+		if err != nil {
+			return nil, err
+		}
+		t.opt.Lower[j], t.opt.Upper[j] = math.Max(t.opt.Lower[j], b[0]), math.Min(t.opt.Upper[j], b[1])
+	}
+	for name := range opt.Fixed {
+		j, err := find("fixed value", name)
+		if err != nil {
+			return nil, err
+		}
+		t.opt.Fixed[j] = true
+	}
+	for j, p := range t.params { // in the order of the parameters, not of the map
+		pr, ok := opt.Priors[p.Name]
+		if !ok {
+			continue
+		}
+		if !(pr.SD > 0) {
+			return nil, fmt.Errorf("fit: %w: prior SD of %q is %g, must be positive", ErrBadInput, p.Name, pr.SD)
+		}
+		t.priors = append(t.priors, priorRow{j, pr.Mean, pr.SD})
+	}
+	if len(t.priors) != len(opt.Priors) {
+		for name := range opt.Priors {
+			if _, err := find("prior", name); err != nil {
+				return nil, err
+			}
+		}
+	}
+	free := 0
+	for _, f := range t.opt.Fixed {
+		if !f {
+			free++
+		}
+	}
+	if len(data)+len(t.priors) < free {
+		return nil, fmt.Errorf("fit: %w: %d observations for %d free parameters (fix some, or measure more)", ErrTooFewData, len(data), free)
+	}
+	t.base = make([]float64, len(data))
+	t.sw = make([]float64, len(data))
+	for i := range data {
+		t.base[i] = math.Sqrt(data[i].weight())
+		if k, ok := w.(KnownSD); ok {
+			t.base[i] /= k[min(i, len(k)-1)]
+		}
+	}
+	copy(t.sw, t.base)
+	if b, ok := m.(batcher); ok {
+		t.batch = b.batch(data)
+	} else {
+		t.batch = func(f, jac, p []float64) {
+			for i := range data {
+				f[i] = m.Grad(jac[i*t.n:(i+1)*t.n], p, data[i].X)
+			}
+		}
+	}
+	return t, nil
+}
+
+// starts returns start candidates with fixed values in place.
+func (t *task) starts(opt *FitOptions) ([][]float64, error) {
+	fixed := make([]float64, t.n)
+	for j := range fixed {
+		fixed[j] = math.NaN()
+		if v, ok := opt.Fixed[t.params[j].Name]; ok {
+			fixed[j] = v
+		}
+	}
+	var list [][]float64
+	switch s, ok := t.model.(Starter); {
+	case opt.Start != nil:
+		if len(opt.Start) != t.n {
+			return nil, fmt.Errorf("fit: %w: %d start values for %d parameters", ErrBadInput, len(opt.Start), t.n)
+		}
+		list = [][]float64{append([]float64(nil), opt.Start...)}
+	case ok:
+		var err error
+		if list, err = s.Start(t.data, fixed); err != nil {
+			return nil, err
+		}
+	default:
+		return nil, fmt.Errorf("fit: %w: the model has no self-start, give Start", ErrBadInput)
+	}
+	for _, s := range list {
+		for j, v := range fixed {
+			if !math.IsNaN(v) {
+				s[j] = v
+			}
+		}
+	}
+	return list, nil
+}
+
+// first solves from the candidates and keeps the best.
+func (t *task) first(starts [][]float64) error {
+	var best []float64
+	bestRSS := math.Inf(1)
+	bestOK := false
+	var firstErr error
+	tried := 0
+	for _, s := range starts {
+		if tried == t.maxTry && bestOK {
+			break
+		}
+		sol, err := t.solver.Solve(t, s, &t.opt)
+		tried++
+		if sol == nil {
+			if firstErr == nil {
+				firstErr = err
+			}
+			continue
+		}
+		ok := err == nil && sol.Rank == len(sol.Free)
+		if best == nil || sol.RSS < bestRSS*(1-1e-9) || ok && !bestOK && sol.RSS <= bestRSS*(1+1e-9) {
+			best = append(best[:0], sol.P...)
+			bestRSS, bestOK = sol.RSS, ok
+		}
+	}
+	if best == nil {
+		return firstErr
+	}
+	return t.solve(best)
+}
+
+func (t *task) solve(start []float64) error {
+	p := append([]float64(nil), start...)
+	sol, err := t.solver.Solve(t, p, &t.opt)
+	t.sol, t.solErr = sol, err
+	return err
+}
+
+// Dims implements Problem.
+func (t *task) Dims() (m, n int) { return len(t.data) + len(t.priors) + len(t.extra), t.n }
+
+// Residuals implements Problem.
+func (t *task) Residuals(dst, p []float64) {
+	t.ResidualsJacobian(dst, make([]float64, len(dst)*t.n), p)
+}
+
+// Jacobian implements Problem.
+func (t *task) Jacobian(dst, p []float64) {
+	t.ResidualsJacobian(make([]float64, len(dst)/t.n), dst, p)
+}
+
+// ResidualsJacobian implements JointProblem.
+func (t *task) ResidualsJacobian(r, jac, p []float64) {
+	t.batch(r, jac, p)
+	n := t.n
+	for i := range t.data {
+		w := t.sw[i]
+		r[i] = (r[i] - t.data[i].Y) * w
+		if w != 1 {
+			row := jac[i*n : (i+1)*n]
+			for j := range row {
+				row[j] *= w
+			}
+		}
+	}
+	if t.white != nil {
+		t.white.apply(r, jac, n)
+	}
+	k := len(t.data)
+	for _, q := range t.priors {
+		row := jac[k*n : (k+1)*n]
+		clear(row)
+		w := t.scale / q.sd
+		row[q.j] = w
+		r[k] = (p[q.j] - q.mean) * w
+		k++
+	}
+	for _, e := range t.extra {
+		row := jac[k*n : (k+1)*n]
+		r[k] = (e.value(row, p) - e.target) * e.weight
+		for j := range row {
+			row[j] *= e.weight
+		}
+		k++
+	}
+}
+
+// df is the number of residual degrees of freedom.
+func (t *task) df() int { return len(t.data) + len(t.priors) - len(t.sol.Free) }
+
+// reweight alternates between the fit and whatever depends on it: relative
+// weights, robust weights, variance components, the scale of priors.
+func (t *task) reweight() error {
+	if vf, ok := t.weights.(VarianceFunction); ok {
+		return t.fitVariance(vf)
+	}
+	_, relative := t.weights.(Relative)
+	scaled := len(t.priors) > 0 && !t.weights.known()
+	if !relative && !scaled && t.loss == nil {
+		return nil
+	}
+	f, jac := make([]float64, len(t.data)), make([]float64, len(t.data)*t.n)
+	abs := make([]float64, len(t.data))
+	for iter := 0; ; iter++ {
+		p := append([]float64(nil), t.sol.P...)
+		t.batch(f, jac, p)
+		for i := range t.data {
+			t.sw[i] = t.base[i]
+			if relative {
+				if f[i] == 0 {
+					return fmt.Errorf("fit: %w: relative weights need a fitted mean different from zero at observation %d", ErrBadInput, i)
+				}
+				t.sw[i] /= math.Abs(f[i])
+			}
+		}
+		if t.loss != nil {
+			sd := 1.0
+			for i := range t.data {
+				abs[i] = math.Abs((t.data[i].Y - f[i]) * t.sw[i])
+			}
+			if !t.weights.known() {
+				sd = madScale(abs, len(t.sol.Free))
+			}
+			t.scale = sd
+			for i := range t.data {
+				if sd > 0 {
+					t.sw[i] *= math.Sqrt(t.loss.weight(abs[i] / sd))
+				}
+			}
+		}
+		if scaled && t.loss == nil {
+			if df := t.df(); df > 0 && t.sol.RSS > 0 {
+				t.scale = math.Sqrt(t.sol.RSS / float64(df))
+			}
+		}
+		if err := t.solve(p); err != nil && t.sol == nil {
+			return err
+		}
+		moved := 0.0
+		for j, v := range t.sol.P {
+			if v != p[j] {
+				moved = math.Max(moved, math.Abs(v-p[j])/math.Max(math.Abs(v), math.Abs(p[j])))
+			}
+		}
+		if moved < 1e-11 {
+			return nil
+		}
+		if iter == 200 {
+			t.solErr = fmt.Errorf("fit: weights and fit did not settle (last change %.1e): %w", moved, ErrNotConverged)
+			return nil
+		}
+	}
+}

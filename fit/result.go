@@ -1,0 +1,449 @@
+package fit
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// A Result is a fitted model with what can be said about it. It is read-only
+// after Regress and safe for concurrent use.
+type Result struct {
+	Model   Model
+	Names   []string
+	P       []float64 // estimates, fixed ones included
+	Fixed   []bool
+	AtBound []int // −1 or +1 for a parameter held by its lower or upper bound
+	// N is the number of observations and DF the residual degrees of freedom:
+	// N, plus one for each prior, minus the free parameters.
+	N, DF int
+	// RSS is the weighted residual sum of squares.
+	RSS float64
+	// SD is the residual standard deviation at unit weight; 1 when the
+	// scatter is known or described by Components.
+	SD     float64
+	Fitted []float64
+	// Residuals are observed − fitted, in units of the response.
+	Residuals []float64
+	// LogLik is the Gaussian log-likelihood: with σ² = RSS/N (Equal,
+	// Relative), with the known scatter (KnownSD), or restricted
+	// (VarianceFunction).
+	LogLik float64
+	// Components of a VarianceFunction, in the order of its terms.
+	Components []Component
+	// RobustWeights of a Loss, by observation, 0..1; nil without.
+	RobustWeights []float64
+	// Condition of the Jacobian with columns of unit length. Above 1e4 or so
+	// parameters are strongly entangled, above 1e10 not determined.
+	Condition float64
+	Warnings  []error
+	Iter      int
+
+	data    []Observation
+	weights Weights
+	priors  int
+	opt     FitOptions
+	factor  *Factor
+	cov     []float64 // unit-weight covariance (JᵀWJ)⁻¹, n×n
+	jac     []float64 // weighted, rows of data then priors
+	wres    []float64 // weighted residuals (fitted − observed), likewise
+	row     []float64 // multiplier of each observation, without whitening
+	comps   *components
+	free    []int
+}
+
+// entangled is the condition number above which a warning names what moves
+// together: there SEs have grown by more than 100 over those of unrelated
+// parameters.
+const entangled = 1e3
+
+func (t *task) result() (*Result, error) {
+	s := t.sol
+	n := t.n
+	r := &Result{Model: t.model, P: append([]float64(nil), s.P...), Fixed: append([]bool(nil), t.opt.Fixed...),
+		AtBound: append([]int(nil), s.AtBound...), N: len(t.data), DF: t.df(), RSS: s.RSS, SD: 1,
+		Iter: s.Iter, data: t.data, weights: t.weights, priors: len(t.priors), comps: t.comps, opt: t.source,
+		free: append([]int(nil), s.Free...)}
+	for _, p := range t.params {
+		r.Names = append(r.Names, p.Name)
+	}
+	for j := range r.Fixed {
+		if r.Fixed[j] {
+			r.AtBound[j] = 0
+		}
+	}
+	r.factor = s.Factor()
+	r.Condition = r.factor.Condition()
+	r.cov = r.factor.Inverse()
+	r.jac = append([]float64(nil), s.jac[:s.m*n]...)
+	r.wres = append([]float64(nil), s.Residuals...)
+	r.row = append([]float64(nil), t.sw...)
+	f, jac := make([]float64, len(t.data)), make([]float64, len(t.data)*n)
+	t.batch(f, jac, r.P)
+	r.Fitted = f
+	r.Residuals = make([]float64, len(f))
+	for i, o := range t.data {
+		r.Residuals[i] = o.Y - f[i]
+	}
+	if t.loss != nil {
+		r.RobustWeights = make([]float64, len(f))
+		for i := range f {
+			w := t.base[i]
+			if _, ok := t.weights.(Relative); ok {
+				w /= math.Abs(f[i])
+			}
+			r.RobustWeights[i] = (t.sw[i] / w) * (t.sw[i] / w)
+		}
+	}
+	r.scatter(t)
+	return r, r.judge(t)
+}
+
+// scatter sets SD, LogLik and Components.
+func (r *Result) scatter(t *task) {
+	logw := 0.0
+	rss := 0.0
+	for i, w := range r.row {
+		if w > 0 {
+			logw += math.Log(w)
+		}
+		rss += r.wres[i] * r.wres[i]
+	}
+	nn := float64(r.N)
+	switch {
+	case t.comps != nil:
+		r.LogLik = t.comps.reml
+		for _, w := range t.base {
+			r.LogLik += math.Log(w)
+		}
+		nt := len(t.comps.theta)
+		var pos []int
+		for k, th := range t.comps.theta {
+			if th > 0 {
+				pos = append(pos, k)
+			}
+		}
+		for k, th := range t.comps.theta {
+			c := Component{Name: t.comps.terms[k].Name, Variance: th}
+			for i, kk := range pos {
+				if kk == k {
+					e := make([]float64, nt)
+					e[k] = 1
+					if x := solveSymmetric(t.comps.s, e, nt, pos); x != nil {
+						c.SE = math.Sqrt(2 * x[i])
+					}
+				}
+			}
+			r.Components = append(r.Components, c)
+			if th == 0 {
+				r.warn("variance %q is estimated as zero", c.Name)
+			}
+		}
+	case t.weights.known():
+		r.LogLik = -0.5*(rss+nn*math.Log(2*math.Pi)) + logw
+	default:
+		if r.DF > 0 {
+			r.SD = math.Sqrt(r.RSS / float64(r.DF))
+		} else {
+			r.SD = math.NaN()
+		}
+		r.LogLik = -0.5*nn*(math.Log(2*math.Pi*rss/nn)+1) + logw
+	}
+}
+
+func (r *Result) warn(format string, args ...any) {
+	r.Warnings = append(r.Warnings, fmt.Errorf(format, args...))
+}
+
+// judge adds warnings and returns the error that goes with the result.
+func (r *Result) judge(t *task) error {
+	for j, b := range r.AtBound {
+		if b != 0 {
+			side := "lower"
+			if b > 0 {
+				side = "upper"
+			}
+			r.warn("%s is at its %s bound %g: its interval is one-sided, and other intervals are conditional on it", r.Names[j], side, r.P[j])
+		}
+	}
+	if r.DF == 0 && !t.weights.known() {
+		r.warn("as many parameters as observations: the scatter cannot be estimated and there are no intervals")
+	}
+	constant := true
+	for _, o := range t.data[1:] {
+		constant = constant && o.Y == t.data[0].Y
+	}
+	if constant && len(t.data) > 1 {
+		r.warn("all responses are equal: the dose has no effect to fit")
+	}
+	if t.solErr == nil && t.weights.known() == false && r.DF > 0 && t.comps == nil {
+		big := 0.0
+		for _, o := range t.data {
+			big = math.Max(big, math.Abs(o.Y))
+		}
+		if r.SD <= 1e-13*big {
+			r.warn("the curve passes through all points to rounding error: the scatter is not informative")
+		}
+	}
+	names := r.entangled()
+	switch {
+	case t.solErr != nil && (r.Condition > 1e6 || math.IsInf(r.Condition, 1)):
+		return fmt.Errorf("fit: no finite optimum found: %s; reach further along the dose, or fix one of them: %w (%w)", names, ErrNotIdentified, t.solErr)
+	case t.solErr != nil:
+		return t.solErr
+	case r.factor.rank < len(r.free) || r.Condition > 1e10:
+		return fmt.Errorf("fit: %s; vary them apart, or fix one of them: %w", names, ErrNotIdentified)
+	case r.Condition > entangled:
+		r.warn("%s: their intervals are wide and belong together", names)
+	}
+	return nil
+}
+
+// entangled names the parameters in the combination that the data determine
+// least.
+func (r *Result) entangled() string {
+	f := r.factor
+	k := len(f.free)
+	if k == 0 || f.v == nil {
+		return "the data do not determine the parameters"
+	}
+	var names []string
+	for i := 0; i < k; i++ {
+		if math.Abs(f.v.At(i, k-1)) > 0.2 {
+			names = append(names, r.Names[f.free[f.perm[i]]])
+		}
+	}
+	// In the order of the parameters.
+	ordered := names[:0:0]
+	for _, n := range r.Names {
+		for _, m := range names {
+			if m == n {
+				ordered = append(ordered, n)
+			}
+		}
+	}
+	switch len(ordered) {
+	case 0:
+		return "the data do not determine the parameters"
+	case 1:
+		return fmt.Sprintf("%s has no effect on the fit here", ordered[0])
+	}
+	return fmt.Sprintf("%s and %s moved together in these data", strings.Join(ordered[:len(ordered)-1], ", "), ordered[len(ordered)-1])
+}
+
+// Index returns the place of a parameter by name, or −1.
+func (r *Result) Index(name string) int {
+	for j, n := range r.Names {
+		if n == name {
+			return j
+		}
+	}
+	return -1
+}
+
+// Value returns an estimate by name; NaN for an unknown name.
+func (r *Result) Value(name string) float64 {
+	if j := r.Index(name); j >= 0 {
+		return r.P[j]
+	}
+	return math.NaN()
+}
+
+// Covariance returns the covariance matrix of the estimates by rows,
+// s²(JᵀWJ)⁻¹, with zero rows for fixed parameters and those at a bound; nil
+// when the data do not determine the parameters.
+func (r *Result) Covariance() []float64 {
+	if r.cov == nil {
+		return nil
+	}
+	c := append([]float64(nil), r.cov...)
+	for i := range c {
+		c[i] *= r.SD * r.SD
+	}
+	return c
+}
+
+// SE returns the standard errors, square roots of the diagonal of Covariance:
+// the ones that NIST certifies and most fitters print. Zero for fixed
+// parameters, NaN where the data do not determine them.
+func (r *Result) SE() []float64 { return roots(r.Covariance(), len(r.P)) }
+
+func roots(c []float64, n int) []float64 {
+	se := make([]float64, n)
+	for j := range se {
+		se[j] = math.NaN()
+		if c != nil {
+			se[j] = math.Sqrt(c[j*n+j])
+		}
+	}
+	return se
+}
+
+// Correlation returns the correlation matrix of the estimates by rows, with
+// zeros for parameters that are not free.
+func (r *Result) Correlation() []float64 {
+	n := len(r.P)
+	if r.cov == nil {
+		return nil
+	}
+	c := make([]float64, n*n)
+	for _, i := range r.free {
+		for _, j := range r.free {
+			c[i*n+j] = r.cov[i*n+j] / math.Sqrt(r.cov[i*n+i]*r.cov[j*n+j])
+		}
+	}
+	return c
+}
+
+// ObservedCovariance returns 2s²H⁻¹ with H the Hessian of the (weighted)
+// residual sum of squares: the inverse of the observed information. Its
+// standard errors differ from SE by the curvature of the model. nil when H is
+// not positive definite.
+func (r *Result) ObservedCovariance() []float64 {
+	n, k := len(r.P), len(r.free)
+	t, err := newTask(r.Model, r.data, r.weights, &r.opt)
+	if err != nil {
+		return nil
+	}
+	r.restore(t)
+	m, _ := t.Dims()
+	res, jac := make([]float64, m), make([]float64, m*n)
+	grad := func(dst, p []float64) {
+		t.ResidualsJacobian(res, jac, p)
+		for a, j := range r.free {
+			s := 0.0
+			for i, v := range res {
+				s += jac[i*n+j] * v
+			}
+			dst[a] = s
+		}
+	}
+	// Half the Hessian by fourth-order differences of the gradient.
+	se := r.SE()
+	h := make([]float64, k*k)
+	g := make([][]float64, 4)
+	for i := range g {
+		g[i] = make([]float64, k)
+	}
+	p := append([]float64(nil), r.P...)
+	for a, j := range r.free {
+		d := 2e-3 * se[j]
+		if lim := 1e-3 * math.Abs(r.P[j]); d > lim && lim > 0 {
+			d = lim
+		}
+		if !(d > 0) {
+			return nil
+		}
+		for i, f := range []float64{-2, -1, 1, 2} {
+			p[j] = r.P[j] + f*d
+			grad(g[i], p)
+		}
+		p[j] = r.P[j]
+		for b := 0; b < k; b++ {
+			h[a*k+b] = (g[0][b] - 8*g[1][b] + 8*g[2][b] - g[3][b]) / (12 * d)
+		}
+	}
+	idx := make([]int, k)
+	for a := range idx {
+		idx[a] = a
+		for b := 0; b < a; b++ {
+			v := (h[a*k+b] + h[b*k+a]) / 2
+			h[a*k+b], h[b*k+a] = v, v
+		}
+	}
+	cov := make([]float64, n*n)
+	for a, j := range r.free {
+		e := make([]float64, k)
+		e[a] = 1
+		x := solveSymmetric(h, e, k, idx)
+		if x == nil {
+			return nil
+		}
+		for b, l := range r.free {
+			cov[j*n+l] = x[b] * r.SD * r.SD
+		}
+	}
+	return cov
+}
+
+// ObservedSE returns the standard errors of ObservedCovariance.
+func (r *Result) ObservedSE() []float64 { return roots(r.ObservedCovariance(), len(r.P)) }
+
+// restore puts a task into the state of the finished fit: weights, whitening,
+// prior scale.
+func (r *Result) restore(t *task) {
+	copy(t.sw, r.row)
+	t.comps = r.comps
+	if r.comps != nil {
+		t.white = &whitener{r.comps.blocks}
+	}
+	if !r.weights.known() && r.comps == nil && !math.IsNaN(r.SD) {
+		t.scale = r.SD
+	}
+	for j := range r.AtBound {
+		if r.Fixed[j] {
+			t.opt.Fixed[j] = true
+		}
+	}
+}
+
+// quantile returns the two-sided quantile of the scatter: normal when known,
+// Student t on df otherwise.
+func (r *Result) quantile(level, df float64) float64 {
+	p := 0.5 + level/2
+	if r.weights.known() {
+		return distuv.UnitNormal.Quantile(p)
+	}
+	return studentQuantile(p, df)
+}
+
+// studentQuantile is the quantile of Student's t, refined to full precision.
+func studentQuantile(p, df float64) float64 {
+	if math.IsInf(df, 1) || df > 1e10 {
+		return distuv.UnitNormal.Quantile(p)
+	}
+	if !(df > 0) {
+		return math.NaN()
+	}
+	d := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}
+	q := d.Quantile(p)
+	for i := 0; i < 3; i++ {
+		// Newton in the tail that is smaller, against cancellation.
+		step := (d.CDF(q) - p) / d.Prob(q)
+		if math.IsNaN(step) || math.Abs(step) > 0.1*math.Max(1, math.Abs(q)) {
+			break
+		}
+		q -= step
+	}
+	return q
+}
+
+// String summarizes the fit as a table.
+func (r *Result) String() string {
+	var b strings.Builder
+	se := r.SE()
+	fmt.Fprintf(&b, "%-16s %14s %12s\n", "parameter", "estimate", "SE")
+	for j, n := range r.Names {
+		switch {
+		case r.Fixed[j]:
+			fmt.Fprintf(&b, "%-16s %14.6g %12s\n", n, r.P[j], "fixed")
+		case r.AtBound[j] != 0:
+			fmt.Fprintf(&b, "%-16s %14.6g %12s\n", n, r.P[j], "at bound")
+		default:
+			fmt.Fprintf(&b, "%-16s %14.6g %12.3g\n", n, r.P[j], se[j])
+		}
+	}
+	if len(r.Components) == 0 {
+		fmt.Fprintf(&b, "residual SD %.4g on %d df (SE from s²(JᵀWJ)⁻¹)\n", r.SD, r.DF)
+	}
+	for _, c := range r.Components {
+		fmt.Fprintf(&b, "SD %s %.4g\n", c.Name, c.SD())
+	}
+	if err := errors.Join(r.Warnings...); err != nil {
+		fmt.Fprintf(&b, "warning: %s\n", strings.ReplaceAll(err.Error(), "\n", "\nwarning: "))
+	}
+	return b.String()
+}
