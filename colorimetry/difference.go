@@ -44,17 +44,20 @@ func (ref Lab) Difference(sample Lab) Components {
 	return d
 }
 
-// deltaH is ΔH*ab = 2·√(C1·C2)·sin(Δh/2) without angles: the numerator is the
-// cross product, so the sign is right and small differences keep their digits.
-// At hues exactly 180° apart, where the denominator vanishes, it is 2·√(C1·C2).
+// deltaH is ΔH*ab = 2·√(C1·C2)·sin(Δh/2) without angles. With dot and cross
+// the products of (a*, b*), 2·C1·C2·sin²(Δh/2) = C1·C2 - dot, which is exact
+// for hues far apart; for near hues cross/√((C1·C2 + dot)/2) keeps the digits.
+// Hues exactly 180° apart count as positive.
 func deltaH(ref, sample Lab, c1, c2 float64) float64 {
 	cross := ref.A*sample.B - sample.A*ref.B
-	den := math.Sqrt(0.5 * max(0, c1*c2+ref.A*sample.A+ref.B*sample.B))
-	limit := 2 * math.Sqrt(c1*c2)
-	if math.Abs(cross) >= limit*den {
-		return math.Copysign(limit, cross)
+	dot := ref.A*sample.A + ref.B*sample.B
+	switch {
+	case dot < 0:
+		return math.Copysign(math.Sqrt(2*(c1*c2-dot)), cross)
+	case cross == 0: // equal hues, or a neutral color
+		return 0
 	}
-	return cross / den
+	return cross / math.Sqrt((c1*c2+dot)/2)
 }
 
 // CIE94 is the CIE 1994 formula [5]. S_C and S_H use the chroma of the

@@ -3,6 +3,7 @@ package colorimetry
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"github.com/lucasb-eyer/go-colorful"
 )
@@ -31,7 +32,7 @@ const (
 	blueX, blueZ   = 0.15 / 0.06, (1 - 0.15 - 0.06) / 0.06
 
 	// Cramer's rule for the luminances of the primaries.
-	primariesDet = redX*(greenZ*-1+blueZ) - greenX*(redZ*-1+blueZ) + blueX*(redZ*-1+greenZ)
+	primariesDet = redX*(blueZ-greenZ) - greenX*(blueZ-redZ) + blueX*(greenZ-redZ)
 	redY         = (srgbWhiteX*(blueZ-greenZ) - greenX*(srgbWhiteY*blueZ-srgbWhiteZ) + blueX*(srgbWhiteY*greenZ-srgbWhiteZ)) / primariesDet
 	greenY       = (redX*(srgbWhiteY*blueZ-srgbWhiteZ) - srgbWhiteX*(blueZ-redZ) + blueX*(srgbWhiteZ-srgbWhiteY*redZ)) / primariesDet
 	blueY        = srgbWhiteY - redY - greenY
@@ -40,7 +41,7 @@ const (
 // srgbWhite is the white that sRGB Lab values are relative to.
 func srgbWhite() XYZ { return XYZ{srgbWhiteX, srgbWhiteY, srgbWhiteZ} }
 
-// Linearize returns the linear value 0..1 of an encoded channel 0..1, [9].
+// linearize returns the linear value 0..1 of an encoded channel 0..1, [9].
 // Negative values are mirrored.
 func linearize(v float64) float64 {
 	switch {
@@ -79,14 +80,53 @@ func SRGBToXYZ(c SRGB) XYZ {
 	return linearRGB{linearize(c.R), linearize(c.G), linearize(c.B)}.xyz()
 }
 
+// lab is xyz().Lab(srgbWhite()) with the white folded into the matrix.
+func (c linearRGB) lab() Lab {
+	return labOf(
+		redX*redY/srgbWhiteX*c.r+greenX*greenY/srgbWhiteX*c.g+blueX*blueY/srgbWhiteX*c.b,
+		redY/srgbWhiteY*c.r+greenY/srgbWhiteY*c.g+blueY/srgbWhiteY*c.b,
+		redZ*redY/srgbWhiteZ*c.r+greenZ*greenY/srgbWhiteZ*c.g+blueZ*blueY/srgbWhiteZ*c.b,
+	)
+}
+
 // SRGBToLab returns the CIELAB values (D65/2).
-func SRGBToLab(c SRGB) Lab { return SRGBToXYZ(c).Lab(srgbWhite()) }
+func SRGBToLab(c SRGB) Lab {
+	return linearRGB{linearize(c.R), linearize(c.G), linearize(c.B)}.lab()
+}
 
 // SRGB8ToXYZ returns the tristimulus values (D65/2, white 95.047 100 108.883).
-func SRGB8ToXYZ(c SRGB8) XYZ { return SRGBToXYZ(c.SRGB()) }
+func SRGB8ToXYZ(c SRGB8) XYZ {
+	t := linearTable()
+	return linearRGB{t[c.R], t[c.G], t[c.B]}.xyz()
+}
 
 // SRGB8ToLab returns the CIELAB values (D65/2).
-func SRGB8ToLab(c SRGB8) Lab { return SRGB8ToXYZ(c).Lab(srgbWhite()) }
+func SRGB8ToLab(c SRGB8) Lab {
+	t := linearTable()
+	return linearRGB{t[c.R], t[c.G], t[c.B]}.lab()
+}
+
+// SRGB8sToLab stores the CIELAB values (D65/2) of many colors in dst. It
+// allocates nothing and panics when the lengths differ.
+func SRGB8sToLab(dst []Lab, src []SRGB8) {
+	if len(dst) != len(src) {
+		panic(fmt.Sprintf("colorimetry: %d colors, room for %d Lab values", len(src), len(dst)))
+	}
+	t := linearTable()
+	for i, c := range src {
+		dst[i] = linearRGB{t[c.R], t[c.G], t[c.B]}.lab()
+	}
+}
+
+// linearTable is linearize for the 256 codes of 8 bits, made at first use and
+// never changed.
+var linearTable = sync.OnceValue(func() *[256]float64 {
+	t := new([256]float64)
+	for i := range t {
+		t[i] = linearize(float64(i) / 255)
+	}
+	return t
+})
 
 // SRGB returns the color on the 0..1 scale.
 func (c SRGB8) SRGB() SRGB {

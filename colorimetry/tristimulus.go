@@ -10,6 +10,8 @@ type Weights struct {
 	grid    Grid
 	x, y, z []float64
 	white   XYZ
+	// The same divided by the white, for Lab.
+	xr, yr, zr []float64
 }
 
 // NewWeights makes the weights of a viewing on a grid by the procedure of
@@ -51,7 +53,16 @@ func NewWeights(v Viewing, g Grid) (*Weights, error) {
 		}
 	}
 	w.white = p.white
+	w.xr, w.yr, w.zr = scaled(w.x, 1/w.white.X), scaled(w.y, 1/w.white.Y), scaled(w.z, 1/w.white.Z)
 	return w, nil
+}
+
+func scaled(v []float64, k float64) []float64 {
+	out := make([]float64, len(v))
+	for i, x := range v {
+		out[i] = k * x
+	}
+	return out
 }
 
 // widened returns the grid of the same phase that just covers the integration
@@ -80,19 +91,54 @@ func (w *Weights) White() XYZ { return w.white }
 // weights' grid. It panics when the number of values differs.
 func (w *Weights) XYZ(values []float64) XYZ {
 	w.mustFit(values)
-	var c XYZ
-	for i, r := range values {
-		c.X += w.x[i] * r
-		c.Y += w.y[i] * r
-		c.Z += w.z[i] * r
-	}
-	return c
+	x, y, z := dot3(w.x, w.y, w.z, values)
+	return XYZ{x, y, z}
 }
 
 // Lab returns the CIELAB values of a reflectance factor given on the weights'
 // grid, against the white of the weights. It panics when the number of values
 // differs.
-func (w *Weights) Lab(values []float64) Lab { return w.XYZ(values).Lab(w.white) }
+func (w *Weights) Lab(values []float64) Lab {
+	w.mustFit(values)
+	return labOf(dot3(w.xr, w.yr, w.zr, values))
+}
+
+// LabRows stores in dst the CIELAB values of many spectra, which follow each
+// other in rows: len(dst) times the grid's N values. It allocates nothing and
+// panics when the lengths do not agree.
+func (w *Weights) LabRows(dst []Lab, rows []float64) {
+	n := w.grid.N
+	if len(rows) != n*len(dst) {
+		panic(fmt.Sprintf("colorimetry: %d reflectance values are not %d spectra on %s", len(rows), len(dst), w.grid))
+	}
+	for i := range dst {
+		dst[i] = labOf(dot3(w.xr, w.yr, w.zr, rows[i*n:(i+1)*n]))
+	}
+}
+
+// dot3 returns the products of three weight columns with r. Even and odd
+// places are summed apart, so that additions need not wait for each other.
+func dot3(wx, wy, wz, r []float64) (x, y, z float64) {
+	n := len(r)
+	wx, wy, wz = wx[:n], wy[:n], wz[:n] // frees the loop of bounds checks
+	var x1, y1, z1 float64
+	i := 0
+	for ; i < n-1; i += 2 {
+		r0, r1 := r[i], r[i+1]
+		x += wx[i] * r0
+		y += wy[i] * r0
+		z += wz[i] * r0
+		x1 += wx[i+1] * r1
+		y1 += wy[i+1] * r1
+		z1 += wz[i+1] * r1
+	}
+	if i < n {
+		x += wx[i] * r[i]
+		y += wy[i] * r[i]
+		z += wz[i] * r[i]
+	}
+	return x + x1, y + y1, z + z1
+}
 
 func (w *Weights) mustFit(values []float64) {
 	if len(values) != w.grid.N {
