@@ -1,0 +1,178 @@
+package colorimetry
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// A ChartModel is the form of a correction from camera to known color.
+type ChartModel int
+
+// Chart models. The root-polynomial forms [14] keep hue and chroma when the
+// exposure changes, as the linear form does and ordinary polynomials do not.
+const (
+	Linear          ChartModel = iota // r, g, b: 3 terms
+	RootPolynomial2                   // and √rg, √gb, √rb: 6 terms
+	RootPolynomial3                   // and the cube roots of rg², rb², gr², gb², br², bg², rgb: 13 terms
+)
+
+// String returns the name.
+func (m ChartModel) String() string {
+	switch m {
+	case RootPolynomial2:
+		return "root-polynomial of degree 2"
+	case RootPolynomial3:
+		return "root-polynomial of degree 3"
+	}
+	return "linear"
+}
+
+// maxChartTerms is the number of terms of the largest model.
+const maxChartTerms = 13
+
+func (m ChartModel) terms() int {
+	switch m {
+	case RootPolynomial2:
+		return 6
+	case RootPolynomial3:
+		return maxChartTerms
+	}
+	return 3
+}
+
+// expand stores the terms of a linear color in t. Noise below zero counts as
+// zero under a root.
+func (m ChartModel) expand(c linearRGB, t *[maxChartTerms]float64) {
+	t[0], t[1], t[2] = c.r, c.g, c.b
+	if m == Linear {
+		return
+	}
+	r, g, b := max(c.r, 0), max(c.g, 0), max(c.b, 0)
+	t[3], t[4], t[5] = math.Sqrt(r*g), math.Sqrt(g*b), math.Sqrt(r*b)
+	if m == RootPolynomial2 {
+		return
+	}
+	t[6], t[7], t[8] = math.Cbrt(r*g*g), math.Cbrt(r*b*b), math.Cbrt(g*r*r)
+	t[9], t[10], t[11] = math.Cbrt(g*b*b), math.Cbrt(b*r*r), math.Cbrt(b*g*g)
+	t[12] = math.Cbrt(r * g * b)
+}
+
+// A ChartPatch is a patch of a photographed chart: its mean as read from the
+// picture (see [MeanColor]) and its known color under D65/2. A chart's data for
+// another viewing must be computed for D65/2 first, from its spectra.
+type ChartPatch struct {
+	Name        string
+	Read, Known XYZ
+}
+
+// A ChartCorrection turns colors read from one picture into calibrated ones.
+// It is valid for the camera, light and settings of that picture.
+type ChartCorrection struct {
+	Model        ChartModel
+	Coefficients [][3]float64 // one row per term, for X, Y, Z
+	Patches      []PatchError // in the order given
+	// Leave-one-out errors, ΔE00: each patch is predicted from the others, so
+	// they tell what to expect of a color that is not on the chart.
+	LeaveOneOutMean, LeaveOneOutMax float64
+}
+
+// PatchError is how well a patch is met.
+type PatchError struct {
+	Name        string
+	Fit         float64 // ΔE00 of the correction from all patches
+	LeaveOneOut float64 // ΔE00 of the correction from the other patches
+}
+
+// FitChart fits a correction by least squares over the patches. A patch weighs
+// by the slope of the cube root at its luminance, so that an error counts about
+// as it is seen. It needs two more patches than the model has terms.
+func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) {
+	if need := model.terms() + 2; len(patches) < need {
+		return nil, fmt.Errorf("chart: %d patches are too few for a %s correction, need at least %d", len(patches), model, need)
+	}
+	for _, p := range patches {
+		for _, v := range []float64{p.Read.X, p.Read.Y, p.Read.Z, p.Known.X, p.Known.Y, p.Known.Z} {
+			if math.IsNaN(v) || math.IsInf(v, 0) || v < 0 {
+				return nil, fmt.Errorf("chart: patch %q: read %v, known %v: want finite values, not negative", p.Name, p.Read, p.Known)
+			}
+		}
+	}
+	c := &ChartCorrection{Model: model}
+	var err error
+	if c.Coefficients, err = solveChart(model, patches, -1); err != nil {
+		return nil, err
+	}
+	for i, p := range patches {
+		without, err := solveChart(model, patches, i)
+		if err != nil {
+			return nil, fmt.Errorf("%w (without patch %q)", err, p.Name)
+		}
+		known := p.Known.Lab(srgbWhite())
+		difference := func(c ChartCorrection) float64 {
+			return CIEDE2000{}.Diff(known, c.Apply(p.Read).Lab(srgbWhite()))
+		}
+		e := PatchError{p.Name, difference(*c), difference(ChartCorrection{Model: model, Coefficients: without})}
+		c.Patches = append(c.Patches, e)
+		c.LeaveOneOutMean += e.LeaveOneOut / float64(len(patches))
+		c.LeaveOneOutMax = max(c.LeaveOneOutMax, e.LeaveOneOut)
+	}
+	return c, nil
+}
+
+// solveChart solves for the coefficients by QR, leaving patch omit out.
+func solveChart(model ChartModel, patches []ChartPatch, omit int) ([][3]float64, error) {
+	terms := model.terms()
+	var a, b []float64
+	var t [maxChartTerms]float64
+	for i, p := range patches {
+		if i == omit {
+			continue
+		}
+		weight := math.Pow(max(p.Known.Y, 1)/100, -2.0/3)
+		model.expand(linearFromXYZ(p.Read), &t)
+		for _, v := range t[:terms] {
+			a = append(a, weight*v)
+		}
+		b = append(b, weight*p.Known.X, weight*p.Known.Y, weight*p.Known.Z)
+	}
+	n := len(b) / 3
+	var qr mat.QR
+	qr.Factorize(mat.NewDense(n, terms, a))
+	const worstCondition = 1e8 // beyond, the last coefficients are noise
+	if !(qr.Cond() < worstCondition) {
+		return nil, errors.New("chart: the patches do not differ enough in color for this correction; add colored patches or use the linear form")
+	}
+	var x mat.Dense
+	if err := qr.SolveTo(&x, false, mat.NewDense(n, 3, b)); err != nil {
+		return nil, fmt.Errorf("chart: %w", err)
+	}
+	out := make([][3]float64, terms)
+	for i := range out {
+		out[i] = [3]float64{x.At(i, 0), x.At(i, 1), x.At(i, 2)}
+	}
+	return out, nil
+}
+
+// Apply returns the corrected color of one read from the picture.
+func (c *ChartCorrection) Apply(read XYZ) XYZ {
+	var t [maxChartTerms]float64
+	c.Model.expand(linearFromXYZ(read), &t)
+	var out XYZ
+	for i, k := range c.Coefficients {
+		out.X += k[0] * t[i]
+		out.Y += k[1] * t[i]
+		out.Z += k[2] * t[i]
+	}
+	return out
+}
+
+// apply is Apply, or nothing when there is no correction.
+func (c *ChartCorrection) apply(read XYZ) XYZ {
+	if c == nil {
+		return read
+	}
+	return c.Apply(read)
+}

@@ -1,0 +1,109 @@
+package colorimetry
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"example.com/dosetone/datasets/published"
+)
+
+// chartOf photographs the 24 published chart patches with a made-up camera.
+func chartOf(t *testing.T, camera func(linearRGB) linearRGB) []ChartPatch {
+	t.Helper()
+	var patches []ChartPatch
+	for _, e := range published.WorkedExamples() {
+		if e.Viewing != "D65/2" || e.Step != 5 || len(e.Values) != 81 {
+			continue
+		}
+		known := XYZ(e.XYZ)
+		patches = append(patches, ChartPatch{e.Name, camera(linearFromXYZ(known)).xyz(), known})
+	}
+	if len(patches) != 24 {
+		t.Fatalf("%d patches", len(patches))
+	}
+	return patches
+}
+
+// A camera that mixes the channels linearly is undone by every model.
+func TestChartUndoesALinearCamera(t *testing.T) {
+	patches := chartOf(t, func(c linearRGB) linearRGB {
+		return linearRGB{0.5*c.r + 0.2*c.g, 0.1*c.r + 0.6*c.g + 0.1*c.b, 0.05*c.g + 0.8*c.b}
+	})
+	// Cyan lies outside sRGB: a channel below zero is cut under the roots, so
+	// only the linear form is exact for it.
+	inGamut := patches[:0:0]
+	for _, p := range patches {
+		if c := linearFromXYZ(p.Read); min(c.r, c.g, c.b) >= 0 {
+			inGamut = append(inGamut, p)
+		}
+	}
+	for _, model := range []ChartModel{Linear, RootPolynomial2, RootPolynomial3} {
+		c, err := FitChart(model, inGamut)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.LeaveOneOutMax > 1e-6 {
+			t.Errorf("%s: leave-one-out ΔE00 up to %v", model, c.LeaveOneOutMax)
+		}
+	}
+}
+
+// A camera with crosstalk that is not linear but keeps exposure: the
+// root-polynomial beats the linear form on patches left out, and neither form
+// changes hue with exposure [14].
+func TestRootPolynomialAgainstLinear(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 1))
+	patches := chartOf(t, func(c linearRGB) linearRGB {
+		cut := func(v float64) float64 { return max(v, 0) }
+		mix := 0.15 * math.Sqrt(cut(c.r)*cut(c.g))
+		noise := func() float64 { return 1 + 0.002*r.NormFloat64() }
+		return linearRGB{(cut(c.r) + mix) * noise(), (cut(c.g) + 0.5*mix) * noise(), cut(c.b) * noise()}
+	})
+	linear, err := FitChart(Linear, patches)
+	if err != nil {
+		t.Fatal(err)
+	}
+	root, err := FitChart(RootPolynomial2, patches)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("leave-one-out ΔE00 (mean, max): linear %.2f %.2f, root-polynomial %.2f %.2f",
+		linear.LeaveOneOutMean, linear.LeaveOneOutMax, root.LeaveOneOutMean, root.LeaveOneOutMax)
+	if !(root.LeaveOneOutMean < linear.LeaveOneOutMean) {
+		t.Errorf("root-polynomial %v is not better than linear %v", root.LeaveOneOutMean, linear.LeaveOneOutMean)
+	}
+	for _, c := range []*ChartCorrection{linear, root} {
+		for _, p := range patches {
+			a, b := c.Apply(p.Read), c.Apply(XYZ{p.Read.X / 4, p.Read.Y / 4, p.Read.Z / 4})
+			if farXYZ(a, XYZ{4 * b.X, 4 * b.Y, 4 * b.Z}, 1e-9) {
+				t.Errorf("%s: a quarter of the light gives %v, not a quarter of %v", c.Model, b, a)
+			}
+		}
+	}
+	for _, e := range root.Patches {
+		if e.LeaveOneOut < 0 || e.Fit < 0 || math.IsNaN(e.LeaveOneOut) {
+			t.Errorf("patch %+v", e)
+		}
+	}
+}
+
+func TestChartErrors(t *testing.T) {
+	patches := chartOf(t, func(c linearRGB) linearRGB { return c })
+	if _, err := FitChart(RootPolynomial3, patches[:14]); err == nil || !strings.Contains(err.Error(), "at least 15") {
+		t.Errorf("14 patches: %v", err)
+	}
+	var grays []ChartPatch
+	for y := 5.0; y <= 95; y += 10 {
+		c := linearRGB{y / 100, y / 100, y / 100}.xyz()
+		grays = append(grays, ChartPatch{"gray", c, c})
+	}
+	if _, err := FitChart(Linear, grays); err == nil || !strings.Contains(err.Error(), "colored patches") {
+		t.Errorf("grays alone: %v", err)
+	}
+	patches[3].Read.Y = math.NaN()
+	if _, err := FitChart(Linear, patches); err == nil {
+		t.Error("NaN is accepted")
+	}
+}
