@@ -69,7 +69,10 @@ func (m Func) Grad(dst, p, x []float64) float64 {
 	q := append([]float64(nil), p...)
 	for j := range p {
 		// Fourth-order differences: error h⁴ against eps/h, so h ~ eps^(1/5).
-		h := 1e-3 * math.Max(math.Abs(p[j]), 1e-8)
+		h := 1e-3 * math.Abs(p[j])
+		if h == 0 {
+			h = 1e-4
+		}
 		h = (p[j] + h) - p[j]
 		at := func(d float64) float64 { q[j] = p[j] + d; return m.Value(q, x) }
 		dst[j] = (8*(at(h)-at(-h)) - (at(2*h) - at(-2*h))) / (12 * h)

@@ -16,6 +16,10 @@ type FitOptions struct {
 	// Priors by parameter name: independent normal knowledge, added as
 	// penalty rows. Each counts as one observation.
 	Priors map[string]Prior
+	// Shrunk names parameters, such as the shifts of groups, that come from one
+	// normal distribution around zero. Its SD is estimated (EM) and pulls
+	// them towards zero by what the data leave uncertain; see Result.ShrinkSD.
+	Shrunk []string
 	// Loss replaces least squares; nil means least squares.
 	Loss Loss
 	// Starts bounds how many of the model's start candidates are tried and
@@ -49,6 +53,7 @@ func Regress(m Model, data []Observation, w Weights, opt *FitOptions) (*Result, 
 	if err := t.first(starts); err != nil && t.sol == nil {
 		return nil, err
 	}
+	t.shrinkStart()
 	if err := t.reweight(); err != nil {
 		return nil, err
 	}
@@ -67,6 +72,7 @@ type task struct {
 	source  FitOptions
 	maxTry  int
 	priors  []priorRow
+	shrunk  []int // places in priors whose SD is estimated
 	batch   func(f, jac, p []float64)
 	base    []float64 // √weight by observation, from Weight and Weights
 	sw      []float64 // multiplier of each row: base × robust × multiplicity
@@ -141,7 +147,18 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 		}
 		t.priors = append(t.priors, priorRow{j, pr.Mean, pr.SD})
 	}
-	if len(t.priors) != len(opt.Priors) {
+	for _, name := range opt.Shrunk {
+		j, err := find("shrinkage", name)
+		if err != nil {
+			return nil, err
+		}
+		if _, ok := opt.Priors[name]; ok {
+			return nil, fmt.Errorf("fit: %w: %q has both a prior and shrinkage", ErrBadInput, name)
+		}
+		t.shrunk = append(t.shrunk, len(t.priors))
+		t.priors = append(t.priors, priorRow{j, 0, 1e3})
+	}
+	if len(t.priors)-len(t.shrunk) != len(opt.Priors) {
 		for name := range opt.Priors {
 			if _, err := find("prior", name); err != nil {
 				return nil, err
@@ -347,10 +364,11 @@ func (t *task) reweight() error {
 				t.scale = math.Sqrt(t.sol.RSS / float64(df))
 			}
 		}
+		tau := t.shrink()
 		if err := t.solve(p); err != nil && t.sol == nil {
 			return err
 		}
-		moved := 0.0
+		moved := tau
 		for j, v := range t.sol.P {
 			if v != p[j] {
 				moved = math.Max(moved, math.Abs(v-p[j])/math.Max(math.Abs(v), math.Abs(p[j])))
@@ -359,9 +377,44 @@ func (t *task) reweight() error {
 		if moved < 1e-11 {
 			return nil
 		}
-		if iter == 200 {
+		if iter == 200 && len(t.shrunk) == 0 || iter == 5000 {
 			t.solErr = fmt.Errorf("fit: weights and fit did not settle (last change %.1e): %w", moved, ErrNotConverged)
 			return nil
 		}
+	}
+}
+
+// shrink updates the SD of the shrunk parameters by one EM step and returns
+// its relative change.
+func (t *task) shrink() float64 {
+	if len(t.shrunk) == 0 {
+		return 0
+	}
+	cov := t.sol.Factorization().Inverse()
+	if cov == nil {
+		return 0
+	}
+	s := 0.0
+	for _, k := range t.shrunk {
+		j := t.priors[k].j
+		s += t.sol.P[j]*t.sol.P[j] + cov[j*t.n+j]*t.scale*t.scale
+	}
+	sd := math.Sqrt(s / float64(len(t.shrunk)))
+	old := t.priors[t.shrunk[0]].sd
+	for _, k := range t.shrunk {
+		t.priors[k].sd = sd
+	}
+	return math.Abs(sd-old) / sd * 1e-4 // EM is slow: 1e-7 of the SD is enough
+}
+
+// shrinkStart begins the EM iteration from the spread of the free estimates.
+func (t *task) shrinkStart() {
+	s := 0.0
+	for _, k := range t.shrunk {
+		v := t.sol.P[t.priors[k].j]
+		s += v * v
+	}
+	for _, k := range t.shrunk {
+		t.priors[k].sd = math.Max(math.Sqrt(s/float64(len(t.shrunk))), 1e-3)
 	}
 }

@@ -47,10 +47,10 @@ type components struct {
 	key    [][]int     // by term, the number of the sharing set of each observation
 	blocks []block
 	theta  []float64
-	s      []float64 // S of the last scoring step: information is S/2
-	reml   float64   // restricted log-likelihood
-	f      *Factor   // of the whitened Jacobian at the last step
-	z      []float64 // rows×p, Z = X R⁻¹ at the last step
+	s      []float64      // S of the last scoring step: information is S/2
+	reml   float64        // restricted log-likelihood
+	f      *Factorization // of the whitened Jacobian at the last step
+	z      []float64      // rows×p, Z = X R⁻¹ at the last step
 	p      int
 	u      []float64 // P r
 }
@@ -466,4 +466,28 @@ func solveSymmetric(s, q []float64, n int, idx []int) []float64 {
 		x[a] /= d[a]
 	}
 	return x
+}
+
+// without returns a whitener of the covariance without some rows.
+func (c *components) without(drop map[int]bool) *whitener {
+	w := &whitener{}
+	for _, b := range c.blocks {
+		var rows []int
+		for _, i := range b.rows {
+			if !drop[i] {
+				rows = append(rows, i)
+			}
+		}
+		k := len(rows)
+		if k == 0 {
+			continue
+		}
+		nb := block{rows: rows, l: make([]float64, k*k), w: make([]float64, k*k)}
+		tmp := *c
+		tmp.blocks = []block{nb}
+		if tmp.build(c.theta) {
+			w.blocks = append(w.blocks, tmp.blocks[0])
+		}
+	}
+	return w
 }

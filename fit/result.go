@@ -36,6 +36,8 @@ type Result struct {
 	Components []Component
 	// RobustWeights of a Loss, by observation, 0..1; nil without.
 	RobustWeights []float64
+	// ShrinkSD is the estimated SD of the Shrunk parameters; 0 without.
+	ShrinkSD float64
 	// Condition of the Jacobian with columns of unit length. Above 1e4 or so
 	// parameters are strongly entangled, above 1e10 not determined.
 	Condition float64
@@ -46,7 +48,7 @@ type Result struct {
 	weights Weights
 	priors  int
 	opt     FitOptions
-	factor  *Factor
+	factor  *Factorization
 	cov     []float64 // unit-weight covariance (JᵀWJ)⁻¹, n×n
 	jac     []float64 // weighted, rows of data then priors
 	wres    []float64 // weighted residuals (fitted − observed), likewise
@@ -75,7 +77,7 @@ func (t *task) result() (*Result, error) {
 			r.AtBound[j] = 0
 		}
 	}
-	r.factor = s.Factor()
+	r.factor = s.Factorization()
 	r.Condition = r.factor.Condition()
 	r.cov = r.factor.Inverse()
 	r.jac = append([]float64(nil), s.jac[:s.m*n]...)
@@ -87,6 +89,9 @@ func (t *task) result() (*Result, error) {
 	r.Residuals = make([]float64, len(f))
 	for i, o := range t.data {
 		r.Residuals[i] = o.Y - f[i]
+	}
+	if len(t.shrunk) > 0 {
+		r.ShrinkSD = t.priors[t.shrunk[0]].sd
 	}
 	if t.loss != nil {
 		r.RobustWeights = make([]float64, len(f))
@@ -179,7 +184,7 @@ func (r *Result) judge(t *task) error {
 	if constant && len(t.data) > 1 {
 		r.warn("all responses are equal: the dose has no effect to fit")
 	}
-	if t.solErr == nil && t.weights.known() == false && r.DF > 0 && t.comps == nil {
+	if t.solErr == nil && !t.weights.known() && r.DF > 0 && t.comps == nil {
 		big := 0.0
 		for _, o := range t.data {
 			big = math.Max(big, math.Abs(o.Y))
@@ -376,6 +381,9 @@ func (r *Result) ObservedSE() []float64 { return roots(r.ObservedCovariance(), l
 // prior scale.
 func (r *Result) restore(t *task) {
 	copy(t.sw, r.row)
+	for _, k := range t.shrunk {
+		t.priors[k].sd = r.ShrinkSD
+	}
 	t.comps = r.comps
 	if r.comps != nil {
 		t.white = &whitener{r.comps.blocks}

@@ -43,7 +43,7 @@ func TestStRD(t *testing.T) {
 			for j, want := range p.Certified {
 				par = math.Min(par, check.Digits(sol.P[j], want))
 			}
-			cov := sol.Factor().Inverse()
+			cov := sol.Factorization().Inverse()
 			s2 := sol.RSS / float64(len(p.Y)-len(p.Certified))
 			for j, want := range p.SD {
 				if cov == nil {

@@ -142,3 +142,6 @@ func numbers(name string, cells [][]string, columns []string) ([][]float64, erro
 	}
 	return out, nil
 }
+
+// StatFile returns a file of stat/ as it is.
+func StatFile(name string) ([]byte, error) { return statFiles.ReadFile("stat/" + name) }

@@ -6,10 +6,10 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// A Factor is the QR factorization of the Jacobian's free columns at a
+// A Factorization is the QR factorization of the Jacobian's free columns at a
 // solution, scaled to unit length. It answers for covariance and for what the
 // data can tell apart.
-type Factor struct {
+type Factorization struct {
 	n     int // all parameters
 	free  []int
 	r     []float64 // R by rows, pivoted
@@ -21,14 +21,14 @@ type Factor struct {
 	v  *mat.Dense
 }
 
-// Factor returns the factorization at the solution.
-func (s *Solution) Factor() *Factor {
+// Factorization returns the factorization at the solution.
+func (s *Solution) Factorization() *Factorization {
 	return factorize(s.jac, s.m, s.n, s.Free)
 }
 
-func factorize(jac []float64, m, n int, free []int) *Factor {
+func factorize(jac []float64, m, n int, free []int) *Factorization {
 	k := len(free)
-	f := &Factor{n: n, free: append([]int(nil), free...), r: make([]float64, k*k), perm: make([]int, k), scale: make([]float64, k)}
+	f := &Factorization{n: n, free: append([]int(nil), free...), r: make([]float64, k*k), perm: make([]int, k), scale: make([]float64, k)}
 	if k == 0 {
 		return f
 	}
@@ -63,12 +63,12 @@ func factorize(jac []float64, m, n int, free []int) *Factor {
 }
 
 // Rank is the number of parameter combinations that the data determine.
-func (f *Factor) Rank() int { return f.rank }
+func (f *Factorization) Rank() int { return f.rank }
 
 // Condition is the ratio of the largest to the smallest singular value of the
 // Jacobian with columns of unit length: 1 for unrelated parameters, +Inf for
 // parameters that the data cannot tell apart.
-func (f *Factor) Condition() float64 {
+func (f *Factorization) Condition() float64 {
 	if len(f.sv) == 0 {
 		return 1
 	}
@@ -82,7 +82,7 @@ func (f *Factor) Condition() float64 {
 // Inverse returns (JᵀJ)⁻¹ by rows for all n parameters, with zero rows for
 // those that are not free, and nil when the rank is deficient. It is formed
 // from R⁻¹, never from JᵀJ.
-func (f *Factor) Inverse() []float64 {
+func (f *Factorization) Inverse() []float64 {
 	k := len(f.free)
 	if f.rank < k {
 		return nil
@@ -116,7 +116,7 @@ func (f *Factor) Inverse() []float64 {
 
 // Quadratic returns gᵀ(JᵀJ)⁻¹g for a gradient over all n parameters; parts of
 // g that are not free count as zero. It is NaN when the rank is deficient.
-func (f *Factor) Quadratic(g []float64) float64 {
+func (f *Factorization) Quadratic(g []float64) float64 {
 	k := len(f.free)
 	if f.rank < k {
 		return math.NaN()

@@ -1,0 +1,386 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+)
+
+// RegionKind is the shape of the set of doses that agree with a response.
+type RegionKind int
+
+// Kinds of regions.
+const (
+	Segment      RegionKind = iota // Lo ≤ x ≤ Hi
+	HalfLineDown                   // x ≤ Hi: the lower side is not limited
+	HalfLineUp                     // x ≥ Lo: the upper side is not limited
+	TwoHalfLines                   // x ≤ Lo or x ≥ Hi: the data exclude only what lies between
+	WholeLine                      // the data say nothing of the dose
+	Nowhere                        // no dose agrees with the response
+)
+
+// A Region is an inverse interval: the doses that agree with a response.
+// Limits that a kind does not have are ±Inf.
+type Region struct {
+	Kind   RegionKind
+	Lo, Hi float64
+	Level  float64
+}
+
+// Contains reports whether x lies in the region.
+func (r Region) Contains(x float64) bool {
+	switch r.Kind {
+	case TwoHalfLines:
+		return x <= r.Lo || x >= r.Hi
+	case Nowhere:
+		return false
+	}
+	return r.Lo <= x && x <= r.Hi
+}
+
+// String prints the region.
+func (r Region) String() string {
+	switch r.Kind {
+	case Segment:
+		return fmt.Sprintf("%.6g .. %.6g", r.Lo, r.Hi)
+	case HalfLineDown:
+		return fmt.Sprintf("at most %.6g", r.Hi)
+	case HalfLineUp:
+		return fmt.Sprintf("at least %.6g", r.Lo)
+	case TwoHalfLines:
+		return fmt.Sprintf("at most %.6g or at least %.6g", r.Lo, r.Hi)
+	case WholeLine:
+		return "not limited by the data"
+	}
+	return "no dose agrees"
+}
+
+// A Target is a response whose dose is wanted. M is the number of new
+// observations behind Y (their mean); M = 0 means that Y is a true mean
+// response, without scatter of its own.
+//
+// PooledSS and PooledDF add the scatter among the new observations to the
+// residual variance; leave them zero to rely on the fit's residuals alone.
+type Target struct {
+	Y        float64
+	M        int
+	PooledSS float64
+	PooledDF int
+}
+
+// An Inverse estimates the dose x that gives a response, along one predictor.
+type Inverse struct {
+	Result *Result
+	// Axis is the place of the predictor in X; At holds the others (nil for
+	// one predictor).
+	Axis int
+	At   []float64
+	// Lo and Hi bound the search. ±Inf is allowed for models that are linear
+	// in the predictor (see Fieller); elsewhere give the range that makes sense.
+	Lo, Hi float64
+}
+
+func (v Inverse) x(x float64) []float64 {
+	if v.At == nil {
+		return []float64{x}
+	}
+	xs := append([]float64(nil), v.At...)
+	xs[v.Axis] = x
+	return xs
+}
+
+// Estimate returns the dose at which the fitted response is y, by bisection on
+// [Lo, Hi]; an error says where y lies when it is not reached.
+func (v Inverse) Estimate(y float64) (float64, error) {
+	f := func(x float64) float64 { return v.Result.Model.Eval(v.Result.P, v.x(x)) - y }
+	const steps = 256
+	at := func(k int) float64 { return v.Lo + (v.Hi-v.Lo)*float64(k)/steps }
+	for k := 0; k < steps; k++ {
+		a, b := at(k), at(k+1)
+		fa, fb := f(a), f(b)
+		if fa == 0 {
+			return a, nil
+		}
+		if fb == 0 {
+			return b, nil
+		}
+		if (fa > 0) != (fb > 0) && !math.IsNaN(fa) && !math.IsNaN(fb) {
+			return bisect(f, a, b), nil
+		}
+	}
+	return math.NaN(), fmt.Errorf("fit: response %.6g is not reached between %.6g (%.6g) and %.6g (%.6g)", y, v.Lo, f(v.Lo)+y, v.Hi, f(v.Hi)+y)
+}
+
+// bisect finds the sign change of f in [a, b] by the ITP-like mix of regula
+// falsi and halving: at most about 100 evaluations.
+func bisect(f func(float64) float64, a, b float64) float64 {
+	fa, fb := f(a), f(b)
+	for k := 0; k < 200 && math.Abs(b-a) > 1e-15*(math.Abs(a)+math.Abs(b)); k++ {
+		m := (a + b) / 2
+		if k%3 != 2 {
+			if s := (a*fb - b*fa) / (fb - fa); math.Min(a, b) < s && s < math.Max(a, b) {
+				m = s
+			}
+		}
+		fm := f(m)
+		if fm == 0 {
+			return m
+		}
+		if (fm > 0) == (fa > 0) {
+			a, fa = m, fm
+		} else {
+			b, fb = m, fm
+		}
+	}
+	return (a + b) / 2
+}
+
+// variance of a target's own scatter and the quantile to use.
+func (v Inverse) scatter(t Target, level float64) (s2, own, q float64) {
+	r := v.Result
+	df := float64(r.DF)
+	s2 = r.SD * r.SD
+	if t.PooledDF > 0 {
+		s2 = (s2*df + t.PooledSS) / (df + float64(t.PooledDF))
+		df += float64(t.PooledDF)
+	}
+	if t.M > 0 {
+		own = s2 / float64(t.M)
+		if k, ok := r.weights.(KnownSD); ok {
+			own = k[0] * k[0] / float64(t.M)
+		}
+	}
+	return s2, own, r.quantile(level, df)
+}
+
+func (v Inverse) check() error {
+	r := v.Result
+	if r.cov == nil {
+		return fmt.Errorf("fit: no inverse interval: %w", ErrNotIdentified)
+	}
+	if r.comps != nil {
+		return fmt.Errorf("fit: %w: inverse intervals of a variance function go by Profile or Bootstrap", ErrBadInput)
+	}
+	if k, ok := r.weights.(KnownSD); ok && len(k) != 1 {
+		return fmt.Errorf("fit: %w: inverse intervals need one known SD for all", ErrBadInput)
+	}
+	return nil
+}
+
+// Delta returns the dose for the target with its delta-method standard error
+// and symmetric interval.
+func (v Inverse) Delta(t Target, level float64) (x, se float64, ci Interval, err error) {
+	if err = v.check(); err != nil {
+		return
+	}
+	if x, err = v.Estimate(t.Y); err != nil {
+		return
+	}
+	r := v.Result
+	g := make([]float64, len(r.P))
+	r.Model.Grad(g, r.P, v.x(x))
+	s2, own, q := v.scatter(t, level)
+	h := 1e-4 * math.Max(math.Abs(x), 1e-6*(v.Hi-v.Lo))
+	f := func(x float64) float64 { return r.Model.Eval(r.P, v.x(x)) }
+	slope := (8*(f(x+h)-f(x-h)) - (f(x+2*h) - f(x-2*h))) / (12 * h)
+	se = math.Sqrt(s2*r.factor.Quadratic(g)+own) / math.Abs(slope)
+	if math.IsNaN(se) || math.IsInf(se, 0) {
+		return x, se, ci, fmt.Errorf("fit: the curve is flat at dose %.6g: %w", x, ErrNotIdentified)
+	}
+	return x, se, Interval{Lo: x - q*se, Hi: x + q*se, Level: level}, nil
+}
+
+// Fieller returns the exact region for a model y = p0 + p1·x (Polynomial(1)):
+// the doses at which the band covers the target. It is a segment only while the
+// slope is significant.
+func (v Inverse) Fieller(t Target, level float64) (Region, error) {
+	r := v.Result
+	if l, ok := r.Model.(Linear); !ok || len(l.Names) != 2 {
+		return Region{}, fmt.Errorf("fit: %w: Fieller's region is for straight lines", ErrBadInput)
+	}
+	if err := v.check(); err != nil {
+		return Region{}, err
+	}
+	s2, own, q := v.scatter(t, level)
+	c := r.cov
+	k := q * q
+	// (Y − p0 − p1 x)² ≤ q²(own + s²(c00 + 2c01 x + c11 x²)), a x² + 2b x + c ≤ 0.
+	d := t.Y - r.P[0]
+	a := r.P[1]*r.P[1] - k*s2*c[3]
+	b := -d*r.P[1] - k*s2*c[1]
+	e := d*d - k*(own+s2*c[0])
+	disc := b*b - a*e
+	inf := math.Inf(1)
+	switch {
+	case a > 0 && disc < 0:
+		return Region{Kind: Nowhere, Lo: inf, Hi: -inf, Level: level}, nil
+	case a <= 0 && disc < 0:
+		return Region{Kind: WholeLine, Lo: -inf, Hi: inf, Level: level}, nil
+	case a == 0:
+		x := -e / (2 * b)
+		if b > 0 {
+			return Region{Kind: HalfLineDown, Lo: -inf, Hi: x, Level: level}, nil
+		}
+		return Region{Kind: HalfLineUp, Lo: x, Hi: inf, Level: level}, nil
+	}
+	// The stable pair of roots.
+	w := -(b + math.Copysign(math.Sqrt(disc), b))
+	x1, x2 := w/a, e/w
+	lo, hi := math.Min(x1, x2), math.Max(x1, x2)
+	if a > 0 {
+		return Region{Kind: Segment, Lo: lo, Hi: hi, Level: level}, nil
+	}
+	return Region{Kind: TwoHalfLines, Lo: lo, Hi: hi, Level: level}, nil
+}
+
+// Band returns the doses in [Lo, Hi] at which the confidence band (M = 0) or
+// the prediction band (M > 0) covers the target. A side that reaches the end of
+// the search range without leaving the band counts as not limited.
+func (v Inverse) Band(t Target, level float64) (Region, error) {
+	if err := v.check(); err != nil {
+		return Region{}, err
+	}
+	r := v.Result
+	s2, own, q := v.scatter(t, level)
+	g := make([]float64, len(r.P))
+	return v.region(level, func(x float64) float64 {
+		y := r.Model.Grad(g, r.P, v.x(x))
+		o := own
+		if _, ok := r.weights.(Relative); ok {
+			o *= y * y
+		}
+		return math.Abs(y-t.Y) - q*math.Sqrt(s2*r.factor.Quadratic(g)+o)
+	})
+}
+
+// Profile returns the doses in [Lo, Hi] at which the curve can be refitted
+// through the target (M = 0), or together with M new observations of mean Y,
+// within the likelihood-ratio threshold. It is slower than Band and right for
+// strongly curved models. With a VarianceFunction the target must have M = 0.
+func (v Inverse) Profile(t Target, level float64) (Region, error) {
+	r := v.Result
+	if r.cov == nil {
+		return Region{}, fmt.Errorf("fit: no inverse interval: %w", ErrNotIdentified)
+	}
+	if r.comps != nil && t.M > 0 {
+		return Region{}, fmt.Errorf("fit: %w: with a variance function only a mean response (M = 0) has a profile", ErrBadInput)
+	}
+	pr, err := r.profiler(level)
+	if err != nil {
+		return Region{}, err
+	}
+	g := make([]float64, len(r.P))
+	x0, err := v.Estimate(t.Y)
+	if err != nil {
+		x0 = (v.Lo + v.Hi) / 2
+	}
+	r.Model.Grad(g, r.P, v.x(x0))
+	pr.setDF(r, g, level)
+	unit := 1.0
+	if k, ok := r.weights.(KnownSD); ok {
+		unit = 1 / k[0]
+	}
+	at := 0.0
+	weight := unit * math.Sqrt(float64(t.M))
+	if t.M == 0 {
+		se, _, _ := r.contrast(g, nil)
+		weight = 1e7 * pr.s / se
+	}
+	pr.t.extra = []extraRow{{target: t.Y, weight: weight, value: func(grad, p []float64) float64 {
+		return r.Model.Grad(grad, p, v.x(at))
+	}}}
+	return v.region(level, func(x float64) float64 {
+		at = x
+		copy(pr.p, r.P)
+		rss, ok := pr.solve()
+		if !ok {
+			return math.Inf(1)
+		}
+		if t.M == 0 {
+			last := pr.t.sol.Residuals[len(pr.t.sol.Residuals)-1]
+			rss -= last * last
+			if math.Abs(last) > 10*pr.s {
+				return math.Inf(1)
+			}
+		}
+		return math.Sqrt(math.Max(0, rss-pr.rss0))/pr.s - pr.q
+	})
+}
+
+// region finds where outside(x) ≤ 0 in [Lo, Hi]: a scan and bisection of the
+// sign changes. The scan is as fine as a thousandth of the range.
+func (v Inverse) region(level float64, outside func(float64) float64) (Region, error) {
+	if math.IsInf(v.Lo, 0) || math.IsInf(v.Hi, 0) || !(v.Lo < v.Hi) {
+		return Region{}, fmt.Errorf("fit: %w: inverse search range [%g, %g]", ErrBadInput, v.Lo, v.Hi)
+	}
+	const steps = 200
+	var edges []float64
+	clamp := func(x float64) float64 {
+		f := outside(x)
+		if math.IsNaN(f) || math.IsInf(f, 1) {
+			return 1e300
+		}
+		return f
+	}
+	at := func(k int) float64 { return v.Lo + (v.Hi-v.Lo)*float64(k)/steps }
+	first := clamp(v.Lo)
+	last := first
+	in := last <= 0
+	firstIn := in
+	best, bestX := last, v.Lo
+	for k := 1; k <= steps; k++ {
+		x := at(k)
+		f := clamp(x)
+		if f < best {
+			best, bestX = f, x
+		}
+		if (f <= 0) != in {
+			edges = append(edges, bisect(clamp, at(k-1), x))
+			in = f <= 0
+		}
+		last = f
+	}
+	if len(edges) == 0 && !in {
+		// A region narrower than the scan: look around the minimum.
+		h := (v.Hi - v.Lo) / steps
+		x := goldenMin(clamp, math.Max(v.Lo, bestX-h), math.Min(v.Hi, bestX+h))
+		if clamp(x) > 0 {
+			return Region{Kind: Nowhere, Lo: math.Inf(1), Hi: math.Inf(-1), Level: level}, nil
+		}
+		edges = []float64{bisect(clamp, math.Max(v.Lo, bestX-h), x), bisect(clamp, x, math.Min(v.Hi, bestX+h))}
+	}
+	inf := math.Inf(1)
+	switch {
+	case len(edges) == 0:
+		return Region{Kind: WholeLine, Lo: -inf, Hi: inf, Level: level}, nil
+	case len(edges) == 1 && firstIn:
+		return Region{Kind: HalfLineDown, Lo: -inf, Hi: edges[0], Level: level}, nil
+	case len(edges) == 1:
+		return Region{Kind: HalfLineUp, Lo: edges[0], Hi: inf, Level: level}, nil
+	case firstIn && in:
+		return Region{Kind: TwoHalfLines, Lo: edges[0], Hi: edges[len(edges)-1], Level: level}, nil
+	case firstIn:
+		return Region{Kind: HalfLineDown, Lo: -inf, Hi: edges[len(edges)-1], Level: level}, nil
+	case in:
+		return Region{Kind: HalfLineUp, Lo: edges[0], Hi: inf, Level: level}, nil
+	}
+	return Region{Kind: Segment, Lo: edges[0], Hi: edges[len(edges)-1], Level: level}, nil
+}
+
+// goldenMin is golden-section search of a minimum.
+func goldenMin(f func(float64) float64, a, b float64) float64 {
+	const g = 0.6180339887498949
+	x1, x2 := b-g*(b-a), a+g*(b-a)
+	f1, f2 := f(x1), f(x2)
+	for k := 0; k < 60; k++ {
+		if f1 < f2 {
+			b, x2, f2 = x2, x1, f1
+			x1 = b - g*(b-a)
+			f1 = f(x1)
+		} else {
+			a, x1, f1 = x1, x2, f2
+			x2 = a + g*(b-a)
+			f2 = f(x2)
+		}
+	}
+	return (a + b) / 2
+}

@@ -1,0 +1,374 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+	"sort"
+)
+
+// Transform is what is done to a factor before it enters the log dose.
+type Transform int
+
+// Transforms of factors.
+const (
+	Identity   Transform = iota
+	Ln                   // ln x: the coefficient is the exponent of a power law
+	Reciprocal           // 1/x: with x in kelvin the coefficient is −Ea/R (Arrhenius)
+)
+
+func (t Transform) apply(x float64) float64 {
+	switch t {
+	case Ln:
+		return math.Log(x)
+	case Reciprocal:
+		return 1 / x
+	}
+	return x
+}
+
+// A Factor is one setting that contributes to the log dose.
+type Factor struct {
+	Name      string
+	Transform Transform
+	// Center is subtracted after the transform, to keep the coefficients
+	// apart; NewMultiFactor sets it to the mean of the data.
+	Center float64
+	// Lo and Hi are the range of the data, untransformed.
+	Lo, Hi float64
+	// Dropped factors were the same in all data: their effect is unknown, and
+	// a prediction with another value is an extrapolation.
+	Dropped bool
+}
+
+// A MultiFactor model is a dose-response curve of several settings,
+//
+//	y = zero + (infinite − zero)·F(η),  η = b0 + Σ b_j·(g_j(x_j) − center_j) + shift of the group.
+//
+// Predictors are the factors in order and, with Groups, the number of the
+// group at the end. The shift of the first group is zero, unless the shifts
+// are shrunk (see FitOptions.Shrunk and Shifts).
+type MultiFactor struct {
+	Curve   Curve
+	Factors []Factor
+	Groups  []string
+	// AllShifts gives the first group a shift too, for shrinking or priors.
+	AllShifts bool
+}
+
+// NewMultiFactor centers the factors on the data and drops those that do not
+// vary.
+func NewMultiFactor(c Curve, factors []Factor, data []Observation) (MultiFactor, error) {
+	m := MultiFactor{Curve: c, Factors: append([]Factor(nil), factors...)}
+	if err := checkData(data); err != nil {
+		return m, err
+	}
+	if len(data[0].X) < len(factors) {
+		return m, fmt.Errorf("fit: %w: %d factors, but observations have %d predictors", ErrBadInput, len(factors), len(data[0].X))
+	}
+	varied := false
+	for j := range m.Factors {
+		f := &m.Factors[j]
+		f.Lo, f.Hi = math.Inf(1), math.Inf(-1)
+		sum := 0.0
+		for i, o := range data {
+			x := o.X[j]
+			if f.Transform == Ln && x <= 0 || f.Transform == Reciprocal && x <= 0 {
+				return m, fmt.Errorf("fit: %w: observation %d: %s is %g, must be positive", ErrBadInput, i, f.Name, x)
+			}
+			f.Lo, f.Hi = math.Min(f.Lo, x), math.Max(f.Hi, x)
+			sum += f.Transform.apply(x)
+		}
+		f.Center = sum / float64(len(data))
+		f.Dropped = f.Hi-f.Lo <= 1e-9*math.Abs(f.Hi)
+		varied = varied || !f.Dropped
+	}
+	if !varied {
+		return m, fmt.Errorf("fit: no factor was varied: %w", ErrNotIdentified)
+	}
+	return m, nil
+}
+
+// ShiftName is the name of the parameter of a group's shift.
+func ShiftName(group string) string { return "shift " + group }
+
+// Shifts returns the names of the shift parameters.
+func (m MultiFactor) Shifts() []string {
+	var s []string
+	for k, g := range m.Groups {
+		if k > 0 || m.AllShifts {
+			s = append(s, ShiftName(g))
+		}
+	}
+	return s
+}
+
+// Params implements Model: zero, infinite, b0, one per varied factor (named
+// as the factor), shape, shifts.
+func (m MultiFactor) Params() []Param {
+	ps := []Param{{Name: "zero"}, {Name: "infinite"}, {Name: "b0"}}
+	for _, f := range m.Factors {
+		if !f.Dropped {
+			ps = append(ps, Param{Name: f.Name})
+		}
+	}
+	if _, ok := m.Curve.(ShapedCurve); ok {
+		ps = append(ps, Param{Name: "shape", Lower: 1e-3, Upper: 1e3})
+	}
+	for _, s := range m.Shifts() {
+		ps = append(ps, Param{Name: s})
+	}
+	return ps
+}
+
+// basis sets row to ∂η/∂p over all parameters (zero for the ends and shape).
+func (m MultiFactor) basis(row, x []float64) {
+	clear(row)
+	row[2] = 1
+	k := 3
+	for j, f := range m.Factors {
+		if !f.Dropped {
+			row[k] = f.Transform.apply(x[j]) - f.Center
+			k++
+		}
+	}
+	if _, ok := m.Curve.(ShapedCurve); ok {
+		k++
+	}
+	if len(m.Groups) > 0 {
+		g := int(x[len(m.Factors)])
+		if !m.AllShifts {
+			g--
+		}
+		if g >= 0 {
+			row[k+g] = 1
+		}
+	}
+}
+
+// shapeAt is the place of the shape parameter, or −1.
+func (m MultiFactor) shapeAt() int {
+	if _, ok := m.Curve.(ShapedCurve); !ok {
+		return -1
+	}
+	k := 3
+	for _, f := range m.Factors {
+		if !f.Dropped {
+			k++
+		}
+	}
+	return k
+}
+
+// Eta returns the log dose at x.
+func (m MultiFactor) Eta(p, x []float64) float64 {
+	row := make([]float64, len(p))
+	m.basis(row, x)
+	return dotPlain(row, p)
+}
+
+func dotPlain(a, b []float64) float64 {
+	s := 0.0
+	for i, v := range a {
+		s += v * b[i]
+	}
+	return s
+}
+
+func (m MultiFactor) grad(dst, p, basis []float64, fam family, at int) float64 {
+	eta := dotPlain(basis, p)
+	shape := 0.0
+	if at >= 0 {
+		shape = p[at]
+	}
+	f, g, df, ds := unit(fam, shape, eta)
+	span := p[Infinite] - p[Zero]
+	for j, b := range basis {
+		dst[j] = span * df * b
+	}
+	dst[Zero], dst[Infinite] = g, f
+	if at >= 0 {
+		dst[at] = span * ds
+	}
+	return p[Zero]*g + p[Infinite]*f
+}
+
+// Eval implements Model.
+func (m MultiFactor) Eval(p, x []float64) float64 { return m.Grad(make([]float64, len(p)), p, x) }
+
+// Grad implements Model.
+func (m MultiFactor) Grad(dst, p, x []float64) float64 {
+	row := make([]float64, len(p))
+	m.basis(row, x)
+	return m.grad(dst, p, row, m.Curve.family(), m.shapeAt())
+}
+
+// DoseSlope implements Doser.
+func (m MultiFactor) DoseSlope(p, x []float64) float64 {
+	shape := 0.0
+	if at := m.shapeAt(); at >= 0 {
+		shape = p[at]
+	}
+	_, _, df, _ := unit(m.Curve.family(), shape, m.Eta(p, x))
+	return (p[Infinite] - p[Zero]) * df
+}
+
+func (m MultiFactor) batch(data []Observation) func(f, jac, p []float64) {
+	n := len(m.Params())
+	rows := make([]float64, len(data)*n)
+	for i, o := range data {
+		m.basis(rows[i*n:(i+1)*n], o.X)
+	}
+	fam, at := m.Curve.family(), m.shapeAt()
+	return func(f, jac, p []float64) {
+		for i := range f[:len(data)] {
+			f[i] = m.grad(jac[i*n:(i+1)*n], p, rows[i*n:(i+1)*n], fam, at)
+		}
+	}
+}
+
+// Start implements Starter: for several guesses of the ends, levels are turned
+// into log doses and these regressed on the factors.
+func (m MultiFactor) Start(data []Observation, fixed []float64) ([][]float64, error) {
+	n := len(fixed)
+	for i, o := range data {
+		if want := len(m.Factors) + min(1, len(m.Groups)); len(o.X) < want {
+			return nil, fmt.Errorf("fit: %w: observation %d has %d predictors, need %d", ErrBadInput, i, len(o.X), want)
+		}
+		if len(m.Groups) > 0 {
+			if g := o.X[len(m.Factors)]; g < 0 || g >= float64(len(m.Groups)) || g != math.Trunc(g) {
+				return nil, fmt.Errorf("fit: %w: observation %d has group number %g of %d", ErrBadInput, i, g, len(m.Groups))
+			}
+		}
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, o := range data {
+		lo, hi = math.Min(lo, o.Y), math.Max(hi, o.Y)
+	}
+	if lo == hi {
+		hi = lo + math.Max(1e-6*math.Abs(lo), 1e-12)
+	}
+	rows := make([]float64, len(data)*n)
+	for i, o := range data {
+		m.basis(rows[i*n:(i+1)*n], o.X)
+	}
+	fam, at := m.Curve.family(), m.shapeAt()
+	shapes := []float64{0}
+	if at >= 0 {
+		shapes = []float64{1.2, 2, 4}
+		if !math.IsNaN(fixed[at]) {
+			shapes = []float64{fixed[at]}
+		}
+	}
+	var free []int // parameters of η
+	for j := 2; j < n; j++ {
+		if j != at && math.IsNaN(fixed[j]) {
+			free = append(free, j)
+		}
+	}
+	type point struct {
+		p   []float64
+		rss float64
+	}
+	var list []point
+	f := make([]float64, len(data))
+	for _, sh := range shapes {
+		for _, ext := range []float64{0.02, 0.1, 0.4, 1.5} {
+			for _, rising := range []bool{true, false} {
+				for side := 0; side < 3; side++ { // extend both ends, the lower, the upper
+					l, h := lo-ext*(hi-lo), hi+ext*(hi-lo)
+					if side == 1 {
+						h = hi + 0.02*(hi-lo)
+					} else if side == 2 {
+						l = lo - 0.02*(hi-lo)
+					}
+					zero, inf := l, h
+					if !rising {
+						zero, inf = h, l
+					}
+					if !math.IsNaN(fixed[Zero]) {
+						zero = fixed[Zero]
+					}
+					if !math.IsNaN(fixed[Infinite]) {
+						inf = fixed[Infinite]
+					}
+					if zero == inf {
+						continue
+					}
+					p := make([]float64, n)
+					for j, v := range fixed {
+						if !math.IsNaN(v) {
+							p[j] = v
+						}
+					}
+					p[Zero], p[Infinite] = zero, inf
+					if at >= 0 {
+						p[at] = sh
+					}
+					m.linearStart(p, data, rows, free, fam, sh)
+					for i := range data {
+						f[i], _, _, _ = unit(fam, sh, dotPlain(rows[i*n+2:(i+1)*n], p[2:]))
+					}
+					z, iv, rss, ok := ends(data, f, fixed[Zero], fixed[Infinite])
+					if !ok || !finite(p) {
+						continue
+					}
+					p[Zero], p[Infinite] = z, iv
+					list = append(list, point{p, rss})
+				}
+			}
+		}
+	}
+	if len(list) == 0 {
+		return nil, fmt.Errorf("fit: no start found: %w", ErrNotIdentified)
+	}
+	first := 3 // the first coefficient; of mirror images take the one where it is positive
+	sort.SliceStable(list, func(i, j int) bool {
+		a, b := list[i], list[j]
+		if math.Abs(a.rss-b.rss) > 1e-6*(a.rss+b.rss) {
+			return a.rss < b.rss
+		}
+		return first < n && a.p[first] > 0 && b.p[first] < 0
+	})
+	var out [][]float64
+	for i, q := range list {
+		if i%3 == 0 || i < 3 {
+			out = append(out, q.p)
+		}
+		if len(out) == 8 {
+			break
+		}
+	}
+	return out, nil
+}
+
+// linearStart regresses the log doses that belong to the responses, given the
+// ends, on the basis.
+func (m MultiFactor) linearStart(p []float64, data []Observation, rows []float64, free []int, fam family, sh float64) {
+	n, k := len(p), len(free)
+	if k == 0 {
+		return
+	}
+	var q qr
+	q.resize(len(data), k)
+	rhs := make([]float64, len(data))
+	for i, o := range data {
+		level := math.Min(0.98, math.Max(0.02, (o.Y-p[Zero])/(p[Infinite]-p[Zero])))
+		eta := unitInverse(fam, sh, level)
+		_, _, w, _ := unit(fam, sh, eta)
+		for j := 2; j < n; j++ {
+			eta -= rows[i*n+j] * p[j] // fixed coefficients; free ones are still zero
+		}
+		rhs[i] = w * eta
+		for c, j := range free {
+			q.a[c*q.m+i] = w * rows[i*n+j]
+		}
+	}
+	q.factor(rhs)
+	r := make([]float64, k*k)
+	q.r(r)
+	x := make([]float64, k)
+	backSolve(x, r, rhs[:k], k, rankOf(r, k, 1e-10))
+	for c, j := range q.perm {
+		p[free[j]] = x[c]
+	}
+}
