@@ -1,0 +1,48 @@
+package discharge
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+)
+
+// Sentinels that callers test for with errors.Is.
+var (
+	ErrTooFewLots    = errors.New("too few trial lots")
+	ErrNoVariation   = errors.New("no factor varies between the trial lots")
+	ErrWrongProcess  = errors.New("process does not match")
+	ErrViewing       = errors.New("viewings differ")
+	ErrUnknownFactor = errors.New("unknown factor")
+	ErrModelFile     = errors.New("not a usable model file")
+)
+
+// RowError locates a fault in a file: where it is, what stands there, and, in
+// Err, what would be right.
+type RowError struct {
+	File   string
+	Row    int    // 1-based line in the file; 0 when the fault is not on one line
+	Column string // header name; "" when the whole row is meant
+	Value  string // the offending text; "" when something is missing
+	Err    error
+}
+
+// Error formats as file:row: column "name": value "text": message.
+func (e *RowError) Error() string {
+	var b strings.Builder
+	b.WriteString(e.File)
+	if e.Row > 0 {
+		fmt.Fprintf(&b, ":%d", e.Row)
+	}
+	if e.Column != "" {
+		fmt.Fprintf(&b, ": column %q", e.Column)
+	}
+	if e.Value != "" {
+		fmt.Fprintf(&b, ": value %q", e.Value)
+	}
+	b.WriteString(": ")
+	b.WriteString(e.Err.Error())
+	return b.String()
+}
+
+// Unwrap returns the underlying fault.
+func (e *RowError) Unwrap() error { return e.Err }

@@ -1,0 +1,112 @@
+package discharge
+
+import (
+	"maps"
+	"slices"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// Settings are the factor values of one lot, keyed by the file's column name,
+// which carries the unit: {"strength_pct": 4, "ratio": 1, "time_min": 15}.
+type Settings map[string]float64
+
+// Clone returns an independent copy.
+func (s Settings) Clone() Settings { return maps.Clone(s) }
+
+// Role says what the readings of a lot stand for.
+type Role string
+
+// The roles a reading may have.
+const (
+	Base       Role = "base"        // prepared garment before discharge
+	Blank      Role = "blank"       // whole process without oxidizer
+	White      Role = "white"       // fully discharged: the end of the road
+	Trial      Role = "trial"       // a lot to learn from
+	Standard   Role = "standard"    // the buyer's approved shade
+	LightLimit Role = "light_limit" // the lightest approved
+	DarkLimit  Role = "dark_limit"  // the darkest approved
+	Production Role = "production"  // a lot to be judged
+)
+
+// Roles lists every role in the order of the life of a garment.
+func Roles() []Role {
+	return []Role{Base, Blank, White, Trial, Standard, LightLimit, DarkLimit, Production}
+}
+
+// Known reports whether r is one of [Roles].
+func (r Role) Known() bool { return slices.Contains(Roles(), r) }
+
+// ReadingKind is the form in which a table's colors were measured.
+type ReadingKind string
+
+// The kinds of reading.
+const (
+	Spectral ReadingKind = "spectrum" // reflectance factor on Table.Grid
+	LabKind  ReadingKind = "lab"      // L, a, b under a stated viewing
+	XYZKind  ReadingKind = "xyz"      // X, Y, Z under a stated viewing
+	Swatch   ReadingKind = "swatch"   // sRGB 0-255, D65/2 by definition
+)
+
+// Reading is one measurement of one spot.
+type Reading struct {
+	Position string
+	Stage    string          // discharged, neutralized, brightened, finished; "" means finished
+	State    string          // dry or damp; "" means dry
+	Spectrum []float64       // reflectance factor 0..2 on Table.Grid; nil unless the table is Spectral
+	Lab      colorimetry.Lab // under Table.Viewing
+	Row      int             // line in the file, for messages; 0 if not from a file
+}
+
+// Panel is a garment or leg panel of a lot.
+type Panel struct {
+	ID             string
+	Readings       []Reading
+	TensileLossPct *float64 // nil when not tested
+}
+
+// Lot is one machine load run at one setting, or the readings of a base, a
+// white or a standard, which need no settings.
+type Lot struct {
+	ID       string
+	Role     Role
+	Process  string
+	Fabric   string
+	Machine  string
+	Settings Settings
+	Panels   []Panel
+	Row      int // first line in the file
+}
+
+// Readings returns the lot's readings in order. The spectra are shared.
+func (l Lot) Readings() []Reading {
+	var all []Reading
+	for _, p := range l.Panels {
+		all = append(all, p.Readings...)
+	}
+	return all
+}
+
+// Table is a set of lots read under one viewing. Two rows with the same lot
+// and role belong to one Lot; a trial lot may also appear with role base,
+// holding the base readings of that very load.
+type Table struct {
+	Name     string // file name, for messages
+	Kind     ReadingKind
+	Viewing  colorimetry.Viewing // of every Lab in the table
+	Grid     colorimetry.Grid    // of every spectrum; zero unless Kind is Spectral
+	Lots     []Lot               // in file order
+	Ignored  []string            // columns kept aside because their meaning is not known
+	Warnings []error
+}
+
+// ByRole returns the lots with that role, in file order.
+func (t *Table) ByRole(r Role) []Lot {
+	var lots []Lot
+	for _, l := range t.Lots {
+		if l.Role == r {
+			lots = append(lots, l)
+		}
+	}
+	return lots
+}

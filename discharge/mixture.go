@@ -1,0 +1,236 @@
+package discharge
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// candidate is one form that the model may take: a curve on a scale, and a
+// way to count time.
+type candidate struct {
+	link  link
+	basis *doseBasis
+	lag   float64 // of basis, as a share of the shortest trial time
+}
+
+// component is one candidate after the quantities that shape it have been
+// averaged out: a normal distribution of its parameters.
+type component struct {
+	candidate
+	weight float64
+	mean   []float64 // η row, then upper plateau
+	cov    []float64 // row-major
+	sdLot  float64   // lot scatter in η
+}
+
+// Grids over which the evidence is averaged. The second-order prior runs from
+// "factors add up" to "factors interact freely", its mean from "straight in
+// logarithms" to "every further e-fold does less"; lot scatter runs from 3 %
+// to 45 % of dose. Steps of about a factor of two: finer ones change
+// predictions by less than a tenth of the lot scatter.
+func bends() []float64    { return []float64{0.03, 0.1, 0.25, 0.6} }
+func concaves() []float64 { return []float64{0, 0.1, 0.2} }
+func sdLots() []float64   { return []float64{0.04, 0.09, 0.18, 0.36} }
+
+// logPriorSDLot is the weak prior on lot scatter: log-normal about 0.12 (12 %
+// of dose), sd 0.8, so that a few lots alone cannot claim not to scatter.
+func logPriorSDLot(sd float64) float64 {
+	z := math.Log(sd/0.12) / 0.8
+	return -0.5 * z * z
+}
+
+// cell is one candidate at one point of the grid.
+type cell struct {
+	candidate int
+	h         hyper
+	post      posterior
+	logW      float64
+}
+
+// evidenceFloor is how far, in log evidence, a cell may lie below the best
+// before it is dropped: exp(-6) = 0.25 %.
+const evidenceFloor = 6
+
+// shortlist is how many candidates get the whole grid. They are chosen by
+// their evidence at the middle of the grid; the ones after them carry almost
+// no weight.
+const shortlist = 12
+
+// fitting is a set of candidates with their data.
+type fitting struct {
+	candidates []candidate
+	problems   []problem // by candidate
+	base       hyper
+	ws         *workspace
+}
+
+// sweep fits the promising candidates at every grid point.
+func (f *fitting) sweep() []cell {
+	type promise struct {
+		candidate int
+		logW      float64
+		start     []float64
+	}
+	list := make([]promise, len(f.candidates))
+	for k := range list {
+		start := f.problems[k].start(f.base)
+		c := f.solve(k, hyper{bend: 0.15, sdLot: 0.12, concave: 0.1}, start)
+		list[k] = promise{k, c.logW, c.post.mean}
+	}
+	slices.SortStableFunc(list, func(a, b promise) int { return cmp.Compare(b.logW, a.logW) })
+	var cells []cell
+	for _, p := range list[:min(shortlist, len(list))] {
+		if p.logW < list[0].logW-evidenceFloor {
+			break
+		}
+		start := p.start
+		for _, bend := range bends() {
+			for _, concave := range concaves() {
+				for _, sd := range sdLots() {
+					c := f.solve(p.candidate, hyper{bend: bend, sdLot: sd, concave: concave}, start)
+					if math.IsInf(c.logW, 0) || math.IsNaN(c.logW) {
+						continue
+					}
+					cells = append(cells, c)
+					start = c.post.mean
+				}
+			}
+		}
+	}
+	return cells
+}
+
+// solve fits one candidate; h.sdLot is for a curve of unit 1.
+func (f *fitting) solve(k int, h hyper, start []float64) cell {
+	unit := f.candidates[k].link.unit
+	prior := logPriorSDLot(h.sdLot)
+	h.exponent, h.spread, h.floor = f.base.exponent, f.base.spread, f.base.floor
+	h.sdLot *= unit
+	h.sdPanel = f.base.sdPanel * unit
+	post := f.problems[k].solve(h, f.ws, slices.Clone(start))
+	return cell{candidate: k, h: h, post: post, logW: post.evidence + prior}
+}
+
+// again fits a cell with one lot left out.
+func (f *fitting) again(c cell, skip int) cell {
+	unit := f.candidates[c.candidate].link.unit
+	pr := f.problems[c.candidate]
+	pr.skip = skip
+	post := pr.solve(c.h, f.ws, slices.Clone(c.post.mean))
+	return cell{candidate: c.candidate, h: c.h, post: post, logW: post.evidence + logPriorSDLot(c.h.sdLot/unit)}
+}
+
+// start is a self-start: prior exponents, and the η at which the median lot
+// sits on the curve.
+func (pr *problem) start(h hyper) []float64 {
+	p := pr.basis.terms() + 1
+	theta := make([]float64, p)
+	theta[p-1] = 1
+	for j := range pr.basis.primary {
+		if pr.basis.factors[j].Raises {
+			theta[1+j] = h.exponent * pr.link.unit
+		}
+	}
+	var off []float64
+	for i, l := range pr.lots {
+		if i == pr.skip {
+			continue
+		}
+		s := min(max(l.level, pr.low+0.02), 0.97)
+		off = append(off, pr.link.inverse(s, pr.low, 1)-dot(l.row, theta))
+	}
+	theta[0] = median(off)
+	return theta
+}
+
+// keep drops hopeless cells and turns log weights into weights that sum to 1.
+func keep(cells []cell) ([]cell, []float64) {
+	best := math.Inf(-1)
+	for _, c := range cells {
+		if c.logW > best {
+			best = c.logW
+		}
+	}
+	var kept []cell
+	var w []float64
+	sum := 0.0
+	for _, c := range cells {
+		if !(c.logW >= best-evidenceFloor) {
+			continue
+		}
+		kept = append(kept, c)
+		w = append(w, math.Exp(c.logW-best))
+		sum += w[len(w)-1]
+	}
+	for i := range w {
+		w[i] /= sum
+	}
+	return kept, w
+}
+
+// minWeight is the least share of the evidence for which a candidate stays in
+// the model, unless it is the best one; maxComponents bounds their number.
+const (
+	minWeight     = 0.03
+	maxComponents = 8
+)
+
+// collapse merges the cells of each candidate into one normal distribution
+// with their mean and covariance (spread between cells included).
+func (f *fitting) collapse(cells []cell, w []float64) []component {
+	total := make([]float64, len(f.candidates))
+	for i, c := range cells {
+		total[c.candidate] += w[i]
+	}
+	order := make([]int, len(total))
+	for k := range order {
+		order[k] = k
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(total[b], total[a]) })
+	var comps []component
+	sum := 0.0
+	for n, k := range order {
+		if n >= maxComponents || (n > 0 && total[k] < minWeight) {
+			break
+		}
+		comps = append(comps, f.merge(k, total[k], cells, w))
+		sum += total[k]
+	}
+	for i := range comps {
+		comps[i].weight /= sum
+	}
+	return comps
+}
+
+// merge makes the component of candidate k.
+func (f *fitting) merge(k int, total float64, cells []cell, w []float64) component {
+	p := f.ws.p
+	m := component{candidate: f.candidates[k], weight: total, mean: make([]float64, p), cov: make([]float64, p*p)}
+	varLot := 0.0
+	for i, c := range cells {
+		if c.candidate != k {
+			continue
+		}
+		share := w[i] / total
+		varLot += share * c.h.sdLot * c.h.sdLot
+		for j, v := range c.post.mean {
+			m.mean[j] += share * v
+		}
+	}
+	m.sdLot = math.Sqrt(varLot)
+	for i, c := range cells {
+		if c.candidate != k {
+			continue
+		}
+		share := w[i] / total
+		inv := cholInverse(c.post.chol, p)
+		for a := range p {
+			da := c.post.mean[a] - m.mean[a]
+			for b := range p {
+				m.cov[a*p+b] += share * (inv[a*p+b] + da*(c.post.mean[b]-m.mean[b]))
+			}
+		}
+	}
+	return m
+}

@@ -1,0 +1,416 @@
+package discharge
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/fit"
+)
+
+// Model is what the trial lots taught: dose, level, path and noise. It never
+// changes after Fit or Load and is safe for concurrent use.
+type Model struct {
+	process  Process
+	basis    doseBasis
+	fixed    Settings // factors of the process that did not vary, at their value
+	path     *shadePath
+	viewing  colorimetry.Viewing
+	grid     colorimetry.Grid
+	kind     ReadingKind
+	comps    []component
+	low      float64 // level of the blank: mechanical fading alone
+	sdPanel  float64 // in η of a curve with unit 1
+	readSD   float64 // panel-mean level noise
+	floorSD  float64 // lot-mean level scatter that dose does not cause
+	trials   []trialRecord
+	loo      []float64 // ΔE00 of each trial lot predicted from all others
+	warnings []error
+	digest   string // of the data, whatever the order of the lots
+}
+
+// trialRecord is kept of each trial lot for reports and for flags.
+type trialRecord struct {
+	ID       string
+	Settings Settings
+	Lab      colorimetry.Lab
+	Weight   float64 // robust weight in the fit, 1 for a lot that fits
+}
+
+// FitOptions are the choices of Fit; nil and the zero value mean the defaults.
+type FitOptions struct {
+	Process Process // used when the table's process column names a process of your own
+}
+
+// curves is the list of unit curves that compete. Order-m kinetics with m
+// from 1 (first order) to 3 spans what is met on cloth (m 1.5-2.5 for
+// ring-dyed cloth; common practice, no source), m = 2 being log-logistic;
+// log-normal is a spread of rates, and Weibull-2 starts late and then runs
+// fast before a long tail.
+func curves() []fit.Curve {
+	return []fit.Curve{fit.FirstOrder{}, fit.OrderM{M: 1.5}, fit.LogLogistic{}, fit.OrderM{M: 3}, fit.LogNormal{}, fit.Weibull2{}}
+}
+
+// links pairs every curve with every scale.
+func (m *Model) links() []link {
+	var ls []link
+	for _, c := range curves() {
+		half := c.Slope(c.Inverse(0.5))
+		for _, sc := range []scale{scaleL, scaleLnKS, scaleKS} {
+			ls = append(ls, link{curve: c, scale: sc, l0: m.path.L0, l1: m.path.L1, unit: 0.25 / half})
+		}
+	}
+	return ls
+}
+
+// Fit learns a model from the trial lots of a table. It needs at least four
+// trial lots in which at least one factor varies.
+func Fit(t *Table, opt *FitOptions) (*Model, error) {
+	if opt == nil {
+		opt = &FitOptions{}
+	}
+	o, err := observe(t)
+	if err != nil {
+		return nil, err
+	}
+	m := &Model{digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	if m.process, err = processOf(t, o, opt); err != nil {
+		return nil, err
+	}
+	if err := m.chooseFactors(t, o); err != nil {
+		return nil, err
+	}
+	if m.path, err = o.path(-1); err != nil {
+		return nil, fmt.Errorf("%s: %w", t.Name, err)
+	}
+	if o.blank != nil {
+		m.low = math.Min(math.Max(m.path.level(o.blank.L), 0), 0.2)
+	}
+	span := m.path.L1 - m.path.L0
+	readPrior := math.Max(o.readNoise, 0.15) / span
+	m.readSD, m.sdPanel = readPrior, 0.08
+	m.floorSD = 0.25 / span
+	// Two rounds: the first finds the slopes that tell dose scatter from
+	// reading noise within lots, the second uses them.
+	f := m.fitting(o)
+	first, w := keep(f.sweep())
+	if len(first) == 0 {
+		return nil, errors.New("no curve could be fitted to the trial lots")
+	}
+	m.comps = f.collapse(first, w)
+	m.sdPanel, m.readSD = withinLot(m.panelLevels(o), m.lotSlopes(o), readPrior)
+	f = m.fitting(o)
+	cells, w := keep(f.sweep())
+	if len(cells) == 0 {
+		return nil, errors.New("no curve could be fitted to the trial lots")
+	}
+	m.comps = f.collapse(cells, w)
+	m.record(o, cells, w)
+	m.loo = m.leaveOneOut(o, f, cells)
+	return m, nil
+}
+
+// fitting lists the candidates and sets up their data.
+func (m *Model) fitting(o *observed) *fitting {
+	f := &fitting{
+		base: hyper{exponent: 0.8, spread: 0.7, sdPanel: m.sdPanel, floor: m.floorSD},
+		ws:   newWorkspace(m.basis.terms() + 1),
+	}
+	links := m.links()
+	points := m.lotPoints(o)
+	for _, lag := range lags() {
+		basis := m.basis.delayed(lag)
+		pr := problem{basis: &basis, skip: -1, low: m.low, corner: basis.corners()}
+		pr.lots = slices.Clone(points)
+		for i, t := range o.trials {
+			v := m.basis.values(t.lot.Settings)
+			x := basis.at(&v)
+			pr.lots[i].row = make([]float64, basis.terms())
+			basis.row(pr.lots[i].row, &x)
+		}
+		for k := range links {
+			f.candidates = append(f.candidates, candidate{link: links[k], basis: &basis, lag: lag})
+			pr.link = &links[k]
+			f.problems = append(f.problems, pr)
+		}
+		if !m.basis.has(timeColumn) {
+			break
+		}
+	}
+	return f
+}
+
+// chooseFactors picks the factors that varied.
+func (m *Model) chooseFactors(t *Table, o *observed) error {
+	m.fixed = Settings{}
+	var primary, covariate []doseFactor
+	for _, f := range m.process.Factors {
+		if f.Transform == Recorded {
+			continue
+		}
+		d := doseFactor{Column: f.Column, Transform: f.Transform, Scale: 1, Needed: !f.Optional, Raises: f.Increases}
+		if f.Transform == Linear {
+			d.Scale = linearScale(f, o)
+		}
+		var xs []float64
+		missing := 0
+		for _, l := range o.trials {
+			v, ok := l.lot.Settings[f.Column]
+			if !ok {
+				missing++
+				continue
+			}
+			xs = append(xs, d.raw(v))
+		}
+		if missing > 0 {
+			if len(xs) > 0 {
+				m.warnings = append(m.warnings, fmt.Errorf("%s is given for %d of %d trial lots only and is left out of the model", f.Column, len(xs), len(o.trials)))
+			} else if !f.Optional {
+				return fmt.Errorf("%s: trial lots have no %s, which %s needs", t.Name, f.Column, m.process.ID)
+			}
+			continue
+		}
+		lo, hi := slices.Min(xs), slices.Max(xs)
+		if hi-lo < 1e-9*math.Max(1, math.Abs(hi)) {
+			m.fixed[f.Column] = o.trials[0].lot.Settings[f.Column]
+			if !f.Optional {
+				m.warnings = append(m.warnings, fmt.Errorf("%s was %g in every trial lot: its effect is unknown and it stays at that value", f.Column, m.fixed[f.Column]))
+			}
+			continue
+		}
+		d.between(lo, hi)
+		d.Primary = !f.Optional || deliberately(f.Transform, xs)
+		if d.Primary {
+			primary = append(primary, d)
+		} else {
+			covariate = append(covariate, d)
+		}
+	}
+	if len(primary) == 0 {
+		return fmt.Errorf("%w: %s", ErrNoVariation, t.Name)
+	}
+	m.basis = doseBasis{factors: append(primary, covariate...), primary: len(primary)}
+	if len(m.basis.factors) > maxFactors {
+		return fmt.Errorf("%s: %d factors vary, at most %d can be learned", t.Name, len(m.basis.factors), maxFactors)
+	}
+	return nil
+}
+
+// linearScale is half the typical range of a linear factor, or half the range
+// of the trials where practice knows none.
+func linearScale(f Factor, o *observed) float64 {
+	if f.Typical.Known() {
+		return (f.Typical.Hi - f.Typical.Lo) / 2
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, l := range o.trials {
+		if v, ok := l.lot.Settings[f.Column]; ok {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	if !(hi > lo) {
+		return 1
+	}
+	return (hi - lo) / 2
+}
+
+// deliberately tells an optional factor that was varied on purpose from one
+// that was only recorded as it drifted, by its range: drum speed and moisture
+// wander by some percent and temperature by a few degrees from load to load
+// (common practice, no source).
+func deliberately(t Transform, xs []float64) bool {
+	limit := 0.5 // ln units, a factor 1.65; a quarter of the typical range of a linear factor
+	if t == InverseKelvin {
+		limit = 0.35 // about 7 °C
+	}
+	return slices.Max(xs)-slices.Min(xs) > limit
+}
+
+// path fits the shade path, leaving out trial lot skip (-1 for none).
+func (o *observed) path(skip int) (*shadePath, error) {
+	l0, l1 := o.base.L, o.white.L
+	if !(l1-l0 > 1) {
+		return nil, errPath
+	}
+	var pts []pathPoint
+	for i, q := range o.refs {
+		q.level = (o.refL[i] - l0) / (l1 - l0)
+		pts = append(pts, q)
+	}
+	if len(o.refs) == 0 {
+		pts = append(pts, pathPoint{level: 0, weight: 0.1, y: o.stub(o.base), lot: -1}, pathPoint{level: 1, weight: 0.1, y: o.stub(o.white), lot: -1})
+	}
+	for i, t := range o.trials {
+		if i == skip {
+			continue
+		}
+		for _, p := range t.panels {
+			pts = append(pts, pathPoint{level: (p.lab.L - l0) / (l1 - l0), weight: math.Sqrt(float64(p.n)), y: p.y, lot: i})
+		}
+	}
+	path, err := fitPath(l0, l1, pts)
+	if err != nil {
+		return nil, err
+	}
+	path.offPath(pts, len(o.trials))
+	return path, nil
+}
+
+func (o *observed) stub(c colorimetry.Lab) []float64 {
+	y := make([]float64, o.channels)
+	y[0], y[1] = c.A, c.B
+	return y
+}
+
+// offPath sets the covariances of lots and of panels about the path.
+func (p *shadePath) offPath(pts []pathPoint, lots int) {
+	type acc struct {
+		n, a, b float64
+	}
+	sum := make([]acc, lots)
+	res := func(q pathPoint) (float64, float64) {
+		return q.y[0] - p.channel(0, q.level), q.y[1] - p.channel(1, q.level)
+	}
+	for _, q := range pts {
+		if q.lot >= 0 {
+			a, b := res(q)
+			s := &sum[q.lot]
+			s.n++
+			s.a += a
+			s.b += b
+		}
+	}
+	// A robust covariance: each lot weighs by a Student-t weight against the
+	// median size, so that one stained lot does not widen every interval.
+	var sizes []float64
+	var ma, mb []float64
+	for i := range sum {
+		if sum[i].n > 0 {
+			ma = append(ma, sum[i].a/sum[i].n)
+			mb = append(mb, sum[i].b/sum[i].n)
+			sizes = append(sizes, math.Hypot(ma[len(ma)-1], mb[len(mb)-1]))
+		}
+	}
+	scale := median(sizes)*1.2 + 0.02
+	var sw float64
+	var c [2][2]float64
+	for i := range ma {
+		u := sizes[i] / scale
+		w := 6 / (4 + u*u) // ν = 4, two dimensions
+		sw++
+		c[0][0] += w * ma[i] * ma[i]
+		c[0][1] += w * ma[i] * mb[i]
+		c[1][1] += w * mb[i] * mb[i]
+	}
+	// The path took about four degrees of freedom from the lots.
+	free := math.Max(sw-4, 1)
+	const floor = 0.05 * 0.05
+	p.lotOff = [2][2]float64{{c[0][0]/free + floor, c[0][1] / free}, {c[0][1] / free, c[1][1]/free + floor}}
+	var n float64
+	var d [2][2]float64
+	for _, q := range pts {
+		if q.lot < 0 || sum[q.lot].n < 2 {
+			continue
+		}
+		a, b := res(q)
+		s := sum[q.lot]
+		a -= s.a / s.n
+		b -= s.b / s.n
+		f := s.n / (s.n - 1)
+		n++
+		d[0][0] += f * a * a
+		d[0][1] += f * a * b
+		d[1][1] += f * b * b
+	}
+	if n > 0 {
+		p.panelOff = [2][2]float64{{d[0][0]/n + floor, d[0][1] / n}, {d[0][1] / n, d[1][1]/n + floor}}
+	} else {
+		p.panelOff = p.lotOff
+	}
+}
+
+// panelLevels returns each lot's panel levels.
+func (m *Model) panelLevels(o *observed) [][]float64 {
+	out := make([][]float64, len(o.trials))
+	for i, t := range o.trials {
+		for _, p := range t.panels {
+			out[i] = append(out[i], m.path.level(p.lab.L))
+		}
+	}
+	return out
+}
+
+// lotSlopes returns |ds/dη| at each lot's settings, averaged over the curves,
+// for η of unit 1.
+func (m *Model) lotSlopes(o *observed) []float64 {
+	out := make([]float64, len(o.trials))
+	var row [maxTerms]float64
+	n := m.basis.terms()
+	for i, t := range o.trials {
+		v := m.basis.values(t.lot.Settings)
+		for _, c := range m.comps {
+			x := c.basis.at(&v)
+			c.basis.row(row[:n], &x)
+			_, ds, _ := c.link.at(dot(row[:n], c.mean), m.low, c.mean[n])
+			out[i] += c.weight * ds * c.link.unit
+		}
+	}
+	return out
+}
+
+// lotPoints boils each lot down to a robust mean level and its noise.
+func (m *Model) lotPoints(o *observed) []lotPoint {
+	levels := m.panelLevels(o)
+	slopes := make([]float64, len(o.trials))
+	for i := range slopes {
+		slopes[i] = 0.2 // a middling slope until the curve is known
+	}
+	if m.comps != nil {
+		slopes = m.lotSlopes(o)
+	}
+	points := make([]lotPoint, len(o.trials))
+	for i := range points {
+		n := float64(len(levels[i]))
+		sd := math.Hypot(slopes[i]*m.sdPanel, m.readSD)
+		points[i] = lotPoint{level: robustMean(levels[i], sd), panels: n, read: m.readSD * m.readSD / n}
+	}
+	return points
+}
+
+// corners returns the rows of ∂η/∂x_j at the corners of the trials' region
+// for every primary factor that can only raise the dose.
+func (b *doseBasis) corners() [][]float64 {
+	var rows [][]float64
+	var x values
+	for j := range b.primary {
+		if !b.factors[j].Raises {
+			continue
+		}
+		for mask := range 1 << b.primary {
+			for k := range b.primary {
+				x[k] = b.factors[k].Lo
+				if mask>>k&1 == 1 {
+					x[k] = b.factors[k].Hi
+				}
+			}
+			row := make([]float64, b.terms()+1)
+			b.slopes(row[:b.terms()], &x, j)
+			rows = append(rows, row)
+		}
+	}
+	return rows
+}
+
+func (b *doseBasis) has(column string) bool {
+	return slices.ContainsFunc(b.factors, func(f doseFactor) bool { return f.Column == column })
+}
+
+func dot(row, theta []float64) float64 {
+	s := 0.0
+	for j, v := range row {
+		s += v * theta[j]
+	}
+	return s
+}

@@ -1,0 +1,56 @@
+package discharge
+
+import "math"
+
+// withinLot estimates how panels of one lot scatter: sdPanel in η, which shows
+// in proportion to the slope of the curve, and read, a constant part in level.
+// It maximizes a Student-t likelihood over a grid, so that a hot spot does not
+// inflate the scatter of all other panels. slope[i] is |ds/dη| at lot i.
+func withinLot(levels [][]float64, slope []float64, readPrior float64) (sdPanel, read float64) {
+	best := math.Inf(-1)
+	for _, sp := range []float64{0.01, 0.02, 0.03, 0.045, 0.06, 0.08, 0.1, 0.13, 0.17, 0.22, 0.3, 0.4} {
+		for _, f := range []float64{0.5, 0.7, 1, 1.4, 2, 3} {
+			rd := f * readPrior
+			ll := -0.5 * math.Pow(math.Log(f)/0.7, 2)
+			for i, ys := range levels {
+				if len(ys) < 2 {
+					continue
+				}
+				n := float64(len(ys))
+				v := (slope[i]*slope[i]*sp*sp + rd*rd)
+				m := robustMean(ys, math.Sqrt(v))
+				// Deviations from an estimated mean are smaller by (n-1)/n.
+				v *= (n - 1) / n
+				t := 0.0
+				for _, y := range ys {
+					d := y - m
+					t += -0.5*math.Log(v) - 0.5*(tailWeight+1)*math.Log1p(d*d/v/tailWeight)
+				}
+				ll += t * (n - 1) / n
+			}
+			if ll > best {
+				best, sdPanel, read = ll, sp, rd
+			}
+		}
+	}
+	return sdPanel, read
+}
+
+// robustMean is the location of a Student t with scale sd fitted to x.
+func robustMean(x []float64, sd float64) float64 {
+	m := median(x)
+	if sd <= 0 {
+		return m
+	}
+	for range 8 {
+		var sw, sx float64
+		for _, v := range x {
+			u := (v - m) / sd
+			w := 1 / (tailWeight + u*u)
+			sw += w
+			sx += w * v
+		}
+		m = sx / sw
+	}
+	return m
+}

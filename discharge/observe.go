@@ -1,0 +1,216 @@
+package discharge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// observed is a table boiled down to what the model learns from: panel means
+// of finished, dry readings.
+type observed struct {
+	trials      []trialObs
+	base, white colorimetry.Lab
+	blank       *colorimetry.Lab
+	refs        []pathPoint // base, blank and white lots, levels not yet set
+	refL        []float64   // their lightness
+	lotBase     map[string]float64
+	readNoise   float64 // sd of one panel mean's L* from its positions
+	channels    int
+	warnings    []error
+}
+
+// trialObs is one trial lot.
+type trialObs struct {
+	lot    *Lot
+	panels []panelObs
+}
+
+type panelObs struct {
+	lab  colorimetry.Lab
+	y    []float64 // a*, b*, then ln K/S per wavelength when spectral
+	n    int       // readings behind the mean
+	loss *float64
+}
+
+// usable reports whether a reading is of finished, dry cloth.
+func (r *Reading) usable() bool {
+	return (r.Stage == "" || r.Stage == "finished") && (r.State == "" || r.State == "dry")
+}
+
+// observe gathers the panel means of a table.
+func observe(t *Table) (*observed, error) {
+	o := &observed{channels: 2, lotBase: map[string]float64{}}
+	if t.Kind == Spectral {
+		o.channels += t.Grid.N
+	}
+	var base, white, blank []panelObs
+	var within float64
+	var withinN int
+	skipped := 0
+	for i := range t.Lots {
+		l := &t.Lots[i]
+		var panels []panelObs
+		for k := range l.Panels {
+			p, ss, n, skip := meanPanel(&l.Panels[k], o.channels)
+			skipped += skip
+			if p.n == 0 {
+				continue
+			}
+			panels = append(panels, p)
+			if n > 1 {
+				within += ss / float64(n)
+				withinN += n - 1
+			}
+		}
+		if len(panels) == 0 {
+			continue
+		}
+		switch l.Role {
+		case Base:
+			base = append(base, panels...)
+			o.lotBase[l.ID] = meanLab(panels).L
+		case White:
+			white = append(white, panels...)
+		case Blank:
+			blank = append(blank, panels...)
+		case Trial:
+			o.trials = append(o.trials, trialObs{lot: l, panels: panels})
+			continue
+		default:
+			continue
+		}
+		for _, p := range panels {
+			o.refs = append(o.refs, pathPoint{weight: math.Sqrt(float64(p.n)), y: p.y, lot: -1})
+			o.refL = append(o.refL, p.lab.L)
+		}
+	}
+	if skipped > 0 {
+		o.warnings = append(o.warnings, fmt.Errorf("%d readings were left out: only finished, dry cloth is learned from", skipped))
+	}
+	if withinN > 0 {
+		o.readNoise = math.Sqrt(within / float64(withinN))
+	}
+	if len(o.trials) < 2 {
+		return nil, fmt.Errorf("%w: %s has %d, need at least 4 at different settings (6 to be of use)", ErrTooFewLots, t.Name, len(o.trials))
+	}
+	o.anchor(base, blank, white)
+	return o, nil
+}
+
+// anchor finds the ends of the path, or stand-ins with a warning.
+func (o *observed) anchor(base, blank, white []panelObs) {
+	dark, light := o.trials[0].panels[0].lab, o.trials[0].panels[0].lab
+	for _, t := range o.trials {
+		for _, p := range t.panels {
+			if p.lab.L < dark.L {
+				dark = p.lab
+			}
+			if p.lab.L > light.L {
+				light = p.lab
+			}
+		}
+	}
+	if len(blank) > 0 {
+		b := meanLab(blank)
+		o.blank = &b
+	}
+	switch {
+	case len(base) > 0:
+		o.base = meanLab(base)
+	case o.blank != nil:
+		o.base = *o.blank
+		o.warnings = append(o.warnings, fmt.Errorf("no base readings: the blank lot stands in for the base"))
+	default:
+		o.base = dark
+		o.base.L -= 2
+		o.warnings = append(o.warnings, fmt.Errorf("no base readings: the darkest trial panel, L* %.1f, less 2 stands in; measure the prepared garment before discharge and add rows with role base", dark.L))
+	}
+	switch {
+	case len(white) > 0:
+		o.white = meanLab(white)
+	default:
+		// A discharged indigo denim ends near L* 75-88 (orientation from
+		// memory); without a reading the middle must do.
+		o.white = light
+		o.white.L = math.Max(80, light.L+3)
+		o.warnings = append(o.warnings, fmt.Errorf("no white readings: L* %.1f is assumed for fully discharged cloth; shades lighter than the lightest trial are a guess until a panel is discharged to the end and added with role white", o.white.L))
+	}
+}
+
+// meanPanel averages a panel's usable readings and returns the sum of squares
+// of L* about the mean for the reading noise.
+func meanPanel(p *Panel, channels int) (m panelObs, ss float64, n, skipped int) {
+	m.y = make([]float64, channels)
+	var spec []float64
+	for i := range p.Readings {
+		r := &p.Readings[i]
+		if !r.usable() {
+			skipped++
+			continue
+		}
+		m.n++
+		m.lab.L += r.Lab.L
+		m.lab.A += r.Lab.A
+		m.lab.B += r.Lab.B
+		if channels > 2 {
+			if spec == nil {
+				spec = make([]float64, channels-2)
+			}
+			for k, v := range r.Spectrum {
+				spec[k] += v
+			}
+		}
+	}
+	if m.n == 0 {
+		return m, 0, 0, skipped
+	}
+	c := 1 / float64(m.n)
+	m.lab.L *= c
+	m.lab.A *= c
+	m.lab.B *= c
+	m.y[0], m.y[1] = m.lab.A, m.lab.B
+	for k, v := range spec {
+		m.y[2+k] = lnKS(v * c)
+	}
+	for i := range p.Readings {
+		if r := &p.Readings[i]; r.usable() {
+			d := r.Lab.L - m.lab.L
+			ss += d * d
+		}
+	}
+	m.loss = p.TensileLossPct
+	return m, ss, m.n, skipped
+}
+
+// lnKS is ln(K/S), kept finite for white and brightened cloth (R near or over
+// 1) by stopping at R = 0.98.
+func lnKS(r float64) float64 {
+	return math.Log(colorimetry.KS(math.Min(math.Max(r, 1e-3), 0.98)))
+}
+
+func meanLab(ps []panelObs) colorimetry.Lab {
+	var m colorimetry.Lab
+	for _, p := range ps {
+		m.L += p.lab.L
+		m.A += p.lab.A
+		m.B += p.lab.B
+	}
+	n := float64(len(ps))
+	return colorimetry.Lab{L: m.L / n, A: m.A / n, B: m.B / n}
+}
+
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	s := slices.Clone(x)
+	slices.Sort(s)
+	n := len(s)
+	if n%2 == 1 {
+		return s[n/2]
+	}
+	return (s[n/2-1] + s[n/2]) / 2
+}

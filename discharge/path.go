@@ -1,0 +1,259 @@
+package discharge
+
+import (
+	"errors"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// shadePath is the curve in CIELAB that a fabric follows from base (level 0)
+// to white (level 1). Level is the share of the way in L*; a* and b* (and,
+// for spectra, ln K/S at each wavelength) are penalized cubic splines of the
+// level, so the path may bend as often as the readings show that it does:
+// b* of indigo first falls and then rises.
+type shadePath struct {
+	L0, L1 float64     // L* of base and of white
+	lo, hi float64     // level range of the readings; linear beyond
+	coef   [][]float64 // [channel][basis], channels a*, b*, then spectral
+	cov    *mat.SymDense
+	// covScale is the reading variance of each channel about the path, the
+	// factor on cov.
+	covScale []float64
+	// lotOff is the covariance of (a*, b*) of lot means about the path and
+	// panelOff that of panels about their lot: what dose does not explain.
+	lotOff, panelOff [2][2]float64
+}
+
+// pathSegments is the number of spline segments. Eight follow every bend that
+// indigo paths show; the penalty, not the count, sets the smoothness.
+const pathSegments = 8
+
+const pathBasis = pathSegments + 3
+
+// pathPoint is one panel or reference mean on or near the path.
+type pathPoint struct {
+	level  float64
+	weight float64   // number of readings behind the mean, scaled
+	y      []float64 // channels
+	lot    int       // index of the trial lot, -1 for base, blank and white
+}
+
+// level converts L* to the share of the way from base to white.
+func (p *shadePath) level(l float64) float64 { return (l - p.L0) / (p.L1 - p.L0) }
+
+// lightness converts a level back to L*.
+func (p *shadePath) lightness(s float64) float64 { return p.L0 + s*(p.L1-p.L0) }
+
+// bspline puts the four cubic B-spline weights at level s into w and returns
+// the index of the first basis function. s must lie in [p.lo, p.hi].
+func (p *shadePath) bspline(s float64, w *[4]float64) int {
+	t := (s - p.lo) / (p.hi - p.lo) * pathSegments
+	k := int(t)
+	if k < 0 {
+		k = 0
+	} else if k > pathSegments-1 {
+		k = pathSegments - 1
+	}
+	u := t - float64(k)
+	v := 1 - u
+	w[0] = v * v * v / 6
+	w[1] = (3*u*u*u - 6*u*u + 4) / 6
+	w[2] = (3*v*v*v - 6*v*v + 4) / 6
+	w[3] = u * u * u / 6
+	return k
+}
+
+// bsplineSlope is bspline's derivative with respect to s.
+func (p *shadePath) bsplineSlope(s float64, w *[4]float64) int {
+	h := (p.hi - p.lo) / pathSegments
+	t := (s - p.lo) / h
+	k := min(max(int(t), 0), pathSegments-1)
+	u := t - float64(k)
+	v := 1 - u
+	w[0] = -v * v / 2 / h
+	w[1] = (3*u*u - 4*u) / 2 / h
+	w[2] = (4*v - 3*v*v) / 2 / h
+	w[3] = u * u / 2 / h
+	return k
+}
+
+// channel evaluates channel c at level s, linearly beyond the readings.
+func (p *shadePath) channel(c int, s float64) float64 {
+	var w [4]float64
+	q := min(max(s, p.lo), p.hi)
+	k := p.bspline(q, &w)
+	b := p.coef[c][k : k+4 : k+4]
+	y := w[0]*b[0] + w[1]*b[1] + w[2]*b[2] + w[3]*b[3]
+	if q != s {
+		p.bsplineSlope(q, &w)
+		y += (s - q) * (w[0]*b[0] + w[1]*b[1] + w[2]*b[2] + w[3]*b[3])
+	}
+	return y
+}
+
+// at returns the shade at level s.
+func (p *shadePath) at(s float64) colorimetry.Lab {
+	return colorimetry.Lab{L: p.lightness(s), A: p.channel(0, s), B: p.channel(1, s)}
+}
+
+// tangent returns d(a*)/ds and d(b*)/ds.
+func (p *shadePath) tangent(s float64) (da, db float64) {
+	var w [4]float64
+	k := p.bsplineSlope(min(max(s, p.lo), p.hi), &w)
+	for i := range 4 {
+		da += w[i] * p.coef[0][k+i]
+		db += w[i] * p.coef[1][k+i]
+	}
+	return da, db
+}
+
+// meanVar returns the variance of a* and of b* of the path itself at level s.
+func (p *shadePath) meanVar(s float64) (va, vb float64) {
+	var w [4]float64
+	k := p.bspline(min(max(s, p.lo), p.hi), &w)
+	v := 0.0
+	for i := range 4 {
+		for j := range 4 {
+			v += w[i] * w[j] * p.cov.At(k+i, k+j)
+		}
+	}
+	return v * p.covScale[0], v * p.covScale[1]
+}
+
+var errPath = errors.New("the readings do not span a shade path: base and white have the same lightness")
+
+// fitPath fits a path through the points. The smoothness is chosen by
+// generalized cross-validation over whole lots' weights, one value for all
+// channels of the chromatic plane, so that a* and b* bend alike.
+//
+// Penalized B-splines: Eilers and Marx, Statist. Sci. 11 (1996) 89, eq. 6-8;
+// generalized cross-validation ibid. eq. 29.
+func fitPath(l0, l1 float64, points []pathPoint) (*shadePath, error) {
+	if !(l1-l0 > 1) {
+		return nil, errPath
+	}
+	p := &shadePath{L0: l0, L1: l1, lo: 0, hi: 1}
+	for _, q := range points {
+		p.lo, p.hi = math.Min(p.lo, q.level), math.Max(p.hi, q.level)
+	}
+	channels := len(points[0].y)
+	weights := make([]float64, len(points))
+	for i, q := range points {
+		weights[i] = q.weight
+	}
+	// Two rounds: the second one gives outlying panels (hot spots, stains)
+	// less say, with Tukey-like weights on the chromatic residual.
+	for range 3 {
+		p.solve(points, weights, channels)
+		p.reweigh(points, weights)
+	}
+	return p, nil
+}
+
+// solve fits all channels for given weights.
+func (p *shadePath) solve(points []pathPoint, weights []float64, channels int) {
+	gram := mat.NewSymDense(pathBasis, nil)
+	rhs := mat.NewDense(pathBasis, channels, nil)
+	var w [4]float64
+	total := 0.0
+	for n, q := range points {
+		k := p.bspline(q.level, &w)
+		total += weights[n]
+		for i := range 4 {
+			for j := i; j < 4; j++ {
+				gram.SetSym(k+i, k+j, gram.At(k+i, k+j)+weights[n]*w[i]*w[j])
+			}
+			for c := range channels {
+				rhs.Set(k+i, c, rhs.At(k+i, c)+weights[n]*w[i]*q.y[c])
+			}
+		}
+	}
+	penalty := secondDifferences(pathBasis)
+	best := math.Inf(1)
+	for e := -4.0; e <= 3; e += 0.5 {
+		lambda := math.Pow(10, e) * total / pathBasis
+		var a mat.SymDense
+		a.ScaleSym(lambda, penalty)
+		a.AddSym(&a, gram)
+		for i := range pathBasis {
+			a.SetSym(i, i, a.At(i, i)+1e-9*total)
+		}
+		var chol mat.Cholesky
+		if !chol.Factorize(&a) {
+			continue
+		}
+		var coef mat.Dense
+		if err := chol.SolveTo(&coef, rhs); err != nil {
+			continue
+		}
+		var hat mat.Dense
+		if err := chol.SolveTo(&hat, gram); err != nil {
+			continue
+		}
+		edf := mat.Trace(&hat)
+		rss := [2]float64{}
+		try := shadePath{lo: p.lo, hi: p.hi, coef: columns(&coef)}
+		for n, q := range points {
+			for c := range min(channels, 2) {
+				r := q.y[c] - try.channel(c, q.level)
+				rss[c] += weights[n] * r * r
+			}
+		}
+		// The points of one lot share its cast, so the number of
+		// independent points is nearer the number of lots than of panels:
+		// the factor 2 on edf guards against following casts.
+		n := float64(len(points))
+		free := n - 2*edf
+		if free < 1 {
+			continue
+		}
+		gcv := (rss[0] + rss[1] + 1e-6*total) / (free * free)
+		if gcv < best {
+			best = gcv
+			var inv mat.SymDense
+			if err := chol.InverseTo(&inv); err != nil {
+				continue
+			}
+			p.coef, p.cov = try.coef, &inv
+			p.covScale = []float64{rss[0] / (n - edf), rss[1] / (n - edf)}
+		}
+	}
+}
+
+// reweigh lowers the weight of points far off the path.
+func (p *shadePath) reweigh(points []pathPoint, weights []float64) {
+	d := make([]float64, len(points))
+	for i, q := range points {
+		d[i] = math.Hypot(q.y[0]-p.channel(0, q.level), q.y[1]-p.channel(1, q.level))
+	}
+	scale := 1.5*median(d) + 0.05
+	for i, q := range points {
+		u := d[i] / (2 * scale)
+		weights[i] = q.weight / (1 + u*u)
+	}
+}
+
+func secondDifferences(n int) *mat.SymDense {
+	s := mat.NewSymDense(n, nil)
+	d := [3]float64{1, -2, 1}
+	for k := 0; k+2 < n; k++ {
+		for i := range 3 {
+			for j := i; j < 3; j++ {
+				s.SetSym(k+i, k+j, s.At(k+i, k+j)+d[i]*d[j])
+			}
+		}
+	}
+	return s
+}
+
+func columns(m *mat.Dense) [][]float64 {
+	r, c := m.Dims()
+	out := make([][]float64, c)
+	for j := range out {
+		out[j] = mat.Col(make([]float64, r), j, m)
+	}
+	return out
+}

@@ -1,0 +1,293 @@
+package discharge
+
+import (
+	"math"
+)
+
+// lotPoint is what one trial lot says about its dose.
+type lotPoint struct {
+	row    []float64 // η row at x
+	level  float64   // robust mean of its panels
+	panels float64   // effective number of panels
+	read   float64   // variance of the mean level from reading noise
+}
+
+// hyper are the quantities that the data choose by evidence, not by least
+// squares.
+type hyper struct {
+	bend     float64 // prior sd of each second-order coefficient
+	concave  float64 // prior mean of minus the coefficient of each square
+	sdLot    float64 // sd of a lot's η about its settings' η
+	sdPanel  float64 // sd of a panel's η about its lot's
+	floor    float64 // sd of a lot's level that dose does not cause
+	exponent float64 // prior mean of the first-order coefficients
+	spread   float64 // their prior sd
+}
+
+// tailWeight is the number of degrees of freedom of the Student t that lots
+// follow about their expected level: heavy enough that one upset lot in
+// sixteen does not pull the curve, light enough to cost a clean set of trials
+// little. Lange, Little and Taylor, JASA 84 (1989) 881, use 4 for the same end.
+const tailWeight = 4
+
+// posterior is the normal approximation to what the trials say about the
+// parameters of one candidate: the coefficients of the η row and, last, the
+// upper plateau. It is Laplace's: mode, inverse curvature, and the evidence.
+type posterior struct {
+	mean     []float64
+	chol     []float64 // lower triangle of the precision's Cholesky factor
+	evidence float64   // log marginal likelihood, up to a constant shared by all candidates
+	weights  []float64 // robust weight of each lot, 1 for a lot that fits
+}
+
+// problem is one candidate with its data.
+type problem struct {
+	link   *link
+	basis  *doseBasis
+	lots   []lotPoint
+	skip   int // index in lots of one that is left out; -1 for none
+	low    float64
+	corner [][]float64 // rows of ∂η/∂x at the corners of the trial region that must not be negative
+}
+
+// workspace holds the arrays of one fit, to be used again by the next.
+type workspace struct {
+	p           int
+	jac         []float64
+	h, g, step  []float64
+	prior, prec []float64
+	trial       []float64
+}
+
+func newWorkspace(p int) *workspace {
+	return &workspace{p: p, jac: make([]float64, p), h: make([]float64, p*p), g: make([]float64, p), step: make([]float64, p),
+		prior: make([]float64, p), prec: make([]float64, p), trial: make([]float64, p)}
+}
+
+// plateauSD is the prior sd of the upper plateau in levels: the white is the
+// laundry's own reading of the end of the road, which a real discharge
+// reaches within a few hundredths.
+const plateauSD = 0.03
+
+// bendSlack is how fast, per e-fold of a factor, the log dose must at least
+// rise anywhere in the trial region.
+const bendSlack = 0.02
+
+// solve finds the mode by Gauss-Newton steps on the penalized, reweighted
+// sum of squares. start is overwritten with the mode.
+func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
+	p := ws.p
+	b := pr.basis
+	nf := len(b.factors)
+	for j := range p {
+		switch {
+		case j == 0:
+			ws.prior[j], ws.prec[j] = 0, 1.0/(6*6)
+		case j <= b.primary:
+			ws.prior[j], ws.prec[j] = h.exponent*pr.link.unit, 1/(h.spread*h.spread*pr.link.unit*pr.link.unit)
+			if !b.factors[j-1].Raises {
+				ws.prior[j] = 0
+			}
+		case j <= nf:
+			ws.prior[j], ws.prec[j] = 0, 1/(0.5*0.5*pr.link.unit*pr.link.unit)
+		case j == p-1:
+			ws.prior[j], ws.prec[j] = 1, 1/(plateauSD*plateauSD)
+		default:
+			bend := h.bend * pr.link.unit
+			ws.prior[j], ws.prec[j] = 0, 1/(bend*bend)
+		}
+	}
+	n := 1 + nf
+	for j := range b.primary {
+		for k := j; k < b.primary; k++ {
+			if j == k {
+				ws.prior[n] = -h.concave * pr.link.unit
+				if !b.factors[j].Raises {
+					ws.prior[n] = -hackOpt * pr.link.unit
+					ws.prec[n] = 1 / (0.5 * 0.5 * pr.link.unit * pr.link.unit)
+				}
+			}
+			n++
+		}
+	}
+	post := posterior{mean: theta, weights: make([]float64, len(pr.lots))}
+	damp := 0.0
+	for iter := range 12 {
+		pr.normal(h, ws, theta, nil)
+		copy(ws.step, ws.g)
+		if !cholesky(ws.h, p, damp) {
+			damp = math.Max(10*damp, 1e-6)
+			continue
+		}
+		cholSolve(ws.h, p, ws.step)
+		// A step in η of more than 1.5 anywhere leaves the range where the
+		// linearization means anything.
+		biggest := 0.0
+		for _, l := range pr.lots {
+			d := 0.0
+			for j, v := range l.row {
+				d += v * ws.step[j]
+			}
+			biggest = math.Max(biggest, math.Abs(d))
+		}
+		scale := 1.0
+		if biggest > 1.5 {
+			scale = 1.5 / biggest
+		}
+		if iter > 5 {
+			scale *= 0.7 // reweighting can cycle; a shorter step settles it
+		}
+		for j := range theta {
+			theta[j] += scale * ws.step[j]
+		}
+		if biggest < 1e-4 {
+			break
+		}
+	}
+	logLik := pr.normal(h, ws, theta, post.weights)
+	if !cholesky(ws.h, p, 0) {
+		post.evidence = math.Inf(-1)
+		return post
+	}
+	post.chol = append([]float64(nil), ws.h...)
+	logDet := 0.0
+	for j := range p {
+		logDet += 2 * math.Log(ws.h[j*p+j])
+		d := theta[j] - ws.prior[j]
+		logLik += -0.5*d*d*ws.prec[j] + 0.5*math.Log(ws.prec[j])
+	}
+	post.evidence = logLik - 0.5*logDet
+	return post
+}
+
+// normal fills ws.h with the precision and ws.g with the descent direction at
+// theta, and returns the log likelihood of the lots.
+func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) float64 {
+	p := ws.p
+	clear(ws.h)
+	for j := range p {
+		ws.h[j*p+j] = ws.prec[j]
+		ws.g[j] = ws.prec[j] * (ws.prior[j] - theta[j])
+	}
+	logLik := 0.0
+	for i := range pr.lots {
+		l := &pr.lots[i]
+		eta := 0.0
+		for j, v := range l.row {
+			eta += v * theta[j]
+		}
+		s, ds, dd := pr.link.at(eta, pr.low, theta[p-1])
+		// The scatter in dose reaches the level through the slope, which
+		// bends over the width of the scatter: the average slope over ±1 sd
+		// is what a lot sees, and it does not vanish on the plateaus.
+		vEta := h.sdLot*h.sdLot + h.sdPanel*h.sdPanel/l.panels
+		v := ds*ds*vEta + h.floor*h.floor + l.read
+		r := l.level - s
+		u := r * r / v
+		w := (tailWeight + 1) / (tailWeight + u)
+		if weights != nil {
+			weights[i] = math.Min(w*tailWeight/(tailWeight+1), 1)
+		}
+		if i == pr.skip {
+			continue
+		}
+		logLik += -0.5*math.Log(v) - 0.5*(tailWeight+1)*math.Log1p(u/tailWeight)
+		w /= v
+		for j, x := range l.row {
+			ws.jac[j] = ds * x
+		}
+		ws.jac[p-1] = dd
+		for j := range p {
+			a := w * ws.jac[j]
+			ws.g[j] += a * r
+			hj := ws.h[j*p : j*p+j+1]
+			for k := range hj {
+				hj[k] += a * ws.jac[k]
+			}
+		}
+	}
+	// Dose never falls with a factor that raises it: a steep one-sided
+	// penalty on each corner of the trial region, where the slope of a
+	// quadratic η is extreme.
+	const stiff = 4e3
+	for _, c := range pr.corner {
+		d := 0.0
+		for j, v := range c {
+			d += v * theta[j]
+		}
+		if d -= bendSlack; d >= 0 {
+			continue
+		}
+		for j, v := range c {
+			if v == 0 {
+				continue
+			}
+			ws.g[j] -= stiff * v * d
+			for k := 0; k <= j; k++ {
+				ws.h[j*p+k] += stiff * v * c[k]
+			}
+		}
+	}
+	return logLik
+}
+
+// cholesky factors the lower triangle of a in place, with damp added to the
+// diagonal relative to it. It reports whether a was positive definite.
+func cholesky(a []float64, n int, damp float64) bool {
+	for j := range n {
+		aj := a[j*n : j*n+j+1]
+		d := aj[j] * (1 + damp)
+		for _, v := range aj[:j] {
+			d -= v * v
+		}
+		if !(d > 0) {
+			return false
+		}
+		d = math.Sqrt(d)
+		aj[j] = d
+		for i := j + 1; i < n; i++ {
+			ai := a[i*n : i*n+j+1]
+			t := ai[j]
+			for k, v := range aj[:j] {
+				t -= v * ai[k]
+			}
+			ai[j] = t / d
+		}
+	}
+	return true
+}
+
+// cholSolve replaces x by the solution of L·Lᵀ·y = x.
+func cholSolve(l []float64, n int, x []float64) {
+	for i := range n {
+		t := x[i]
+		for k := range i {
+			t -= l[i*n+k] * x[k]
+		}
+		x[i] = t / l[i*n+i]
+	}
+	for i := n - 1; i >= 0; i-- {
+		t := x[i]
+		for k := i + 1; k < n; k++ {
+			t -= l[k*n+i] * x[k]
+		}
+		x[i] = t / l[i*n+i]
+	}
+}
+
+// cholInverse returns the inverse of L·Lᵀ, row-major and full.
+func cholInverse(l []float64, n int) []float64 {
+	inv := make([]float64, n*n)
+	e := make([]float64, n)
+	for j := range n {
+		clear(e)
+		e[j] = 1
+		cholSolve(l, n, e)
+		for i := range n {
+			inv[i*n+j] = e[i]
+		}
+	}
+	return inv
+}
+
+const hackOpt = 0.5

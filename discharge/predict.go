@@ -1,0 +1,251 @@
+package discharge
+
+import (
+	"fmt"
+	"math"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// Prediction is what the model expects at some settings.
+type Prediction struct {
+	Shade colorimetry.Lab // expected shade of lots at these settings, under Model.Viewing
+	Level float64         // how far from base (0) to white (1)
+	// MeanCovariance is the uncertainty of Shade; LotCovariance adds what one
+	// more lot scatters about it. Both are of (L*, a*, b*).
+	MeanCovariance, LotCovariance [3][3]float64
+	// DeltaEP95 is the CIEDE2000 distance from Shade within which 95 % of
+	// next-lot means lie.
+	DeltaEP95    float64
+	Extrapolated bool // outside the region of the trials
+}
+
+// Interval returns the level interval (say 0.95) of the next lot's mean for
+// channel 0 (L*), 1 (a*) or 2 (b*).
+func (p Prediction) Interval(channel int, level float64) (lo, hi float64) {
+	c := [3]float64{p.Shade.L, p.Shade.A, p.Shade.B}[channel]
+	h := normalQuantile(0.5+level/2) * math.Sqrt(p.LotCovariance[channel][channel])
+	return c - h, c + h
+}
+
+// extrapolationSD is the sd of η gained per e-fold of a factor beyond the
+// trials: about half of a first-order exponent may be wrong out there.
+const extrapolationSD = 0.35
+
+// mixPart is the η of one curve at some settings.
+type mixPart struct {
+	mu, sdMean, sdLot float64
+}
+
+// nodes of the five-point Gauss-Hermite rule for a standard normal variable
+// (Abramowitz and Stegun 1972, table 25.10, scaled by √2 and √π).
+func nodes() (x, w [5]float64) {
+	return [5]float64{-2.8569700138728056, -1.355626179974266, 0, 1.355626179974266, 2.8569700138728056},
+		[5]float64{0.01125741132772069, 0.2220759220056126, 0.5333333333333333, 0.2220759220056126, 0.01125741132772069}
+}
+
+// locate reads settings into v, checking them.
+func (m *Model) locate(s Settings, v *values) error {
+	for j := range m.basis.factors {
+		f := &m.basis.factors[j]
+		u, ok := s[f.Column]
+		switch {
+		case !ok && f.Needed:
+			return fmt.Errorf("%w: settings lack %s", ErrUnknownFactor, f.Column)
+		case !ok:
+			u = f.value(0)
+		case math.IsNaN(u) || math.IsInf(u, 0):
+			return fmt.Errorf("%s must be a finite number", f.Column)
+		case f.Transform == Log && u <= 0:
+			return fmt.Errorf("%s = %g must be above 0; a lot without oxidizer is a blank", f.Column, u)
+		case f.Transform == InverseKelvin && u <= -273.15:
+			return fmt.Errorf("%s = %g is not a temperature in °C", f.Column, u)
+		}
+		v[j] = u
+	}
+	return nil
+}
+
+// Predict returns the expected shade at settings with its uncertainty. The
+// settings must hold every factor that varied in the trials; others are
+// ignored. It allocates nothing unless it fails.
+func (m *Model) Predict(s Settings) (Prediction, error) {
+	var v values
+	if err := m.locate(s, &v); err != nil {
+		return Prediction{}, err
+	}
+	out := m.predictAt(&v)
+	out.Extrapolated = out.Extrapolated || m.movesFixed(s)
+	return out, nil
+}
+
+// movesFixed reports whether s sets a factor that never varied to another
+// value than the trials'.
+func (m *Model) movesFixed(s Settings) bool {
+	for c, v := range m.fixed {
+		if u, ok := s[c]; ok && math.Abs(u-v) > 1e-9*math.Max(1, math.Abs(v)) {
+			return true
+		}
+	}
+	return false
+}
+
+// parts returns the η of every curve at v, into dst, and the squared distance
+// of v from the trials' region.
+func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) {
+	var row [maxTerms]float64
+	var last *doseBasis
+	n := m.basis.terms()
+	p := n + 1
+	far := 0.0
+	for i := range m.comps {
+		c := &m.comps[i]
+		if c.basis != last {
+			x := c.basis.at(v)
+			far = c.basis.row(row[:n], &x)
+			last = c.basis
+		}
+		outside = max(outside, far)
+		va := 0.0
+		for a := range n {
+			cov := c.cov[a*p : a*p+a+1]
+			t := 0.5 * cov[a] * row[a]
+			for b, r := range row[:a] {
+				t += cov[b] * r
+			}
+			va += 2 * t * row[a]
+		}
+		e := extrapolationSD * c.link.unit
+		va = max(va, 0) + e*e*far
+		dst[i] = mixPart{mu: dot(row[:n], c.mean), sdMean: math.Sqrt(va), sdLot: math.Sqrt(va + c.sdLot*c.sdLot)}
+	}
+	return outside
+}
+
+func (m *Model) predictAt(v *values) Prediction {
+	var parts [maxComponents]mixPart
+	outside := m.parts(&parts, v)
+	var mean, lot moments
+	for i := range m.comps {
+		m.spread(&mean, &m.comps[i], parts[i].mu, parts[i].sdMean)
+		m.spread(&lot, &m.comps[i], parts[i].mu, parts[i].sdLot)
+	}
+	var p Prediction
+	p.Extrapolated = outside > 1e-12
+	p.Shade, p.Level = lot.mean()
+	p.MeanCovariance = mean.covariance()
+	p.LotCovariance = lot.covariance()
+	va, vb := m.path.meanVar(p.Level)
+	p.MeanCovariance[1][1] += va
+	p.MeanCovariance[2][2] += vb
+	p.MeanCovariance[0][0] += 1e-4
+	span := m.path.L1 - m.path.L0
+	p.LotCovariance[0][0] += (m.floorSD*m.floorSD + m.readSD*m.readSD/4) * span * span
+	for a := range 2 {
+		for b := range 2 {
+			p.LotCovariance[1+a][1+b] += m.path.lotOff[a][b]
+		}
+	}
+	p.LotCovariance[1][1] += va
+	p.LotCovariance[2][2] += vb
+	p.DeltaEP95 = deltaEP95(p.Shade, &p.LotCovariance)
+	return p
+}
+
+// moments gathers weighted shades.
+type moments struct {
+	w, s       float64
+	l, a, b    float64
+	ll, aa, bb float64
+	la, lb, ab float64
+}
+
+func (q *moments) add(w, s, l, a, b float64) {
+	q.w += w
+	q.s += w * s
+	q.l += w * l
+	q.a += w * a
+	q.b += w * b
+	q.ll += w * l * l
+	q.aa += w * a * a
+	q.bb += w * b * b
+	q.la += w * l * a
+	q.lb += w * l * b
+	q.ab += w * a * b
+}
+
+func (q *moments) mean() (colorimetry.Lab, float64) {
+	return colorimetry.Lab{L: q.l / q.w, A: q.a / q.w, B: q.b / q.w}, q.s / q.w
+}
+
+func (q *moments) covariance() [3][3]float64 {
+	l, a, b := q.l/q.w, q.a/q.w, q.b/q.w
+	ll, aa, bb := max(q.ll/q.w-l*l, 0), max(q.aa/q.w-a*a, 0), max(q.bb/q.w-b*b, 0)
+	la, lb, ab := q.la/q.w-l*a, q.lb/q.w-l*b, q.ab/q.w-a*b
+	return [3][3]float64{{ll, la, lb}, {la, aa, ab}, {lb, ab, bb}}
+}
+
+// spread adds the shades of one curve at η ~ N(mu, sd²).
+func (m *Model) spread(q *moments, c *component, mu, sd float64) {
+	x, w := nodes()
+	d := c.mean[len(c.mean)-1]
+	for k := range x {
+		s, _, _ := c.link.at(mu+sd*x[k], m.low, d)
+		lab := m.path.at(s)
+		q.add(c.weight*w[k], s, lab.L, lab.A, lab.B)
+	}
+}
+
+// deltaEP95 is the 95th percentile of CIEDE2000 from shade over a normal
+// cloud, by the metric of CIEDE2000 at shade: the squared distance is a
+// quadratic form whose distribution is matched by a scaled chi-square with the
+// same mean and variance (Satterthwaite).
+func deltaEP95(shade colorimetry.Lab, cov *[3][3]float64) float64 {
+	g := metric(shade)
+	var gc [3][3]float64
+	for i := range 3 {
+		for j := range 3 {
+			for k := range 3 {
+				gc[i][j] += g[i][k] * cov[k][j]
+			}
+		}
+	}
+	mean, square := 0.0, 0.0
+	for i := range 3 {
+		mean += gc[i][i]
+		for k := range 3 {
+			square += gc[i][k] * gc[k][i]
+		}
+	}
+	if mean <= 0 {
+		return 0
+	}
+	df := mean * mean / square
+	return math.Sqrt(mean / df * chiSquare95(df))
+}
+
+// chiSquare95 is the 95 % quantile of chi-square by Wilson and Hilferty
+// (1931), within 1 % for df between 1 and 3, the only range used.
+func chiSquare95(df float64) float64 {
+	h := 2 / (9 * df)
+	t := 1 - h + 1.6448536269514722*math.Sqrt(h)
+	return df * t * t * t
+}
+
+// metric is the quadratic form of small CIEDE2000 differences about c.
+func metric(c colorimetry.Lab) [3][3]float64 {
+	const h = 0.3
+	var f colorimetry.CIEDE2000
+	at := func(l, a, b float64) float64 {
+		e := f.Diff(c, colorimetry.Lab{L: c.L + l, A: c.A + a, B: c.B + b})
+		return e * e / (h * h)
+	}
+	var g [3][3]float64
+	g[0][0], g[1][1], g[2][2] = at(h, 0, 0), at(0, h, 0), at(0, 0, h)
+	ab := (at(0, h, h) - g[1][1] - g[2][2]) / 2
+	g[1][2], g[2][1] = ab, ab
+	return g
+}
+
+// normalQuantile is the inverse of the standard normal distribution function.
+func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }

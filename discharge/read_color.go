@@ -1,0 +1,274 @@
+package discharge
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// darkest bounds what cloth can be: no fabric stays below 1.5 % reflectance at
+// every wavelength from 400 to 700 nm, and none exceeds 150 % at every one.
+// The two faults of unit, percent read as factor and the reverse, are a
+// hundred times apart, so the exact bound does not matter.
+const darkest = 1.5
+
+// colors reads the readings of a sheet row by row.
+type colors struct {
+	*layout
+	viewing colorimetry.Viewing
+	weights *colorimetry.Weights // of a spectral sheet
+	percent []bool               // per row, of a spectral sheet
+	above   int                  // rows with reflectance above 1
+	first   error                // the first of them
+}
+
+// reading is what one row says of color.
+type reading struct {
+	spectrum []float64
+	xyz      colorimetry.XYZ
+	lab      colorimetry.Lab
+}
+
+func newColors(l *layout) (*colors, error) {
+	if err := l.needColor(); err != nil {
+		return nil, err
+	}
+	c := &colors{layout: l}
+	var err error
+	if c.viewing, err = l.findViewing(); err != nil {
+		return nil, err
+	}
+	if l.kind == Spectral {
+		if c.weights, err = colorimetry.NewWeights(c.viewing, l.grid); err != nil {
+			return nil, l.fault(l.HeaderLine, l.Header[l.color[0]], "", err)
+		}
+		if c.percent, err = l.findPercent(); err != nil {
+			return nil, err
+		}
+	}
+	return c, c.checkScale()
+}
+
+// findViewing returns the viewing of the colors: of the file's columns, else
+// of the options, else D65/10 for spectra and D65/2 for sRGB.
+func (l *layout) findViewing() (colorimetry.Viewing, error) {
+	var none colorimetry.Viewing
+	stated, line, err := l.viewingColumns()
+	if err != nil {
+		return none, err
+	}
+	asked := l.opt.Viewing
+	switch l.kind {
+	case Spectral: // the columns say how the instrument showed it, which binds nobody
+		for _, v := range []colorimetry.Viewing{asked, stated} {
+			if v != none {
+				return v, nil
+			}
+		}
+		return colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}, nil
+	case Swatch:
+		srgb := colorimetry.SRGBViewing()
+		for _, v := range []colorimetry.Viewing{stated, asked} {
+			if v != none && v != srgb {
+				return none, l.fault(line, "red", "", fmt.Errorf("%w: sRGB is %s by definition and cannot be taken as %s; measure spectra for another viewing", ErrViewing, srgb, v))
+			}
+		}
+		return srgb, nil
+	}
+	switch {
+	case stated == none && asked == none:
+		return none, l.fault(l.HeaderLine, "illuminant", "", errors.New("the column is missing: L, a, b and X, Y, Z mean nothing without their viewing; add columns illuminant and observer, or state it, such as D65/10"))
+	case stated != none && asked != none && stated != asked:
+		return none, l.fault(line, "illuminant", stated.String(), fmt.Errorf("%w: %s was asked for, and colors without spectra cannot be turned into another viewing", ErrViewing, asked))
+	case stated == none:
+		return asked, nil
+	}
+	return stated, nil
+}
+
+// viewingColumns reads illuminant and observer, which must be the same in all rows.
+func (l *layout) viewingColumns() (v colorimetry.Viewing, line int, err error) {
+	_, hasI := l.col["illuminant"]
+	_, hasO := l.col["observer"]
+	if !hasI && !hasO {
+		return v, l.HeaderLine, nil
+	}
+	if !hasI || !hasO {
+		column := "illuminant"
+		if hasI {
+			column = "observer"
+		}
+		return v, 0, l.fault(l.HeaderLine, column, "", errors.New("the column is missing: illuminant and observer go together"))
+	}
+	i0, o0 := l.col["illuminant"], l.col["observer"]
+	for i, row := range l.Rows {
+		if row[i0] == "" && row[o0] == "" && l.kind == Spectral {
+			continue
+		}
+		ill, err := colorimetry.ParseIlluminant(row[i0])
+		if err != nil {
+			return v, 0, l.cellFault(i, i0, err)
+		}
+		obs, err := colorimetry.ParseObserver(row[o0])
+		if err != nil {
+			return v, 0, l.cellFault(i, o0, err)
+		}
+		next := colorimetry.Viewing{Illuminant: ill, Observer: obs}
+		if line == 0 {
+			v, line = next, l.Lines[i]
+		} else if next != v {
+			return v, 0, l.fault(l.Lines[i], "illuminant", next.String(), fmt.Errorf("%w: line %d has %s; one table has one viewing", ErrViewing, line, v))
+		}
+	}
+	return v, line, nil
+}
+
+// findPercent tells for every row whether reflectance is in percent, by the
+// unit column or the option, never by the numbers.
+func (l *layout) findPercent() ([]bool, error) {
+	percent := make([]bool, len(l.Rows))
+	j, has := l.col["unit"]
+	for i := range percent {
+		percent[i] = l.opt.Percent
+		if !has || l.Rows[i][j] == "" {
+			continue
+		}
+		switch strings.ToLower(l.Rows[i][j]) {
+		case "percent", "%", "pct":
+			percent[i] = true
+		case "factor", "1", "fraction":
+			if l.opt.Percent {
+				return nil, l.cellFault(i, j, errors.New("percent was asked for, but the file says factor"))
+			}
+		default:
+			return nil, l.cellFault(i, j, errors.New("the unit of reflectance is not known; want factor (0 to 1) or percent"))
+		}
+	}
+	return percent, nil
+}
+
+// checkScale refuses a table whose numbers all lie on another scale than
+// stated. Cells that are no numbers are left to row, which names them.
+func (c *colors) checkScale() error {
+	var top float64 // of the rows in percent, or of all rows
+	line, column := 0, c.Header[c.color[0]]
+	for i, row := range c.Rows {
+		if c.kind == Spectral && !c.percent[i] {
+			continue
+		}
+		for n, j := range c.color {
+			if c.kind == LabKind && n > 0 || c.kind == XYZKind && n != 1 {
+				continue
+			}
+			v, _, err := parseNumber(row[j], true)
+			if err == nil {
+				top = max(top, v)
+				if line == 0 {
+					line = c.Lines[i]
+				}
+			}
+		}
+	}
+	if line == 0 || top == 0 {
+		return nil
+	}
+	switch {
+	case c.kind == Spectral && top < darkest:
+		return c.fault(line, column, "", fmt.Errorf("reflectance is declared as percent but never exceeds %.4g: the values are factors; say unit factor", top))
+	case c.kind == LabKind && top <= 1:
+		return c.fault(line, "L", "", fmt.Errorf("lightness never exceeds %.4g: L* is wanted on the scale 0 to 100", top))
+	case c.kind == XYZKind && top <= 1:
+		return c.fault(line, "Y", "", fmt.Errorf("luminance never exceeds %.4g: Y is wanted on the scale where white is 100", top))
+	case c.kind == Swatch && top <= 1:
+		return c.fault(line, column, "", fmt.Errorf("no channel exceeds %.4g: red, green, blue are wanted on the scale 0 to 255", top))
+	}
+	return nil
+}
+
+// row reads the color of row i.
+func (c *colors) row(i int) (reading, error) {
+	values := make([]float64, len(c.color))
+	for n, j := range c.color {
+		if c.Rows[i][j] == "" {
+			return reading{}, c.fault(c.Lines[i], c.Header[j], "", errors.New("the cell is empty: a reading needs every one; delete the row if nothing was measured"))
+		}
+		v, err := c.number(i, j)
+		if err != nil {
+			return reading{}, err
+		}
+		values[n] = v
+	}
+	if c.kind == Spectral {
+		return c.spectral(i, values)
+	}
+	lo, hi := [3]float64{}, [3]float64{255, 255, 255}
+	switch c.kind {
+	case LabKind:
+		lo, hi = [3]float64{0, -200, -200}, [3]float64{150, 200, 200}
+	case XYZKind:
+		hi = [3]float64{200, 200, 250}
+	}
+	for n, v := range values {
+		if v < lo[n] || v > hi[n] {
+			return reading{}, c.cellFault(i, c.color[n], fmt.Errorf("out of range: want %g to %g", lo[n], hi[n]))
+		}
+	}
+	white := c.viewing.White()
+	switch c.kind {
+	case LabKind:
+		lab := colorimetry.Lab{L: values[0], A: values[1], B: values[2]}
+		return reading{lab: lab, xyz: lab.XYZ(white)}, nil
+	case XYZKind:
+		xyz := colorimetry.XYZ{X: values[0], Y: values[1], Z: values[2]}
+		return reading{lab: xyz.Lab(white), xyz: xyz}, nil
+	}
+	rgb := colorimetry.SRGB{R: values[0] / 255, G: values[1] / 255, B: values[2] / 255}
+	return reading{lab: colorimetry.SRGBToLab(rgb), xyz: colorimetry.SRGBToXYZ(rgb)}, nil
+}
+
+// spectral turns the numbers of row i into a spectrum.
+func (c *colors) spectral(i int, values []float64) (reading, error) {
+	low, high, at := math.Inf(1), 0.0, 0
+	for n, v := range values {
+		if v < 0 {
+			return reading{}, c.cellFault(i, c.color[n], errors.New("reflectance must not be negative; check the black calibration and measure again"))
+		}
+		if c.percent[i] {
+			values[n] = v / 100
+		}
+		low = min(low, values[n])
+		if values[n] > high {
+			high, at = values[n], n
+		}
+	}
+	if !c.percent[i] && (low > darkest || high > 2) {
+		return reading{}, c.cellFault(i, c.color[at], errors.New("reflectance is a factor, 0 to 1 (2 at most on brightened cloth); if the file is in percent, add a column unit with percent, or state it (--reflectance percent)"))
+	}
+	if high > 2 {
+		return reading{}, c.cellFault(i, c.color[at], errors.New("reflectance above 200 %: check the white calibration, and that the unit is percent"))
+	}
+	s, err := colorimetry.NewSpectrum(c.grid, values)
+	if err != nil {
+		return reading{}, c.fault(c.Lines[i], "", "", err)
+	}
+	if w := s.Warning(); w != nil {
+		if c.above++; c.above == 1 {
+			c.first = c.fault(c.Lines[i], c.Header[c.color[at]], c.Rows[i][c.color[at]], w)
+		}
+	}
+	xyz := c.weights.XYZ(s.Values)
+	return reading{spectrum: s.Values, xyz: xyz, lab: xyz.Lab(c.weights.White())}, nil
+}
+
+// finish adds the warnings that sum up all rows.
+func (c *colors) finish() {
+	if c.above > 1 {
+		c.first = fmt.Errorf("%w (and %d more readings)", c.first, c.above-1)
+	}
+	if c.first != nil {
+		c.warnings = append(c.warnings, c.first)
+	}
+}

@@ -1,0 +1,326 @@
+package discharge
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// The columns that are not factors.
+func plainColumns() []string {
+	return []string{"lot", "role", "process", "fabric", "machine", "panel", "position", "stage", "state",
+		"tensile_loss_pct", "unit", "illuminant", "observer", "id"}
+}
+
+// colorColumns are the three columns of each kind of reading, as we write them.
+func colorColumns(k ReadingKind) []string {
+	switch k {
+	case LabKind:
+		return []string{"L", "a", "b"}
+	case XYZKind:
+		return []string{"X", "Y", "Z"}
+	case Swatch:
+		return []string{"red", "green", "blue"}
+	}
+	return nil
+}
+
+// isReservedColumn reports whether a user's process may not call a factor so.
+func isReservedColumn(name string) bool {
+	if slices.Contains(plainColumns(), name) {
+		return true
+	}
+	if _, _, err := wavelength(name); err == nil {
+		return true
+	}
+	for _, k := range []ReadingKind{LabKind, XYZKind, Swatch} {
+		if slices.ContainsFunc(colorColumns(k), func(c string) bool { return strings.EqualFold(c, name) }) {
+			return true
+		}
+	}
+	return false
+}
+
+// layout says where in a sheet each thing stands.
+type layout struct {
+	*Sheet
+	opt       ReadOptions
+	processes []Process
+	known     []string       // the factors of all processes
+	col       map[string]int // known column → index
+	kind      ReadingKind
+	color     []int // the reading's columns: wavelengths, or three
+	grid      colorimetry.Grid
+	factors   []string // columns that are a factor of some process and not empty, in file order
+	unknown   []int
+	ignored   []string
+	warnings  []error
+	pointAt   string // the first number with a decimal point, and where
+	commaAt   string // the first with a decimal comma
+}
+
+var errSpectralName = errors.New("wavelength columns are R400 … R700: whole nanometers")
+
+// wavelength reads a spectral column name: R400, also r400, R_400, R400 nm; a
+// bare 400 or 400 nm is told apart. It fails on names of other columns, and
+// with errSpectralName on a fraction of a nanometer.
+func wavelength(name string) (nm int, bare bool, err error) {
+	digits := strings.TrimLeft(strings.TrimLeft(name, "Rr"), "_ ")
+	bare = len(digits) == len(name)
+	digits = strings.TrimSpace(strings.TrimSuffix(strings.ToLower(digits), "nm"))
+	whole, _, broken := strings.Cut(strings.Replace(digits, ",", ".", 1), ".")
+	nm, err = strconv.Atoi(whole)
+	if err != nil || nm < 200 || nm > 2500 {
+		return 0, false, errors.New("not a wavelength")
+	}
+	if broken {
+		return 0, false, errSpectralName
+	}
+	return nm, bare, nil
+}
+
+// newLayout recognizes the columns of a sheet.
+func newLayout(raw *Sheet, opt *ReadOptions) (*layout, error) {
+	s, err := raw.tidy()
+	if err != nil {
+		return nil, err
+	}
+	l := &layout{Sheet: s, col: map[string]int{}, warnings: s.Warnings, processes: Processes()}
+	if opt != nil {
+		l.opt = *opt
+		l.processes = append(l.processes, opt.Processes...)
+	}
+	for _, p := range l.processes {
+		l.known = append(l.known, p.columns()...)
+	}
+	spectral := map[int]int{} // nm → index
+	var nms []int
+	bare := false
+	for j, h := range s.Header {
+		if h == "" {
+			continue
+		}
+		nm, noR, err := wavelength(h)
+		if err == nil {
+			if k, twice := spectral[nm]; twice {
+				return nil, s.doubled(k, j)
+			}
+			spectral[nm] = j
+			nms = append(nms, nm)
+			bare = bare || noR
+			continue
+		}
+		if errors.Is(err, errSpectralName) {
+			return nil, s.fault(s.HeaderLine, h, "", err)
+		}
+		name, known := l.canonical(h)
+		if !known {
+			l.unknown = append(l.unknown, j)
+			continue
+		}
+		if k, twice := l.col[name]; twice {
+			return nil, s.doubled(k, j)
+		}
+		l.col[name] = j
+	}
+	if err := l.chooseKind(nms, spectral); err != nil {
+		return nil, err
+	}
+	if bare && l.kind == Spectral {
+		l.warn(s.HeaderLine, "", "", fmt.Errorf("columns named by wavelength only are read as reflectance; %w", errSpectralName))
+	}
+	l.findFactors()
+	if err := l.oneStrength(); err != nil {
+		return nil, err
+	}
+	return l, nil
+}
+
+func (s *Sheet) doubled(first, second int) error {
+	return s.fault(s.HeaderLine, s.Header[second], "", fmt.Errorf("stands twice, as columns %d and %d: keep one", first+1, second+1))
+}
+
+func (l *layout) warn(line int, column, value string, err error) {
+	l.warnings = append(l.warnings, l.fault(line, column, value, err))
+}
+
+// canonical returns our spelling of a column name. Case does not matter,
+// except that X, Y, Z are tristimulus values and x, y chromaticities.
+func (l *layout) canonical(header string) (string, bool) {
+	if slices.Contains(colorColumns(XYZKind), header) {
+		return header, true
+	}
+	h := strings.ToLower(header)
+	switch h {
+	case "l", "l*":
+		return "L", true
+	case "a", "a*", "b", "b*":
+		return h[:1], true
+	case "red", "green", "blue":
+		return h, true
+	}
+	return h, slices.Contains(plainColumns(), h) || slices.Contains(l.known, h)
+}
+
+// chooseKind finds the reading columns. When a file has several kinds, the
+// one from which the others follow is read.
+func (l *layout) chooseKind(nms []int, spectral map[int]int) error {
+	if len(nms) > 0 {
+		if err := l.chooseSpectral(nms, spectral); err != nil {
+			return err
+		}
+	}
+	kinds := []ReadingKind{LabKind, XYZKind, Swatch}
+	found, lacking := map[ReadingKind][]string{}, map[ReadingKind][]string{}
+	for _, k := range kinds {
+		for _, c := range colorColumns(k) {
+			if _, ok := l.col[c]; ok {
+				found[k] = append(found[k], c)
+			} else {
+				lacking[k] = append(lacking[k], c)
+			}
+		}
+		if l.kind == "" && len(lacking[k]) == 0 {
+			l.kind = k
+			for _, c := range colorColumns(k) {
+				l.color = append(l.color, l.col[c])
+			}
+		}
+	}
+	for _, k := range kinds {
+		if len(found[k]) == 0 || k == l.kind {
+			continue
+		}
+		if l.kind == "" {
+			return l.fault(l.HeaderLine, lacking[k][0], "", fmt.Errorf("is missing beside %s%s", strings.Join(found[k], ", "), l.colorHint()))
+		}
+		l.ignored = append(l.ignored, found[k]...)
+		l.warn(l.HeaderLine, found[k][0], "", fmt.Errorf("kept aside with all of %s: the %s readings of the file are used", strings.Join(found[k], ", "), l.kind))
+	}
+	return nil
+}
+
+func (l *layout) chooseSpectral(nms []int, spectral map[int]int) error {
+	l.kind = Spectral
+	for i, nm := range nms {
+		if i > 0 && nm <= nms[i-1] {
+			return l.fault(l.HeaderLine, l.Header[spectral[nm]], "", fmt.Errorf("follows %d nm: wavelengths must rise from left to right", nms[i-1]))
+		}
+		l.color = append(l.color, spectral[nm])
+	}
+	var err error
+	if l.grid, err = colorimetry.GridOf(nms); err != nil {
+		return l.fault(l.HeaderLine, l.Header[l.color[0]], "", err)
+	}
+	return nil
+}
+
+// needColor is the error for a sheet without readings.
+func (l *layout) needColor() error {
+	if l.kind != "" {
+		return nil
+	}
+	return l.fault(l.HeaderLine, "", "", fmt.Errorf("no readings: want columns R400 … R700, or L, a, b, or X, Y, Z, or red, green, blue%s", l.colorHint()))
+}
+
+// colorHint finds usual misnomers among the headers.
+func (l *layout) colorHint() string {
+	has := func(names ...string) bool {
+		return !slices.ContainsFunc(names, func(n string) bool { return !slices.Contains(l.Header, n) })
+	}
+	switch {
+	case has("R", "G", "B"), has("r", "g", "b"):
+		return "; write red, green, blue for R, G, B"
+	case has("x", "y", "z"):
+		return "; write X, Y, Z in capitals: x, y are chromaticities"
+	}
+	for _, j := range l.unknown {
+		h := strings.ToLower(l.Header[j])
+		for _, p := range []string{"lab_", "cie", "l_star", "spec", "nm", "refl"} {
+			if strings.HasPrefix(h, p) {
+				return fmt.Sprintf("; rename %q", l.Header[j])
+			}
+		}
+	}
+	return ""
+}
+
+// findFactors lists the factor columns that have content.
+func (l *layout) findFactors() {
+	for j, h := range l.Header {
+		name := strings.ToLower(h)
+		if slices.Contains(l.known, name) && l.col[name] == j &&
+			slices.ContainsFunc(l.Rows, func(row []string) bool { return row[j] != "" }) {
+			l.factors = append(l.factors, name)
+		}
+	}
+}
+
+// oneStrength refuses two strength columns with content.
+func (l *layout) oneStrength() error {
+	var strengths []string
+	for _, c := range l.factors {
+		if strings.HasPrefix(c, "strength_") {
+			strengths = append(strengths, c)
+		}
+	}
+	if len(strengths) > 1 {
+		return l.fault(l.HeaderLine, strengths[1], "", fmt.Errorf("stands beside %s: a table has one strength, in the unit of its process; remove the other", strengths[0]))
+	}
+	return nil
+}
+
+// need returns the error for a column that must be there, or nil.
+func (l *layout) need(column, why string) error {
+	if _, ok := l.col[column]; ok {
+		return nil
+	}
+	var names []string
+	for _, j := range l.unknown {
+		names = append(names, l.Header[j])
+	}
+	hint := ""
+	if n, ok := nearest(column, names); ok {
+		hint = fmt.Sprintf("; is it %q? convert it if its unit differs, then rename it", n)
+	}
+	return l.fault(l.HeaderLine, column, "", fmt.Errorf("the column is missing: %s%s", why, hint))
+}
+
+// keepAside warns of the unknown columns.
+func (l *layout) keepAside() {
+	var free, rest []string // known names not in the file; unknown headers
+	for _, c := range slices.Concat(plainColumns(), l.known, colorColumns(LabKind), colorColumns(Swatch)) {
+		if _, ok := l.col[c]; !ok && len(c) > 1 {
+			free = append(free, c)
+		}
+	}
+	for _, j := range l.unknown {
+		h := l.Header[j]
+		l.ignored = append(l.ignored, h)
+		if hint := didYouMean(h, free); hint != "" {
+			l.warn(l.HeaderLine, h, "", fmt.Errorf("the column is not known and was kept aside%s", hint))
+		} else {
+			rest = append(rest, strconv.Quote(h))
+		}
+	}
+	if len(rest) > 0 {
+		shown := rest[:min(len(rest), 8)]
+		more := ""
+		if len(rest) > len(shown) {
+			more = fmt.Sprintf(" and %d more", len(rest)-len(shown))
+		}
+		l.warn(l.HeaderLine, "", "", fmt.Errorf("columns kept aside because their meaning is not known: %s%s", strings.Join(shown, ", "), more))
+	}
+}
+
+// text returns a cell, "" when there is no such column.
+func (l *layout) text(i int, column string) string {
+	if j, ok := l.col[column]; ok {
+		return l.Rows[i][j]
+	}
+	return ""
+}

@@ -1,0 +1,183 @@
+package discharge
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// Targets are the target shades of one file.
+type Targets struct {
+	Items    []Target // in file order
+	Ignored  []string // columns kept aside because their meaning is not known
+	Warnings []error
+}
+
+// ReadTargets reads target shades from either of two kinds of file: a table
+// with a role column, whose standards are the targets and whose light and dark
+// limits go with them; or one with an id (or lot) and readings, where every id
+// is a target. The readings of one target are averaged, spectra and other
+// readings alike in reflected light, not in Lab. Columns and options are those
+// of [ReadTable].
+func ReadTargets(name string, r io.Reader, opt *ReadOptions) (*Targets, error) {
+	s, err := ReadCSV(name, r)
+	if err != nil {
+		return nil, err
+	}
+	return TargetsFromSheet(s, opt)
+}
+
+// TargetsFromSheet makes targets of a sheet, as [ReadTargets] does.
+func TargetsFromSheet(s *Sheet, opt *ReadOptions) (*Targets, error) {
+	l, err := newLayout(s, opt)
+	if err != nil {
+		return nil, err
+	}
+	id, hasID := l.col["id"]
+	_, hasLot := l.col["lot"]
+	_, hasRole := l.col["role"]
+	switch {
+	case !hasID && !hasLot:
+		return nil, l.need("id", "the name of the target (or lot)")
+	case hasID && (!hasLot || !hasRole):
+		l.col["lot"] = id
+	}
+	if !hasRole { // every row is of a standard
+		l.col["role"] = len(l.Header)
+		l.Header = append(slices.Clone(l.Header), "role")
+		for i, row := range l.Rows {
+			l.Rows[i] = append(slices.Clone(row), string(Standard))
+		}
+	}
+	t, err := l.table()
+	if err != nil {
+		return nil, err
+	}
+	targets, warnings, err := t.Targets()
+	if err != nil {
+		return nil, err
+	}
+	return &Targets{targets, t.Ignored, append(t.Warnings, warnings...)}, nil
+}
+
+// Targets returns the standards of a table as target shades, each with its
+// light and dark limit. With several standards the limits must bear the name
+// of theirs. Readings that are not of finished, dry cloth are an error.
+func (t *Table) Targets() (targets []Target, warnings []error, err error) {
+	standards := t.ByRole(Standard)
+	if len(standards) == 0 {
+		return nil, nil, &RowError{File: t.Name, Err: fmt.Errorf("no row with role %s: there is no target", Standard)}
+	}
+	m, err := newAverager(t)
+	if err != nil {
+		return nil, nil, err
+	}
+	at := map[string]int{}
+	for _, lot := range standards {
+		target := Target{ID: lot.ID, Viewing: t.Viewing, Grid: t.Grid}
+		if target.Lab, target.Spectrum, err = m.average(lot); err != nil {
+			return nil, nil, err
+		}
+		at[lot.ID] = len(targets)
+		targets = append(targets, target)
+	}
+	for _, lot := range t.Lots {
+		if lot.Role != LightLimit && lot.Role != DarkLimit {
+			continue
+		}
+		i, ok := at[lot.ID]
+		if !ok && len(targets) > 1 {
+			return nil, nil, &RowError{File: t.Name, Row: lot.Row, Column: "lot", Value: lot.ID,
+				Err: fmt.Errorf("there are %d standards: a limit needs the lot name of its own", len(targets))}
+		}
+		lab, _, err := m.average(lot)
+		if err != nil {
+			return nil, nil, err
+		}
+		limit := &targets[i].Light
+		if lot.Role == DarkLimit {
+			limit = &targets[i].Dark
+		}
+		if *limit != nil {
+			return nil, nil, &RowError{File: t.Name, Row: lot.Row, Column: "lot", Value: lot.ID,
+				Err: fmt.Errorf("standard %q has a second %s: give its rows one lot name", targets[i].ID, lot.Role)}
+		}
+		*limit = &lab
+	}
+	for _, target := range targets {
+		if target.Light != nil && target.Dark != nil && target.Light.L <= target.Dark.L {
+			return nil, nil, &RowError{File: t.Name, Err: fmt.Errorf("standard %q: the light limit (L* %.2f) is not lighter than the dark limit (L* %.2f)",
+				target.ID, target.Light.L, target.Dark.L)}
+		}
+	}
+	return targets, m.warnings, nil
+}
+
+// averager averages readings in reflected light.
+type averager struct {
+	t        *Table
+	white    colorimetry.XYZ
+	weights  *colorimetry.Weights
+	warnings []error
+}
+
+func newAverager(t *Table) (*averager, error) {
+	m := &averager{t: t, white: t.Viewing.White()}
+	if t.Kind == Spectral {
+		var err error
+		if m.weights, err = colorimetry.NewWeights(t.Viewing, t.Grid); err != nil {
+			return nil, err
+		}
+	}
+	return m, nil
+}
+
+// far is the distance, in ΔE00, from their mean beyond which readings of one
+// shade are doubted: three times what readings of a denim panel usually differ
+// (common practice, no source).
+const far = 3
+
+func (m *averager) average(lot Lot) (colorimetry.Lab, []float64, error) {
+	readings := lot.Readings()
+	var xyz colorimetry.XYZ
+	var spectrum []float64
+	if m.weights != nil {
+		spectrum = make([]float64, m.t.Grid.N)
+	}
+	n := float64(len(readings))
+	for i := range readings {
+		r := &readings[i]
+		if !r.usable() {
+			return colorimetry.Lab{}, nil, &RowError{File: m.t.Name, Row: r.Row, Err: errors.New("a target must be measured on finished, dry cloth")}
+		}
+		// Averages of Lab made linear do not depend on the white.
+		c := r.Lab.XYZ(m.white)
+		xyz.X += c.X / n
+		xyz.Y += c.Y / n
+		xyz.Z += c.Z / n
+		for k, v := range r.Spectrum {
+			spectrum[k] += v / n
+		}
+	}
+	lab := xyz.Lab(m.white)
+	switch {
+	case len(readings) == 1:
+		lab = readings[0].Lab
+	case m.weights != nil:
+		lab = m.weights.Lab(spectrum)
+	}
+	worst, row := 0.0, 0
+	for _, r := range readings {
+		if d := (colorimetry.CIEDE2000{}).Diff(lab, r.Lab); d > worst {
+			worst, row = d, r.Row
+		}
+	}
+	if worst > far {
+		m.warnings = append(m.warnings, &RowError{File: m.t.Name, Row: row, Err: fmt.Errorf(
+			"this reading of %q (%s) is %.1f ΔE00 from the mean of its %d readings: are they of one shade?", lot.ID, lot.Role, worst, len(readings))})
+	}
+	return lab, spectrum, nil
+}

@@ -1,0 +1,588 @@
+package discharge
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// SuggestOptions are the operator's limits. The zero value means: tolerance
+// 1.5, every factor anywhere in the trials' range.
+type SuggestOptions struct {
+	Tolerance float64              // ΔE00 that the buyer accepts; 0 means 1.5
+	Bounds    map[string]Range     // by column; equal ends fix the factor
+	Available map[string][]float64 // by column: the values there are, such as strengths in store
+	Count     int                  // most suggestions to return; 0 means 5
+}
+
+// DefaultTolerance is the ΔE00 taken when a buyer names none: what quality
+// guides quote for premium garments (1.5; trade press).
+const DefaultTolerance = 1.5
+
+// Suggestion is one way to reach the target.
+type Suggestion struct {
+	Settings        Settings
+	Shade           colorimetry.Lab // expected
+	DeltaE          float64         // CIEDE2000 from the target to Shade
+	Along, Off      float64         // the parts of DeltaE that dose does and does not explain
+	PassProbability float64         // that the next lot's mean is within tolerance
+	TimeWindowMin   [2]float64      // unload between these, for Shade within tolerance; zeros if there is none
+	ActiveGPerKg    float64         // active oxidizer per kg of dry garment; NaN is never stored, 0 means unknown
+	Extrapolated    bool
+}
+
+// Suggestions is the answer for one target.
+type Suggestions struct {
+	Target              Target
+	Tolerance           float64
+	Reachable           bool
+	ClosestDeltaE       float64         // of the nearest expected shade inside the bounds
+	Closest             colorimetry.Lab // that shade
+	Why                 string          // why it is not reachable, and what would help; or what limits it
+	BestPassProbability float64
+	List                []Suggestion // best first
+}
+
+// search is one suggest call at work.
+type search struct {
+	m      *Model
+	target Target
+	tol    float64
+	metric [3][3]float64
+	grid   [][]float64 // candidate values of every primary factor, in value units
+	free   []bool      // factor may take any value between the ends of its grid
+	solve  int         // factor solved for; -1 when all are given
+	other  Settings    // fixed and recorded factors, copied to every suggestion
+	trial  []values    // centered factors of the trials, for closeness
+}
+
+// Suggest finds the settings whose next lot most probably passes.
+func (m *Model) Suggest(t Target, opt *SuggestOptions) (Suggestions, error) {
+	if opt == nil {
+		opt = &SuggestOptions{}
+	}
+	q, err := m.newSearch(t, opt)
+	if err != nil {
+		return Suggestions{}, err
+	}
+	out := Suggestions{Target: q.target, Tolerance: q.tol}
+	out.Closest, out.ClosestDeltaE = q.closest()
+	out.Reachable = out.ClosestDeltaE <= q.tol
+	list := q.candidates()
+	q.rank(list)
+	count := cmp.Or(opt.Count, 5)
+	out.List = q.pick(list, count)
+	if len(out.List) > 0 {
+		out.BestPassProbability = out.List[0].PassProbability
+	}
+	out.Why = q.why(&out)
+	if !out.Reachable {
+		out.List = nil
+	}
+	return out, nil
+}
+
+func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
+	lab, err := m.targetLab(t)
+	if err != nil {
+		return nil, err
+	}
+	t.Lab, t.Viewing = lab, m.viewing
+	q := &search{m: m, target: t, tol: opt.Tolerance, solve: -1, other: Settings{}}
+	if q.tol == 0 {
+		q.tol = DefaultTolerance
+	}
+	if !(q.tol > 0) || math.IsInf(q.tol, 0) {
+		return nil, fmt.Errorf("tolerance must be a positive ΔE00, not %g", opt.Tolerance)
+	}
+	q.metric = metric(lab)
+	if err := m.knowsAll(opt); err != nil {
+		return nil, err
+	}
+	for c, v := range m.fixed {
+		q.other[c] = v
+	}
+	for c, r := range opt.Bounds {
+		if _, ok := m.fixed[c]; ok {
+			q.other[c] = min(max(m.fixed[c], r.Lo), r.Hi)
+		}
+	}
+	for j := range m.basis.factors {
+		f := &m.basis.factors[j]
+		if !f.Primary {
+			if r, ok := opt.Bounds[f.Column]; ok {
+				q.other[f.Column] = (r.Lo + r.Hi) / 2
+			}
+			continue
+		}
+		if err := q.addFactor(f, opt); err != nil {
+			return nil, err
+		}
+	}
+	q.chooseSolved()
+	for _, r := range m.trials {
+		v := m.basis.values(r.Settings)
+		q.trial = append(q.trial, m.basis.at(&v))
+	}
+	return q, nil
+}
+
+// targetLab is the target's color under the model's viewing, from its spectrum
+// if it has one.
+func (m *Model) targetLab(t Target) (colorimetry.Lab, error) {
+	switch {
+	case t.Viewing == m.viewing:
+		return t.Lab, nil
+	case t.Spectrum != nil:
+		w, err := colorimetry.NewWeights(m.viewing, t.Grid)
+		if err != nil {
+			return colorimetry.Lab{}, err
+		}
+		return w.Lab(t.Spectrum), nil
+	}
+	return colorimetry.Lab{}, fmt.Errorf("%w: target %q is under %s, the model under %s; measure the target as a spectrum or under %[4]s", ErrViewing, t.ID, t.Viewing, m.viewing)
+}
+
+// knowsAll refuses bounds on columns that the process does not have.
+func (m *Model) knowsAll(opt *SuggestOptions) error {
+	known := func(c string) error {
+		if _, ok := m.process.Factor(c); !ok {
+			return fmt.Errorf("%w: %s has no %s", ErrUnknownFactor, m.process.ID, c)
+		}
+		return nil
+	}
+	for c, r := range opt.Bounds {
+		if err := known(c); err != nil {
+			return err
+		}
+		if !(r.Lo <= r.Hi) {
+			return fmt.Errorf("bounds of %s: lowest %g above highest %g", c, r.Lo, r.Hi)
+		}
+	}
+	for c := range opt.Available {
+		if err := known(c); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// gridSteps is how many values of a free factor are tried beside the one that
+// is solved for.
+const gridSteps = 7
+
+func (q *search) addFactor(f *doseFactor, opt *SuggestOptions) error {
+	lo, hi := f.value(f.Lo), f.value(f.Hi)
+	if r, ok := opt.Bounds[f.Column]; ok {
+		lo, hi = r.Lo, r.Hi
+	}
+	pf, _ := q.m.process.Factor(f.Column)
+	for _, v := range []float64{lo, hi} {
+		if err := pf.Check(v); err != nil {
+			return fmt.Errorf("bounds of %s: %w", f.Column, err)
+		}
+	}
+	var values []float64
+	list := opt.Available[f.Column]
+	switch {
+	case len(list) > 0:
+		for _, v := range list {
+			if err := pf.Check(v); err != nil {
+				return err
+			}
+			if _, bounded := opt.Bounds[f.Column]; bounded && (v < lo || v > hi) {
+				continue
+			}
+			values = append(values, v)
+		}
+		if len(values) == 0 {
+			return fmt.Errorf("none of the available values of %s lies between %g and %g", f.Column, lo, hi)
+		}
+		slices.Sort(values)
+		values = slices.Compact(values)
+	case hi-lo <= 1e-9*math.Abs(hi):
+		values = []float64{lo}
+	default:
+		a, b := f.raw(lo), f.raw(hi)
+		for k := range gridSteps {
+			x := a + (b-a)*float64(k)/(gridSteps-1)
+			v := f.value(x - f.Center)
+			if k > 0 && k < gridSteps-1 {
+				v = dial(v, pf.Step, lo, hi)
+			} else if k == 0 {
+				v = lo
+			} else {
+				v = hi
+			}
+			values = append(values, v)
+		}
+		values = slices.Compact(values)
+	}
+	q.grid = append(q.grid, values)
+	q.free = append(q.free, len(list) == 0 && len(values) > 1)
+	return nil
+}
+
+// dial rounds v to how finely people set it, staying between lo and hi.
+func dial(v, step, lo, hi float64) float64 {
+	if step <= 0 {
+		return min(max(v, lo), hi)
+	}
+	// Dividing by the reciprocal keeps 0.1 steps from printing as 0.30000000000000004.
+	r := math.Round(v/step) * step
+	if inv := math.Round(1 / step); step < 1 && math.Abs(inv*step-1) < 1e-12 {
+		r = math.Round(v*inv) / inv
+	}
+	if r < lo || r > hi {
+		return min(max(v, lo), hi)
+	}
+	return r
+}
+
+// chooseSolved picks the factor that is solved for: time if it is free, since
+// nothing is easier to change, else the one with the widest range.
+func (q *search) chooseSolved() {
+	widest := 0.0
+	for j, free := range q.free {
+		f := &q.m.basis.factors[j]
+		if !free {
+			continue
+		}
+		if f.Column == timeColumn {
+			q.solve = j
+			return
+		}
+		if w := f.raw(q.grid[j][len(q.grid[j])-1]) - f.raw(q.grid[j][0]); w > widest {
+			widest, q.solve = w, j
+		}
+	}
+}
+
+const timeColumn = "time_min"
+
+// candidates evaluates the grid, solving for one factor at each point.
+func (q *search) candidates() []Suggestion {
+	n := len(q.grid)
+	index := make([]int, n)
+	var out []Suggestion
+	for {
+		s := q.other.Clone()
+		for j, k := range index {
+			if j != q.solve {
+				s[q.m.basis.factors[j].Column] = q.grid[j][k]
+			}
+		}
+		if q.solve >= 0 {
+			for _, v := range q.solveAt(s) {
+				c := s.Clone()
+				c[q.m.basis.factors[q.solve].Column] = v
+				out = append(out, q.evaluate(c))
+			}
+		} else {
+			out = append(out, q.evaluate(s))
+		}
+		j := n - 1
+		for ; j >= 0; j-- {
+			if j == q.solve {
+				continue
+			}
+			if index[j]++; index[j] < len(q.grid[j]) {
+				break
+			}
+			index[j] = 0
+		}
+		if j < 0 {
+			return out
+		}
+	}
+}
+
+// solveAt returns the value of the solved factor, as dialed, that brings the
+// expected shade nearest the target, and its neighbors on the dial.
+func (q *search) solveAt(s Settings) []float64 {
+	f := &q.m.basis.factors[q.solve]
+	pf, _ := q.m.process.Factor(f.Column)
+	g := q.grid[q.solve]
+	lo, hi := g[0], g[len(g)-1]
+	a, b := f.x(lo), f.x(hi)
+	v := q.m.basis.values(s)
+	distance := func(x float64) float64 {
+		v[q.solve] = f.value(x)
+		return q.deltaE(q.m.expected(&v))
+	}
+	best := goldenMin(distance, a, b, 1e-3)
+	return []float64{dial(f.value(best), pf.Step, lo, hi)}
+}
+
+// goldenMin finds the minimum of f on [a,b], after a coarse scan that finds
+// the right valley.
+func goldenMin(f func(float64) float64, a, b, tol float64) float64 {
+	const scan = 8
+	best, at := math.Inf(1), a
+	for i := range scan + 1 {
+		x := a + (b-a)*float64(i)/scan
+		if y := f(x); y < best {
+			best, at = y, x
+		}
+	}
+	h := (b - a) / scan
+	a, b = math.Max(a, at-h), math.Min(b, at+h)
+	const r = 0.6180339887498949
+	c, d := b-r*(b-a), a+r*(b-a)
+	fc, fd := f(c), f(d)
+	for b-a > tol {
+		if fc < fd {
+			b, d, fd = d, c, fc
+			c = b - r*(b-a)
+			fc = f(c)
+		} else {
+			a, c, fc = c, d, fd
+			d = a + r*(b-a)
+			fd = f(d)
+		}
+	}
+	if fc < best || fd < best {
+		if fc < fd {
+			return c
+		}
+		return d
+	}
+	return at
+}
+
+// expected is the shade part of predictAt alone.
+func (m *Model) expected(v *values) colorimetry.Lab {
+	var parts [maxComponents]mixPart
+	m.parts(&parts, v)
+	var q moments
+	for i := range m.comps {
+		m.spread(&q, &m.comps[i], parts[i].mu, parts[i].sdLot)
+	}
+	lab, _ := q.mean()
+	return lab
+}
+
+// deltaE is the distance from the target: from the standard, or, when limits
+// were approved, from the nearest shade between them.
+func (q *search) deltaE(c colorimetry.Lab) float64 {
+	var f colorimetry.CIEDE2000
+	d := f.Diff(q.target.Lab, c)
+	for _, end := range []*colorimetry.Lab{q.target.Light, q.target.Dark} {
+		if end != nil {
+			d = math.Min(d, f.Diff(nearestOn(q.target.Lab, *end, c, &q.metric), c))
+		}
+	}
+	return d
+}
+
+// nearestOn is the point of the segment a-b nearest to c in the metric g.
+func nearestOn(a, b, c colorimetry.Lab, g *[3][3]float64) colorimetry.Lab {
+	d := [3]float64{b.L - a.L, b.A - a.A, b.B - a.B}
+	e := [3]float64{c.L - a.L, c.A - a.A, c.B - a.B}
+	dd, de := form(g, d, d), form(g, d, e)
+	if dd <= 0 {
+		return a
+	}
+	t := min(max(de/dd, 0), 1)
+	return colorimetry.Lab{L: a.L + t*d[0], A: a.A + t*d[1], B: a.B + t*d[2]}
+}
+
+func form(g *[3][3]float64, u, v [3]float64) float64 {
+	s := 0.0
+	for i := range 3 {
+		for j := range 3 {
+			s += u[i] * g[i][j] * v[j]
+		}
+	}
+	return s
+}
+
+// evaluate fills in everything about one setting.
+func (q *search) evaluate(s Settings) Suggestion {
+	v := q.m.basis.values(s)
+	p := q.m.predictAt(&v)
+	out := Suggestion{Settings: s, Shade: p.Shade, DeltaE: q.deltaE(p.Shade), Extrapolated: p.Extrapolated || q.m.movesFixed(s)}
+	out.Along, out.Off = q.split(p)
+	out.PassProbability = q.pass(&v)
+	out.ActiveGPerKg, _ = q.m.process.ActivePerKg(s)
+	return out
+}
+
+// split divides the difference of the target from a shade into the part along
+// the path there and the rest, both in ΔE00.
+func (q *search) split(p Prediction) (along, off float64) {
+	da, db := q.m.path.tangent(p.Level)
+	t := [3]float64{q.m.path.L1 - q.m.path.L0, da, db}
+	e := [3]float64{p.Shade.L - q.target.Lab.L, p.Shade.A - q.target.Lab.A, p.Shade.B - q.target.Lab.B}
+	tt, te, ee := form(&q.metric, t, t), form(&q.metric, t, e), form(&q.metric, e, e)
+	along = te / math.Sqrt(tt)
+	return along, math.Sqrt(math.Max(ee-along*along, 0))
+}
+
+// closest is the expected shade nearest the target that the bounds allow.
+func (q *search) closest() (colorimetry.Lab, float64) {
+	// The ends of reach are the corners of the bounds with the least and the
+	// most dose; between them every level is met.
+	loS, hiS := math.Inf(1), math.Inf(-1)
+	n := len(q.grid)
+	u := q.m.basis.values(q.other)
+	for mask := range 1 << n {
+		for j := range n {
+			g := q.grid[j]
+			v := g[0]
+			if mask>>j&1 == 1 {
+				v = g[len(g)-1]
+			}
+			u[j] = v
+		}
+		s := q.m.path.level(q.m.expected(&u).L)
+		loS, hiS = math.Min(loS, s), math.Max(hiS, s)
+	}
+	best, at := math.Inf(1), loS
+	for i := range 65 {
+		s := loS + (hiS-loS)*float64(i)/64
+		if d := q.deltaE(q.m.path.at(s)); d < best {
+			best, at = d, s
+		}
+	}
+	h := (hiS - loS) / 64
+	if h > 0 {
+		at = goldenMin(func(s float64) float64 { return q.deltaE(q.m.path.at(s)) }, math.Max(loS, at-h), math.Min(hiS, at+h), 1e-5)
+	}
+	c := q.m.path.at(at)
+	return c, q.deltaE(c)
+}
+
+// rank orders candidates: pass probability first, in steps of half a percent
+// so that noise in the last digit does not decide; then less oxidizer, shorter
+// time, nearer to trials.
+func (q *search) rank(list []Suggestion) {
+	near := func(s Settings) float64 {
+		v := q.m.basis.values(s)
+		x := q.m.basis.at(&v)
+		best := math.Inf(1)
+		for _, t := range q.trial {
+			d := 0.0
+			for j := range t {
+				d += (t[j] - x[j]) * (t[j] - x[j])
+			}
+			best = math.Min(best, d)
+		}
+		return math.Sqrt(best)
+	}
+	slices.SortStableFunc(list, func(a, b Suggestion) int {
+		return cmp.Or(
+			cmp.Compare(math.Round(200*b.PassProbability), math.Round(200*a.PassProbability)),
+			cmp.Compare(a.ActiveGPerKg, b.ActiveGPerKg),
+			cmp.Compare(a.Settings[timeColumn], b.Settings[timeColumn]),
+			cmp.Compare(near(a.Settings), near(b.Settings)),
+		)
+	})
+}
+
+// pick takes the best candidates that differ enough to be a choice: at least
+// a tenth of an e-fold in some factor other than the solved one.
+func (q *search) pick(list []Suggestion, count int) []Suggestion {
+	var out []Suggestion
+	for _, c := range list {
+		if len(out) == count {
+			break
+		}
+		same := slices.ContainsFunc(out, func(o Suggestion) bool {
+			for j := range q.grid {
+				f := &q.m.basis.factors[j]
+				if j != q.solve && math.Abs(f.raw(o.Settings[f.Column])-f.raw(c.Settings[f.Column])) > 0.1 {
+					return false
+				}
+			}
+			return q.solve >= 0
+		})
+		if same {
+			continue
+		}
+		c.TimeWindowMin = q.window(c)
+		out = append(out, c)
+	}
+	return out
+}
+
+// window is the time range about a suggestion in which the expected shade
+// stays within tolerance.
+func (q *search) window(c Suggestion) [2]float64 {
+	t0, ok := c.Settings[timeColumn]
+	j := slices.IndexFunc(q.m.basis.factors, func(f doseFactor) bool { return f.Column == timeColumn })
+	if !ok || j < 0 || c.DeltaE > q.tol {
+		return [2]float64{}
+	}
+	v := q.m.basis.values(c.Settings)
+	inside := func(t float64) bool {
+		v[j] = t
+		return q.deltaE(q.m.expected(&v)) <= q.tol
+	}
+	edge := func(far float64) float64 {
+		a, b := t0, far
+		if inside(b) {
+			return b
+		}
+		for range 24 {
+			mid := (a + b) / 2
+			if inside(mid) {
+				a = mid
+			} else {
+				b = mid
+			}
+		}
+		return a
+	}
+	return [2]float64{edge(t0 / 4), edge(t0 * 4)}
+}
+
+// why says in words what stands between the target and a pass.
+func (q *search) why(out *Suggestions) string {
+	t, c := q.target.Lab, out.Closest
+	if out.Reachable {
+		if out.BestPassProbability < 0.8 {
+			return fmt.Sprintf("reachable, but lots scatter so much that at best %.0f %% of them can be expected inside ΔE00 %.2g", 100*out.BestPassProbability, q.tol)
+		}
+		return ""
+	}
+	switch {
+	case t.L > q.m.path.L1:
+		return "lighter than fully discharged cloth: this fabric cannot get there by discharge"
+	case t.L < q.m.path.lightness(q.m.low)-0.5:
+		return "darker than the base: discharge only lightens; it needs another fabric or over-dyeing"
+	}
+	e := [3]float64{0, t.A - c.A, t.B - c.B}
+	if chroma := form(&q.metric, e, e); chroma < 0.25*out.ClosestDeltaE*out.ClosestDeltaE {
+		if t.L > c.L {
+			return "lighter than the allowed settings reach: raise a bound, or run trials at a higher dose"
+		}
+		return "darker than the allowed settings reach: lower a bound, or run trials at a lower dose"
+	}
+	return fmt.Sprintf("off the shade path: the target is %s than any shade this fabric passes through; dose cannot change that, tinting or another process might", hueWords(e[1], e[2]))
+}
+
+// hueWords names the direction of (da, db) as people say it.
+func hueWords(da, db float64) string {
+	var a, b string
+	if da > 0 {
+		a = "redder"
+	} else {
+		a = "greener"
+	}
+	if db > 0 {
+		b = "yellower"
+	} else {
+		b = "bluer"
+	}
+	switch {
+	case math.Abs(da) > 2.5*math.Abs(db):
+		return a
+	case math.Abs(db) > 2.5*math.Abs(da):
+		return b
+	}
+	return a + " and " + b
+}

@@ -1,0 +1,118 @@
+package study
+
+import (
+	"math/rand/v2"
+	"os"
+	"strconv"
+	"testing"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/laundry"
+)
+
+func env(name string, def int) int {
+	if v, err := strconv.Atoi(os.Getenv(name)); err == nil {
+		return v
+	}
+	return def
+}
+
+func TestResearch(t *testing.T) {
+	if os.Getenv("RESEARCH") == "" {
+		t.Skip()
+	}
+	seeds := env("SEEDS", 4)
+	var de colorimetry.CIEDE2000
+	for _, n := range []int{12, 16, 24} {
+		if only := env("LOTS", 0); only > 0 && only != n {
+			continue
+		}
+		var all, sug, sugFix, near, rsm, rsmLog []float64
+		cover, total := 0, 0
+		byKind := map[laundry.Kind][]float64{}
+		byProc := map[string][]float64{}
+		pk := map[laundry.Kind][]float64{}
+		pp := map[string][]float64{}
+		for _, k := range laundry.Kinds() {
+			for _, p := range Processes() {
+				for seed := range seeds {
+					s, err := NewScene(k, p, uint64(seed+env("FROM", 0)))
+					if err != nil {
+						t.Fatal(err)
+					}
+					tab := s.Table(s.Ladder(n), -1)
+					m, err := discharge.Fit(tab, nil)
+					if err != nil {
+						t.Fatal(k, p, seed, err)
+					}
+					rng := rand.New(rand.NewPCG(99, uint64(seed)))
+					var cols []string
+					fs, _ := laundry.Factors(p)
+					for _, f := range fs {
+						if !f.Recorded {
+							cols = append(cols, f.Column)
+						}
+					}
+					pn, pr, pl := Nearest(tab, cols), Surface(tab, cols, false), Surface(tab, cols, true)
+					for range 12 {
+						set := s.Random(rng)
+						_, truth := s.Laundry.Expected(set, s.Weights)
+						pred, err := m.Predict(discharge.Settings(set))
+						if err != nil {
+							t.Fatal(err)
+						}
+						d := de.Diff(truth, pred.Shade)
+						all = append(all, d)
+						near = append(near, de.Diff(truth, pn(set)))
+						rsm = append(rsm, de.Diff(truth, pr(set)))
+						rsmLog = append(rsmLog, de.Diff(truth, pl(set)))
+						pk[k] = append(pk[k], rsmLog[len(rsmLog)-1])
+						pp[p] = append(pp[p], rsmLog[len(rsmLog)-1])
+						byKind[k] = append(byKind[k], d)
+						byProc[p] = append(byProc[p], d)
+						lot := s.Laundry.Run(set, s.rng, laundry.RunOptions{NoHotSpots: true, Panels: 12}).MeanLab(s.Weights)
+						total++
+						if Mahalanobis(pred.LotCovariance, lot, pred.Shade) < 7.815 {
+							cover++
+						}
+						if env("SUGGEST", 0) == 1 && total%3 == 0 {
+							target := discharge.Target{ID: "t", Viewing: s.Viewing, Lab: truth}
+							r, err := m.Suggest(target, nil)
+							if err != nil {
+								t.Fatal(err)
+							}
+							if len(r.List) > 0 {
+								_, got := s.Laundry.Expected(r.List[0].Settings, s.Weights)
+								sug = append(sug, de.Diff(truth, got))
+							}
+							opt := &discharge.SuggestOptions{Bounds: map[string]discharge.Range{}}
+							for c, v := range set {
+								if c != "strength_pct" && c != "strength_gpl" && c != "strength_gnm3" {
+									opt.Bounds[c] = discharge.Range{Lo: v, Hi: v}
+								}
+							}
+							r, err = m.Suggest(target, opt)
+							if err != nil {
+								t.Fatal(err)
+							}
+							if len(r.List) > 0 {
+								_, got := s.Laundry.Expected(r.List[0].Settings, s.Weights)
+								sugFix = append(sugFix, de.Diff(truth, got))
+							}
+						}
+					}
+				}
+			}
+		}
+		t.Logf("lots %d: median %.3f p95 %.3f cover %.3f n %d; suggest free %.3f/%.3f (%d) fixed %.3f/%.3f (%d)", n, Quantile(all, 0.5), Quantile(all, 0.95), float64(cover)/float64(total), total,
+			Quantile(sug, 0.5), Quantile(sug, 0.95), len(sug), Quantile(sugFix, 0.5), Quantile(sugFix, 0.95), len(sugFix))
+		t.Logf("   peers: nearest %.2f/%.2f rsm %.2f/%.2f rsm log %.2f/%.2f", Quantile(near, .5), Quantile(near, .95), Quantile(rsm, .5), Quantile(rsm, .95), Quantile(rsmLog, .5), Quantile(rsmLog, .95))
+		for _, k := range laundry.Kinds() {
+			t.Logf("   %-10s %.3f %.3f   rsm %.2f %.2f", k, Quantile(byKind[k], 0.5), Quantile(byKind[k], 0.95), Quantile(pk[k], 0.5), Quantile(pk[k], 0.95))
+		}
+		for _, p := range Processes() {
+			t.Logf("   %-20s %.3f %.3f   rsm %.2f %.2f", p, Quantile(byProc[p], 0.5), Quantile(byProc[p], 0.95), Quantile(pp[p], 0.5), Quantile(pp[p], 0.95))
+		}
+	}
+}
