@@ -1,6 +1,9 @@
 package colorimetry
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // XYZ are tristimulus values on the scale Y = 100 for a perfect diffuser.
 type XYZ struct{ X, Y, Z float64 }
@@ -23,22 +26,51 @@ const (
 // labF is the compression of CIELAB. t is a tristimulus value over the white's.
 func labF(t float64) float64 {
 	if t > labEpsilon {
-		return cbrt(t)
+		return math.Cbrt(t)
 	}
 	return labSlope*t + labOffset
 }
 
-// cbrt is the cube root of t > 0 to 2e-14 of its value, in a third of the time
-// of math.Cbrt. Dividing the bits of a float64 by three divides its exponent,
-// and roughly its mantissa; with the bias restored that is within 3.5 %. Each
-// Halley step cubes the error.
-func cbrt(t float64) float64 {
-	const bias = 0x2a9f84fe36d22425 // two thirds of the exponent bias, tuned for a balanced error
-	y := math.Float64frombits(math.Float64bits(t)/3 + bias)
-	c := y * y * y
-	y *= (c + 2*t) / (2*c + t)
-	c = y * y * y
-	return y * (c + 2*t) / (2*c + t)
+// A rootTable gives labF for t < 2 in a third of the time. Between powers of
+// two t has 64 cells, named by the first bits of its mantissa; in a cell the
+// series of (1+d)^(1/3) about the middle is good to 5e-15. Cells begin at 2^-7,
+// below the joint with the straight line.
+type rootTable [512]struct{ root, inverse float64 } // cube root and reciprocal of the middle
+
+const (
+	rootShift = 52 - 6          // bits of the mantissa behind the cell's six
+	rootFirst = (1023 - 7) << 6 // exponent and cell of 2^-7
+	rootLimit = 2               // first t beyond the table
+)
+
+var roots = sync.OnceValue(func() *rootTable {
+	t := new(rootTable)
+	for i := range t {
+		middle := math.Float64frombits(uint64(i+rootFirst)<<rootShift | 1<<(rootShift-1))
+		t[i].root, t[i].inverse = math.Cbrt(middle), 1/middle
+	}
+	return t
+})
+
+// f is labF for t < rootLimit.
+func (r *rootTable) f(t float64) float64 {
+	if t > labEpsilon {
+		e := &r[(math.Float64bits(t)>>rootShift-rootFirst)&511]
+		d := t*e.inverse - 1
+		return e.root * (1 + d*(1./3+d*(-1./9+d*(5./81+d*(-10./243+d*(22./729))))))
+	}
+	return labSlope*t + labOffset
+}
+
+// lab takes tristimulus values relative to the white, [1] eq. 8.3-8.5.
+func (r *rootTable) lab(x, y, z float64) Lab {
+	var fx, fy, fz float64
+	if x < rootLimit && y < rootLimit && z < rootLimit {
+		fx, fy, fz = r.f(x), r.f(y), r.f(z)
+	} else {
+		fx, fy, fz = labF(x), labF(y), labF(z)
+	}
+	return Lab{116*fy - 16, 500 * (fx - fy), 200 * (fy - fz)}
 }
 
 // labFInverse inverts labF.
@@ -50,12 +82,8 @@ func labFInverse(f float64) float64 {
 }
 
 // Lab returns the CIELAB coordinates against a white.
-func (c XYZ) Lab(white XYZ) Lab { return labOf(c.X/white.X, c.Y/white.Y, c.Z/white.Z) }
-
-// labOf takes tristimulus values relative to the white, [1] eq. 8.3-8.5.
-func labOf(x, y, z float64) Lab {
-	fx, fy, fz := labF(x), labF(y), labF(z)
-	return Lab{116*fy - 16, 500 * (fx - fy), 200 * (fy - fz)}
+func (c XYZ) Lab(white XYZ) Lab {
+	return roots().lab(c.X/white.X, c.Y/white.Y, c.Z/white.Z)
 }
 
 // XYZ returns the tristimulus values against a white.

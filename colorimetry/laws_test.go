@@ -214,12 +214,31 @@ func TestLinearity(t *testing.T) {
 	})
 }
 
-// The short cube root against math.Cbrt over the range of use and far beyond.
-func TestCubeRoot(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		x := math.Exp(rapid.Float64Range(-40, 40).Draw(t, "ln x"))
-		if got, want := cbrt(x), math.Cbrt(x); far(got, want, 2e-14*want) {
-			t.Fatalf("cbrt(%v) = %v, want %v", x, got, want)
+// The tabulated compression against math.Cbrt and the straight line, with the
+// joint, the ends of cells and the end of the table.
+func TestRootTable(t *testing.T) {
+	r := roots()
+	check := func(x float64) {
+		if got, want := r.f(x), labF(x); far(got, want, 1e-14) {
+			t.Fatalf("f(%v) = %v, want %v", x, got, want)
 		}
-	})
+	}
+	for i := range 513 {
+		edge := math.Float64frombits(uint64(i+rootFirst) << rootShift)
+		check(math.Nextafter(edge, 0))
+		if edge < rootLimit {
+			check(edge)
+		}
+	}
+	check(labEpsilon)
+	check(math.Nextafter(labEpsilon, 1))
+	check(0)
+	check(-1)
+	rapid.Check(t, func(t *rapid.T) { check(rapid.Float64Range(-0.1, 1.9999).Draw(t, "t")) })
+	// Beyond the table colors stay right.
+	for _, y := range []float64{199.9, 200, 1e4, 1e9} {
+		if got, want := (XYZ{y, y, y}).Lab(XYZ{100, 100, 100}).L, 116*math.Cbrt(y/100)-16; far(got, want, 1e-12*want) {
+			t.Errorf("Y %v: L* %v, want %v", y, got, want)
+		}
+	}
 }

@@ -80,14 +80,14 @@ func SRGBToXYZ(c SRGB) XYZ {
 	return linearRGB{linearize(c.R), linearize(c.G), linearize(c.B)}.xyz()
 }
 
-// lab is xyz().Lab(srgbWhite()) with the white folded into the matrix.
-func (c linearRGB) lab() Lab {
-	return labOf(
-		redX*redY/srgbWhiteX*c.r+greenX*greenY/srgbWhiteX*c.g+blueX*blueY/srgbWhiteX*c.b,
-		redY/srgbWhiteY*c.r+greenY/srgbWhiteY*c.g+blueY/srgbWhiteY*c.b,
-		redZ*redY/srgbWhiteZ*c.r+greenZ*greenY/srgbWhiteZ*c.g+blueZ*blueY/srgbWhiteZ*c.b,
-	)
+// relative returns xyz() divided by the white, which is folded into the matrix.
+func (c linearRGB) relative() (x, y, z float64) {
+	return redX*redY/srgbWhiteX*c.r + greenX*greenY/srgbWhiteX*c.g + blueX*blueY/srgbWhiteX*c.b,
+		redY/srgbWhiteY*c.r + greenY/srgbWhiteY*c.g + blueY/srgbWhiteY*c.b,
+		redZ*redY/srgbWhiteZ*c.r + greenZ*greenY/srgbWhiteZ*c.g + blueZ*blueY/srgbWhiteZ*c.b
 }
+
+func (c linearRGB) lab() Lab { return roots().lab(c.relative()) }
 
 // SRGBToLab returns the CIELAB values (D65/2).
 func SRGBToLab(c SRGB) Lab {
@@ -112,9 +112,9 @@ func SRGB8sToLab(dst []Lab, src []SRGB8) {
 	if len(dst) != len(src) {
 		panic(fmt.Sprintf("colorimetry: %d colors, room for %d Lab values", len(src), len(dst)))
 	}
-	t := linearTable()
+	t, r := linearTable(), roots()
 	for i, c := range src {
-		dst[i] = linearRGB{t[c.R], t[c.G], t[c.B]}.lab()
+		dst[i] = r.lab(linearRGB{t[c.R], t[c.G], t[c.B]}.relative())
 	}
 }
 

@@ -1,6 +1,7 @@
 package colorimetry
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"image"
@@ -38,23 +39,46 @@ var errTransparent = errors.New("the region has no opaque pixel")
 type histogram [2][3][256]uint32
 
 func (h *histogram) add(m image.Image, y, x0, x1 int, line []SRGB8) {
-	line = line[:row(m, y, x0, x1, line)]
-	even, odd := &h[0], &h[1]
-	for len(line) >= 2 {
-		p, q := line[0], line[1]
-		even[0][p.R]++
-		even[1][p.G]++
-		even[2][p.B]++
-		odd[0][q.R]++
-		odd[1][q.G]++
-		odd[2][q.B]++
-		line = line[2:]
+	switch m := m.(type) {
+	case *image.NRGBA:
+		h.addOpaque(m.Pix[m.PixOffset(x0, y):][:4*(x1-x0)])
+	case *image.RGBA:
+		h.addOpaque(m.Pix[m.PixOffset(x0, y):][:4*(x1-x0)])
+	default:
+		for _, p := range line[:row(m, y, x0, x1, line)] {
+			h.count(0, uint32(p.R)|uint32(p.G)<<8|uint32(p.B)<<16)
+		}
 	}
-	for _, p := range line {
-		even[0][p.R]++
-		even[1][p.G]++
-		even[2][p.B]++
+}
+
+// addOpaque counts pixels of four bytes, two at a time.
+func (h *histogram) addOpaque(pix []uint8) {
+	for len(pix) >= 8 {
+		two := binary.LittleEndian.Uint64(pix)
+		if two&(0xff<<56|0xff<<24) == 0xff<<56|0xff<<24 {
+			h.count(0, uint32(two))
+			h.count(1, uint32(two>>32))
+		} else {
+			h.countOpaque(uint32(two))
+			h.countOpaque(uint32(two >> 32))
+		}
+		pix = pix[8:]
 	}
+	if len(pix) >= 4 {
+		h.countOpaque(binary.LittleEndian.Uint32(pix))
+	}
+}
+
+func (h *histogram) countOpaque(rgba uint32) {
+	if rgba>>24 == 0xff {
+		h.count(0, rgba)
+	}
+}
+
+func (h *histogram) count(part int, rgb uint32) {
+	h[part][0][uint8(rgb)]++
+	h[part][1][uint8(rgb>>8)]++
+	h[part][2][uint8(rgb>>16)]++
 }
 
 func (h *histogram) mean() (c linearRGB, n int) {

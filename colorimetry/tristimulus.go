@@ -100,7 +100,7 @@ func (w *Weights) XYZ(values []float64) XYZ {
 // differs.
 func (w *Weights) Lab(values []float64) Lab {
 	w.mustFit(values)
-	return labOf(dot3(w.xr, w.yr, w.zr, values))
+	return roots().lab(dot3(w.xr, w.yr, w.zr, values))
 }
 
 // LabRows stores in dst the CIELAB values of many spectra, which follow each
@@ -111,8 +111,9 @@ func (w *Weights) LabRows(dst []Lab, rows []float64) {
 	if len(rows) != n*len(dst) {
 		panic(fmt.Sprintf("colorimetry: %d reflectance values are not %d spectra on %s", len(rows), len(dst), w.grid))
 	}
+	r := roots()
 	for i := range dst {
-		dst[i] = labOf(dot3(w.xr, w.yr, w.zr, rows[i*n:(i+1)*n]))
+		dst[i] = r.lab(dot3(w.xr, w.yr, w.zr, rows[i*n:(i+1)*n]))
 	}
 }
 
