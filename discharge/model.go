@@ -25,14 +25,14 @@ type Model struct {
 	sdPanel  float64 // in η of a curve with unit 1
 	readSD   float64 // panel-mean level noise
 	floorSD  float64 // lot-mean level scatter that dose does not cause
-	trials   []trialRecord
+	trials   []TrialRecord
 	loo      []float64 // ΔE00 of each trial lot predicted from all others
 	warnings []error
 	digest   string // of the data, whatever the order of the lots
 }
 
-// trialRecord is kept of each trial lot for reports and for flags.
-type trialRecord struct {
+// TrialRecord is what a model keeps of a trial lot.
+type TrialRecord struct {
 	ID       string
 	Settings Settings
 	Lab      colorimetry.Lab

@@ -2,7 +2,6 @@ package discharge
 
 import (
 	"bytes"
-	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -43,7 +42,7 @@ type (
 		SDPanel     float64       `json:"sd_panel_log_dose"`
 		ReadSD      float64       `json:"sd_reading_level"`
 		FloorSD     float64       `json:"sd_floor_level"`
-		Trials      []trialRecord `json:"trials"`
+		Trials      []TrialRecord `json:"trials"`
 		LeaveOneOut []float64     `json:"leave_one_out_delta_e"`
 		Warnings    []string      `json:"warnings"`
 	}
@@ -357,13 +356,9 @@ func finite(x ...float64) bool {
 
 // digestOf identifies the data of a table, whatever the order of its lots.
 func digestOf(t *Table) string {
-	lots := slices.Clone(t.Lots)
-	slices.SortStableFunc(lots, func(a, b Lot) int {
-		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.Role, b.Role))
-	})
+	lots := sorted(t.Lots)
 	for i := range lots {
 		lots[i].Row = 0
-		lots[i].Panels = slices.Clone(lots[i].Panels)
 		for j := range lots[i].Panels {
 			p := &lots[i].Panels[j]
 			p.Readings = slices.Clone(p.Readings)

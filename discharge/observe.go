@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -16,8 +17,7 @@ type observed struct {
 	blank       *colorimetry.Lab
 	refs        []pathPoint // base, blank and white lots, levels not yet set
 	refL        []float64   // their lightness
-	lotBase     map[string]float64
-	readNoise   float64 // sd of one panel mean's L* from its positions
+	readNoise   float64     // sd of one panel mean's L* from its positions
 	channels    int
 	warnings    []error
 }
@@ -42,7 +42,8 @@ func (r *Reading) usable() bool {
 
 // observe gathers the panel means of a table.
 func observe(t *Table) (*observed, error) {
-	o := &observed{channels: 2, lotBase: map[string]float64{}}
+	o := &observed{channels: 2}
+	lots := sorted(t.Lots)
 	if t.Kind == Spectral {
 		o.channels += t.Grid.N
 	}
@@ -50,8 +51,8 @@ func observe(t *Table) (*observed, error) {
 	var within float64
 	var withinN int
 	skipped := 0
-	for i := range t.Lots {
-		l := &t.Lots[i]
+	for i := range lots {
+		l := &lots[i]
 		var panels []panelObs
 		for k := range l.Panels {
 			p, ss, n, skip := meanPanel(&l.Panels[k], o.channels)
@@ -71,7 +72,6 @@ func observe(t *Table) (*observed, error) {
 		switch l.Role {
 		case Base:
 			base = append(base, panels...)
-			o.lotBase[l.ID] = meanLab(panels).L
 		case White:
 			white = append(white, panels...)
 		case Blank:
@@ -98,6 +98,20 @@ func observe(t *Table) (*observed, error) {
 	}
 	o.anchor(base, blank, white)
 	return o, nil
+}
+
+// sorted returns the lots in the order of their names, so that a model does
+// not depend, to the last bit, on the order of rows in a file.
+func sorted(lots []Lot) []Lot {
+	lots = slices.Clone(lots)
+	slices.SortStableFunc(lots, func(a, b Lot) int {
+		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.Role, b.Role))
+	})
+	for i := range lots {
+		lots[i].Panels = slices.Clone(lots[i].Panels)
+		slices.SortStableFunc(lots[i].Panels, func(a, b Panel) int { return cmp.Compare(a.ID, b.ID) })
+	}
+	return lots
 }
 
 // anchor finds the ends of the path, or stand-ins with a warning.

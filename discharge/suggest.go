@@ -537,7 +537,9 @@ func (q *search) window(c Suggestion) [2]float64 {
 		}
 		return a
 	}
-	return [2]float64{edge(t0 / 4), edge(t0 * 4)}
+	// Beyond the tested times the window would be a guess.
+	f := &q.m.basis.factors[j]
+	return [2]float64{edge(math.Min(f.value(f.Lo), t0)), edge(math.Max(f.value(f.Hi), t0))}
 }
 
 // why says in words what stands between the target and a pass.

@@ -1,0 +1,252 @@
+package discharge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/fit"
+)
+
+// Parameter is one fitted quantity with its standard error and 95 % interval.
+type Parameter struct {
+	Name          string
+	Value, SE     float64
+	Lo, Hi        float64
+	Unit, Meaning string
+}
+
+// Summary is what a fit found, in numbers and in words.
+type Summary struct {
+	Process, Curve, LevelScale string // of the curve with the most evidence
+	CurveShare                 float64
+	Parameters                 []Parameter
+	SDLot, SDPanel             float64 // scatter in ln dose
+	LOOMedian, LOOP95          float64 // ΔE00 of trial lots predicted without themselves
+	LotDeltaE                  float64 // median ΔE00 by which a lot mean scatters at mid-path
+	Warnings                   []string
+	Words                      []string
+}
+
+// FactorRange is a factor of the model and the range that the trials cover.
+type FactorRange struct {
+	Factor
+	Lo, Hi float64
+	Fixed  bool // never varied: Lo = Hi
+}
+
+// Viewing returns the viewing of every Lab that the model takes and gives.
+func (m *Model) Viewing() colorimetry.Viewing { return m.viewing }
+
+// Warnings returns what the fit wants known.
+func (m *Model) Warnings() []error { return slices.Clone(m.warnings) }
+
+// Process returns the process that the trials ran.
+func (m *Model) Process() Process { return m.process }
+
+// Factors lists the factors that the model knows, with the trials' range.
+func (m *Model) Factors() []FactorRange {
+	var out []FactorRange
+	for _, f := range m.process.Factors {
+		if v, ok := m.fixed[f.Column]; ok {
+			out = append(out, FactorRange{Factor: f, Lo: v, Hi: v, Fixed: true})
+			continue
+		}
+		for j := range m.basis.factors {
+			if d := &m.basis.factors[j]; d.Column == f.Column {
+				out = append(out, FactorRange{Factor: f, Lo: d.value(d.Lo), Hi: d.value(d.Hi)})
+			}
+		}
+	}
+	return out
+}
+
+// Trials returns what is kept of each trial lot, in file order.
+func (m *Model) Trials() []TrialRecord {
+	out := slices.Clone(m.trials)
+	for i := range out {
+		out[i].Settings = out[i].Settings.Clone()
+	}
+	return out
+}
+
+// mixed returns the mean and variance of a linear function of the η row over
+// all curves, each divided by its unit so that they are comparable.
+func (m *Model) mixed(row func(c *component, dst []float64)) (mean, variance float64) {
+	n := m.basis.terms()
+	dst := make([]float64, n)
+	for i := range m.comps {
+		c := &m.comps[i]
+		clear(dst)
+		row(c, dst)
+		mu := dot(dst, c.mean) / c.link.unit
+		v := 0.0
+		for a := range n {
+			for b := range n {
+				v += dst[a] * dst[b] * c.cov[a*(n+1)+b]
+			}
+		}
+		mean += c.weight * mu
+		variance += c.weight * (v/(c.link.unit*c.link.unit) + mu*mu)
+	}
+	return mean, math.Max(variance-mean*mean, 0)
+}
+
+// Summary describes the model.
+func (m *Model) Summary() Summary {
+	s := Summary{Process: m.process.ID, SDPanel: m.sdPanel, Parameters: []Parameter{}, Warnings: []string{}}
+	// The curve named is the one whose candidates carry the most evidence.
+	share := map[string]float64{}
+	for _, c := range m.comps {
+		k := curveName(c.link.curve)
+		share[k] += c.weight
+		if share[k] > s.CurveShare+1e-12 {
+			s.CurveShare, s.Curve, s.LevelScale = share[k], k, c.link.scale.String()
+		}
+	}
+	add := func(name, unit, meaning string, mean, variance float64) {
+		se := math.Sqrt(variance)
+		h := normalQuantile(0.975) * se
+		s.Parameters = append(s.Parameters, Parameter{name, mean, se, mean - h, mean + h, unit, meaning})
+	}
+	var words []string
+	for j := range m.basis.factors {
+		f := &m.basis.factors[j]
+		mean, v := m.mixed(func(c *component, dst []float64) {
+			var x values
+			c.basis.slopes(dst, &x, j)
+		})
+		add("exponent "+f.Column, "", "log dose gained per "+f.perUnit()+" at the middle of the trials", mean, v)
+		words = append(words, m.wordsFor(f, mean, math.Sqrt(v)))
+	}
+	n := 1 + len(m.basis.factors)
+	for j := range m.basis.primary {
+		for k := j; k < m.basis.primary; k++ {
+			mean, v := m.mixed(func(_ *component, dst []float64) { dst[n] = 1 })
+			name := "bend " + m.basis.factors[j].Column
+			if k != j {
+				name = "interaction " + m.basis.factors[j].Column + " × " + m.basis.factors[k].Column
+				if math.Abs(mean) > 2*math.Sqrt(v) {
+					words = append(words, fmt.Sprintf("%s and %s %s each other", m.basis.factors[j].Column, m.basis.factors[k].Column, map[bool]string{true: "strengthen", false: "weaken"}[mean > 0]))
+				}
+			}
+			add(name, "", "second-order coefficient of log dose", mean, v)
+			n++
+		}
+	}
+	top := &m.comps[0]
+	p := len(top.mean) - 1
+	plateau, pv := 0.0, 0.0
+	for _, c := range m.comps {
+		plateau += c.weight * c.mean[p]
+		pv += c.weight * (c.cov[p*(p+1)+p] + c.mean[p]*c.mean[p])
+		s.SDLot += c.weight * c.sdLot / c.link.unit
+	}
+	add("upper plateau", "level", "where discharge ends, base = 0 and white = 1", plateau, math.Max(pv-plateau*plateau, 0))
+	if m.loo != nil {
+		s.LOOMedian, s.LOOP95 = quantile(m.loo, 0.5), quantile(m.loo, 0.95)
+	}
+	s.LotDeltaE = m.midScatter()
+	for _, w := range m.warnings {
+		s.Warnings = append(s.Warnings, w.Error())
+	}
+	s.Words = append(words, m.wordsOnScatter(&s)...)
+	return s
+}
+
+// curveName is the name of a curve with its shape.
+func curveName(c fit.Curve) string {
+	if s, ok := c.(fit.ShapedCurve); ok {
+		return fmt.Sprintf("%s (m = %g)", c.Name(), s.Shape())
+	}
+	return c.Name()
+}
+
+func (f *doseFactor) perUnit() string {
+	switch f.Transform {
+	case Log:
+		return "e-fold"
+	case InverseKelvin:
+		return "40 kJ/mol of activation energy"
+	}
+	return fmt.Sprintf("%.3g units", f.Scale)
+}
+
+// wordsFor says how much a factor matters.
+func (m *Model) wordsFor(f *doseFactor, mean, se float64) string {
+	switch f.Transform {
+	case Log:
+		if mean > 2*se && mean > 0.1 {
+			return fmt.Sprintf("doubling %s multiplies the dose by %.2f (95 %%: %.2f to %.2f)", f.Column, math.Pow(2, mean), math.Pow(2, mean-2*se), math.Pow(2, mean+2*se))
+		}
+	case InverseKelvin:
+		// Over 10 °C about the middle of the trials.
+		t := f.value(0)
+		d := f.x(t+5) - f.x(t-5)
+		return fmt.Sprintf("10 °C more multiplies the dose by %.2f (95 %%: %.2f to %.2f)", math.Exp(mean*d), math.Exp((mean-2*se)*d), math.Exp((mean+2*se)*d))
+	}
+	return fmt.Sprintf("%s: coefficient %.2f ± %.2f, %s", f.Column, mean, se, map[bool]string{true: "not told from nothing", false: "real"}[math.Abs(mean) < 2*se])
+}
+
+// midScatter is the median ΔE00 of one lot mean from its expectation where the
+// path is half way, from dose scatter and casts.
+func (m *Model) midScatter() float64 {
+	var mid values
+	for j := range m.basis.factors {
+		mid[j] = m.basis.factors[j].value(0)
+	}
+	p := m.predictAt(&mid)
+	var c [3][3]float64
+	for i := range 3 {
+		for j := range 3 {
+			c[i][j] = p.LotCovariance[i][j] - p.MeanCovariance[i][j]
+		}
+		c[i][i] = math.Max(c[i][i], 0)
+	}
+	// Median of the chi-like distance is 0.4 of its 95 % point, within a few
+	// percent for one to two dimensions.
+	return 0.4 * deltaEP95(p.Shade, &c)
+}
+
+// wordsOnScatter says what limits accuracy and what to run next.
+func (m *Model) wordsOnScatter(s *Summary) []string {
+	out := []string{fmt.Sprintf("lots scatter by %.0f %% of dose, about ΔE00 %.1f in the middle of the path; panels within a lot by %.0f %%", 100*s.SDLot, s.LotDeltaE, 100*s.SDPanel)}
+	if m.loo != nil {
+		out = append(out, fmt.Sprintf("each trial lot predicted from the others: median ΔE00 %.2f, 95 %% within %.2f", s.LOOMedian, s.LOOP95))
+	}
+	var odd []string
+	for _, t := range m.trials {
+		if t.Weight < 0.35 {
+			odd = append(odd, t.ID)
+		}
+	}
+	if len(odd) > 0 {
+		out = append(out, "out of line with the others and given little weight: "+strings.Join(odd, ", "))
+	}
+	mean := 0.0
+	for _, t := range m.trials {
+		v := m.basis.values(t.Settings)
+		p := m.predictAt(&v)
+		mean += math.Sqrt(p.MeanCovariance[0][0]/p.LotCovariance[0][0]) / float64(len(m.trials))
+	}
+	if mean > 0.55 {
+		out = append(out, "accuracy is limited by the number of trial lots: more lots at new settings between the ones you have will narrow the intervals")
+	} else {
+		out = append(out, "accuracy is limited by lot-to-lot scatter: steadier dosing helps more than further trials")
+	}
+	return out
+}
+
+// quantile interpolates between order statistics.
+func quantile(x []float64, p float64) float64 {
+	s := slices.Clone(x)
+	slices.Sort(s)
+	h := p * float64(len(s)-1)
+	i := int(h)
+	if i+1 >= len(s) {
+		return s[len(s)-1]
+	}
+	return s[i] + (h-float64(i))*(s[i+1]-s[i])
+}
