@@ -1,12 +1,57 @@
 package colorimetry
 
-import "math"
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
 
 // A Difference is a color-difference formula. The first color is the reference
 // (the standard), the second the sample; CIE94 and CMC are not symmetric.
 type Difference interface {
 	Diff(ref, sample Lab) float64
 	String() string
+}
+
+// ParseDifference reads the name of a formula, with factors in parentheses
+// where it has them: "CIE76", "CIE94 graphic arts" (or "CIE94"), "CIE94
+// textiles", "CMC(2:1)" (or "CMC"), "CIEDE2000(2:1:1)" (or "CIEDE2000", which is
+// 1:1:1). Case does not matter, and a hyphen stands for a space.
+func ParseDifference(s string) (Difference, error) {
+	name, rest, hasFactors := strings.Cut(strings.ToLower(s), "(")
+	name = strings.ReplaceAll(strings.TrimSpace(name), "-", " ")
+	var k []float64
+	if hasFactors {
+		inner, ok := strings.CutSuffix(strings.TrimSpace(rest), ")")
+		for part := range strings.SplitSeq(inner, ":") {
+			x, err := strconv.ParseFloat(strings.TrimSpace(part), 64)
+			if err != nil || !(x > 0) || math.IsInf(x, 0) {
+				ok = false
+			}
+			k = append(k, x)
+		}
+		if !ok {
+			return nil, fmt.Errorf("difference formula %q: want factors above 0 in parentheses, such as CMC(2:1)", s)
+		}
+	}
+	switch {
+	case name == "cie76" && k == nil:
+		return CIE76{}, nil
+	case (name == "cie94" || name == "cie94 graphic arts") && k == nil:
+		return CIE94GraphicArts(), nil
+	case name == "cie94 textiles" && k == nil:
+		return CIE94Textiles(), nil
+	case name == "cmc" && k == nil:
+		return CMC{2, 1}, nil
+	case name == "cmc" && len(k) == 2:
+		return CMC{k[0], k[1]}, nil
+	case name == "ciede2000" && k == nil:
+		return CIEDE2000{1, 1, 1}, nil
+	case name == "ciede2000" && len(k) == 3:
+		return CIEDE2000{k[0], k[1], k[2]}, nil
+	}
+	return nil, fmt.Errorf("unknown difference formula %q: want CIE76, CIE94 graphic arts, CIE94 textiles, CMC(l:c) or CIEDE2000(kL:kC:kH)", s)
 }
 
 // CIE76 is ΔE*ab, the distance in CIELAB [1].

@@ -239,7 +239,7 @@ func gridSize(n, pixels int) int {
 // measure reads the i-th of rows strips of the region.
 func (s *strip) measure(m image.Image, r image.Rectangle, i, rows, columns int, center Lab, correction *ChartCorrection, line []SRGB8) {
 	s.cells = make([]cellSum, columns)
-	table, white := linearTable(), srgbWhite()
+	table, root := linearTable(), roots()
 	for y := r.Min.Y + i*r.Dy()/rows; y < r.Min.Y+(i+1)*r.Dy()/rows; y++ {
 		for column := range columns {
 			x0, x1 := r.Min.X+column*r.Dx()/columns, r.Min.X+(column+1)*r.Dx()/columns
@@ -251,7 +251,7 @@ func (s *strip) measure(m image.Image, r image.Rectangle, i, rows, columns int, 
 					c = correction.Apply(c)
 				}
 				cell.xyz = cell.xyz.plus(c)
-				lab := c.Lab(white)
+				lab := root.lab(c.X*(1./srgbWhiteX), c.Y*(1./srgbWhiteY), c.Z*(1./srgbWhiteZ))
 				d := Lab{lab.L - center.L, lab.A - center.A, lab.B - center.B}
 				s.sum = Lab{s.sum.L + d.L, s.sum.A + d.A, s.sum.B + d.B}
 				s.square = Lab{s.square.L + d.L*d.L, s.square.A + d.A*d.A, s.square.B + d.B*d.B}

@@ -2,6 +2,7 @@ package colorimetry
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -254,5 +255,45 @@ func TestMetamerism(t *testing.T) {
 	}
 	if _, err := (MetamerismIndex{}).OfSpectra(s, s, ref, ref); err == nil {
 		t.Error("a black sample gives no error")
+	}
+}
+
+func TestParseDifference(t *testing.T) {
+	for _, f := range []Difference{CIE76{}, CIE94GraphicArts(), CIE94Textiles(), CMC{2, 1}, CMC{1.4, 1}, CIEDE2000{1, 1, 1}, CIEDE2000{2, 1, 0.5}} {
+		if got, err := ParseDifference(f.String()); err != nil || got != f {
+			t.Errorf("%s is read as %v, %v", f, got, err)
+		}
+	}
+	for s, want := range map[string]Difference{"ciede2000": CIEDE2000{1, 1, 1}, "cie94-textiles": CIE94Textiles(), "CMC": CMC{2, 1}, " cmc ( 1 : 1 ) ": CMC{1, 1}} {
+		if got, err := ParseDifference(s); err != nil || got != want {
+			t.Errorf("%q is read as %v, %v", s, got, err)
+		}
+	}
+	for _, s := range []string{"", "delta", "CMC(2)", "CMC(2:1", "CIEDE2000(1:1:0)", "CIEDE2000(1:1:NaN)", "CIE76(1:1)", "CMC(-2:1)", "CMC(Inf:1)"} {
+		if got, err := ParseDifference(s); err == nil {
+			t.Errorf("%q is read as %v", s, got)
+		}
+	}
+}
+
+// The bulk form of 8-bit colors gives the same as the single one, allocates
+// nothing and leaves its input alone.
+func TestSRGB8sToLab(t *testing.T) {
+	src := make([]SRGB8, 0, 1000)
+	for i := range 1000 {
+		src = append(src, SRGB8{uint8(i), uint8(i * 7), uint8(i * 13)})
+	}
+	before := slices.Clone(src)
+	dst := make([]Lab, len(src))
+	if n := testing.AllocsPerRun(5, func() { SRGB8sToLab(dst, src) }); n != 0 {
+		t.Errorf("allocates %v times", n)
+	}
+	for i, c := range src {
+		if dst[i] != SRGB8ToLab(c) {
+			t.Fatalf("%v: %v in bulk, %v alone", c, dst[i], SRGB8ToLab(c))
+		}
+	}
+	if !slices.Equal(src, before) {
+		t.Error("the input was changed")
 	}
 }
