@@ -80,22 +80,14 @@ func ciede2000Terms(ref, sample Lab) (t terms) {
 	t.h1, t.h2 = hueDegrees(ref.B, t.a1), hueDegrees(sample.B, t.a2)        // eq. 7
 
 	t.dL, t.dC = sample.L-ref.L, t.c2-t.c1 // eq. 8, 9
-	neutral := t.c1 == 0 || t.c2 == 0      // one hue is undefined
-	gap, sum := t.h2-t.h1, t.h1+t.h2       // eq. 10, 14
-	switch wide := math.Abs(gap) > 180+hueTie; {
-	case neutral:
-		gap, t.hBar = 0, sum // the undefined hue is 0, so the sum is the other one
-	case !wide:
-		t.hBar = sum / 2
-	case sum < 360:
-		t.hBar = (sum + 360) / 2
-	default:
-		t.hBar = (sum - 360) / 2
-	}
-	// The sine has period 720° here, so eq. 10's ±360 only turns its sign.
-	if gap > 180+hueTie {
+	t.hBar = meanHueDegrees(t.h1, t.h2)    // eq. 14
+	gap := t.h2 - t.h1                     // eq. 10
+	switch {
+	case t.c1 == 0 || t.c2 == 0: // one hue is undefined and set to 0
+		gap, t.hBar = 0, t.h1+t.h2
+	case gap > 180+hueTie:
 		gap -= 360
-	} else if gap < -180-hueTie {
+	case gap < -180-hueTie:
 		gap += 360
 	}
 	t.dH = 2 * math.Sqrt(t.c1) * math.Sqrt(t.c2) * sinDegrees(gap/2) // eq. 11
@@ -111,6 +103,18 @@ func ciede2000Terms(ref, sample Lab) (t terms) {
 	u := (t.hBar - 275) / 25
 	t.rT = -sinDegrees(2*30*math.Exp(-u*u)) * t.rC // eq. 16, 21
 	return t
+}
+
+// meanHueDegrees is the mean of two hues over the shorter arc, [4] eq. 14.
+func meanHueDegrees(h1, h2 float64) float64 {
+	switch sum := h1 + h2; {
+	case math.Abs(h1-h2) <= 180+hueTie:
+		return sum / 2
+	case sum < 360:
+		return (sum + 360) / 2
+	default:
+		return (sum - 360) / 2
+	}
 }
 
 // chromaRatio7 is C⁷/(C⁷+25⁷) in a form that neither overflows nor divides

@@ -13,7 +13,7 @@ import (
 //     the sum of the two unit vectors, (x, y) ~ m = (a1'C2' + a2'C1', b1C2' + b2C1').
 //   - T is a polynomial in x = cos h̄ and y = sin h̄ (multiple-angle formulas).
 //   - ΔH' = 2·√p·sin(Δh/2) = 2·√p·cross/|m| with p = C1'C2', cross = a1'b2 - a2'b1.
-//     No arctangent, no sine.
+//     No arctangent, no sine. It is zero when a color is neutral.
 //   - R_T. exp(-((h̄-275)/25)²) is even around 275°, so it is a smooth function
 //     of w = 1 - cos(h̄-275°) and comes from a table of short polynomials. The
 //     formula does not wrap the angle at 0°/360°: hues of 0-90° are more than
@@ -24,8 +24,8 @@ import (
 // Where the short forms would lose digits or miss a rule, the result is made
 // NaN, and every result that is not below fastLimit is computed again by the
 // plain form: hues within 0.1° of opposite (there the branch rule and its tie
-// decide), a neutral color (its hue is undefined), a mean hue at the seam 0°/360°
-// within 1e-7°, and colors so far out that an absolute 1e-9 needs equal rounding.
+// decide), a mean hue within 1e-7° of the seam 0°/360°, and colors so far out that
+// an absolute 1e-9 needs equal rounding.
 //
 // The steps are functions small enough for the compiler to inline. Diff runs
 // them for one pair; the bulk form runs them as short passes over a block, so
@@ -47,8 +47,12 @@ func adaptedA(a1, b1, a2, b2 float64) (a1p, a2p float64) {
 	return g * a1, g * a2
 }
 
-// meanHue returns the direction of the mean hue, and 1/|m|.
+// meanHue returns the direction of the mean hue, and 1/|m|. When a color is
+// neutral all three are zero: then ΔH' is zero and the hue does not matter.
 func meanHue(a1, b1, c1, a2, b2, c2 float64) (x, y, inv float64) {
+	if c1*c2 == 0 {
+		return 0, 0, 0
+	}
 	x, y = a1*c2+a2*c1, b1*c2+b2*c1
 	inv = 1 / math.Sqrt(x*x+y*y)
 	return x * inv, y * inv, inv
@@ -123,7 +127,7 @@ func (f CIEDE2000) fast(table *rotationTable, ref, sample Lab) float64 {
 	sC, sH := f.chromaWeights(c1, c2, hueT(x, y))
 	d, root := rotationRoot(c1, c2)
 	cell, u := table.cell(x, y)
-	return total(dL, f.KL*sL, c2-c1, sC, c1*c2, (a1*b2-a2*b1)*inv, sH, cell.at(u), d, root)
+	return total(dL, f.KL*sL, c2-c1, sC, c1*c2, crossProduct(a1, b1, a2, b2)*inv, sH, cell.at(u), d, root)
 }
 
 // scratch holds what the passes over one block hand on.
@@ -146,7 +150,7 @@ func (f CIEDE2000) block(table *rotationTable, s *scratch, dst []float64, ref, s
 		a1, b1, a2, b2 := s.a1[i], ref[i].B, s.a2[i], sample[i].B
 		c1, c2 := math.Sqrt(s.c1[i]), math.Sqrt(s.c2[i])
 		x, y, inv := meanHue(a1, b1, c1, a2, b2, c2)
-		h := (a1*b2 - a2*b1) * inv
+		h := crossProduct(a1, b1, a2, b2) * inv
 		if special(x, y, c1*c2*inv) {
 			h = math.NaN()
 		}

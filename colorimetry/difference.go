@@ -82,7 +82,7 @@ func (ref Lab) Difference(sample Lab) Components {
 	d.DC = c2 - c1
 	d.DH = deltaH(ref, sample, c1, c2)
 	if c1 > 0 && c2 > 0 {
-		cross := ref.A*sample.B - sample.A*ref.B
+		cross := crossProduct(ref.A, ref.B, sample.A, sample.B)
 		dot := ref.A*sample.A + ref.B*sample.B
 		d.DHue = math.Atan2(cross, dot) * (180 / math.Pi)
 	}
@@ -94,7 +94,7 @@ func (ref Lab) Difference(sample Lab) Components {
 // for hues far apart; for near hues cross/√((C1·C2 + dot)/2) keeps the digits.
 // Hues exactly 180° apart count as positive.
 func deltaH(ref, sample Lab, c1, c2 float64) float64 {
-	cross := ref.A*sample.B - sample.A*ref.B
+	cross := crossProduct(ref.A, ref.B, sample.A, sample.B)
 	dot := ref.A*sample.A + ref.B*sample.B
 	switch {
 	case dot < 0:
@@ -104,6 +104,11 @@ func deltaH(ref, sample Lab, c1, c2 float64) float64 {
 	}
 	return cross / math.Sqrt((c1*c2+dot)/2)
 }
+
+// crossProduct returns a1·b2 - a2·b1. The conversions forbid the compiler to
+// fuse multiplication and subtraction, as it does on some processors: equal
+// colors must give exactly zero everywhere.
+func crossProduct(a1, b1, a2, b2 float64) float64 { return float64(a1*b2) - float64(a2*b1) }
 
 // CIE94 is the CIE 1994 formula [5]. S_C and S_H use the chroma of the
 // reference alone. The zero value is the graphic-arts form.

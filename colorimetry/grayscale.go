@@ -63,21 +63,14 @@ func grade(de float64, upper [8]float64) string {
 	return names[8]
 }
 
-// meanHueAngle is the mean of two hue angles over the shorter arc, in degrees.
-// A neutral color takes the hue of the other.
+// meanHueAngle is the mean hue of two colors in degrees. A neutral color takes
+// the hue of the other.
 func meanHueAngle(p, q Lab) float64 {
 	h1, h2 := hueDegrees(p.B, p.A), hueDegrees(q.B, q.A)
-	switch {
-	case p.A == 0 && p.B == 0:
-		return h2
-	case q.A == 0 && q.B == 0:
-		return h1
-	case math.Abs(h1-h2) <= 180:
-		return (h1 + h2) / 2
-	case h1+h2 < 360:
-		return (h1 + h2 + 360) / 2
+	if p.A == 0 && p.B == 0 || q.A == 0 && q.B == 0 {
+		return h1 + h2 // the hue of a neutral is 0
 	}
-	return (h1 + h2 - 360) / 2
+	return meanHueDegrees(h1, h2)
 }
 
 func square(x float64) float64 { return x * x }

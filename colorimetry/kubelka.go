@@ -43,7 +43,8 @@ type KubelkaMunk struct {
 	SpecularExcluded bool
 }
 
-// Check reports coefficients outside 0 ≤ K < 1.
+// Check reports coefficients outside 0 ≤ K < 1, and a sum of 1 or more, for
+// which Internal has a pole within the readings.
 func (m KubelkaMunk) Check() error {
 	for _, k := range []struct {
 		name  string
@@ -52,6 +53,9 @@ func (m KubelkaMunk) Check() error {
 		if !(k.value >= 0 && k.value < 1) {
 			return fmt.Errorf("saunderson coefficient %s is %v: want 0 ≤ %s < 1", k.name, k.value, k.name)
 		}
+	}
+	if m.K1+m.K2 >= 1 {
+		return fmt.Errorf("saunderson coefficients %v and %v: want a sum below 1", m.K1, m.K2)
 	}
 	return nil
 }

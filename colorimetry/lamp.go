@@ -51,7 +51,7 @@ func newProducts(s [integrationLen]float64, cmf cie.Observer) *products {
 	for i := range s {
 		sum += s[i] * cmf.Y[i+integrationStart-cie.ObserverStart]
 	}
-	k := 100 / sum // [2] eq. for the normalizing factor
+	k := 100 / sum // [1] section 7.1: Y = 100 for the perfect diffuser
 	for i := range s {
 		j := i + integrationStart - cie.ObserverStart
 		p.x[i] = k * s[i] * cmf.X[j]

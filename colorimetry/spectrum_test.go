@@ -180,7 +180,7 @@ func TestKubelkaMunk(t *testing.T) {
 	if got := m.Measured(0.5); far(got, 0.192/0.7, 1e-15) || far(m.Internal(got), 0.5, 1e-15) {
 		t.Errorf("Saunderson without gloss: %v", got)
 	}
-	for _, bad := range []KubelkaMunk{{K1: -0.1}, {K2: 1}, {K1: math.NaN()}} {
+	for _, bad := range []KubelkaMunk{{K1: -0.1}, {K2: 1}, {K1: math.NaN()}, {K1: 0.5, K2: 0.6}} {
 		if bad.Check() == nil {
 			t.Errorf("%+v is accepted", bad)
 		}

@@ -162,7 +162,12 @@ func linearFromXYZ(c XYZ) linearRGB {
 
 // Quantize rounds to 8 bits per channel, clipping to 0..1.
 func (c SRGB) Quantize() SRGB8 {
-	q := func(v float64) uint8 { return uint8(math.Round(min(max(v, 0), 1) * 255)) }
+	q := func(v float64) uint8 {
+		if !(v > 0) { // or NaN, whose conversion is not defined
+			return 0
+		}
+		return uint8(math.Round(min(v, 1) * 255))
+	}
 	return SRGB8{q(c.R), q(c.G), q(c.B)}
 }
 

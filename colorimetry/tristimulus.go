@@ -24,7 +24,7 @@ type Weights struct {
 // the outermost measured one on that side, as E308 [2] prescribes; this equals
 // repeating the end value outwards. So grids 400-700, 380-730, 360-740 and
 // 360-780 all have the same white. Measured values above 780 nm get weight 0
-// (the lamps are not tabulated there and the observer is below 2e-5 of its
+// (the lamps are not tabulated there and the observer is below 5e-5 of its
 // peak). The table belongs to data free of bandpass error.
 func NewWeights(v Viewing, g Grid) (*Weights, error) {
 	if !v.Valid() {

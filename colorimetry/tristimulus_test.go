@@ -118,7 +118,7 @@ func TestLagrangePrintedInE2022(t *testing.T) {
 func TestWhitePoints(t *testing.T) {
 	worst := map[string]float64{}
 	for _, p := range published.Whites() {
-		tol := 0.003
+		tol := 0.001
 		switch {
 		case p.Source == "CIE 015:2018 table":
 			tol = 0.017

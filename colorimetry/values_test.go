@@ -28,7 +28,9 @@ func TestPublishedDifferences(t *testing.T) {
 		}
 		worst[p.Formula] = max(worst[p.Formula], e*math.Pow10(p.Decimals))
 	}
-	t.Logf("largest deviation in units of the last printed digit: %.3v", worst)
+	for name, e := range worst {
+		t.Logf("%s: largest deviation %.2f of the last printed digit", name, e)
+	}
 }
 
 // The zero values are the documented defaults.

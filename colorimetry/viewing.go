@@ -157,6 +157,6 @@ func (v *Viewing) UnmarshalText(text []byte) error {
 
 // White returns the tristimulus values of the perfect diffuser, Y = 100. They
 // are the sums of lamp times observer at 1 nm over 360-780 nm, which agree
-// with the white points printed in ASTM E308 to 0.003 (see the tests).
+// with the white points printed in ASTM E308 to 0.001 (see the tests).
 // It panics when the viewing is not valid.
 func (v Viewing) White() XYZ { return v.products().white }
