@@ -14,7 +14,6 @@ type doseFactor struct {
 	Scale     float64 // of a Linear factor: what matters about as much as an e-fold of others
 	Center    float64 // of the transformed trial settings
 	Lo, Hi    float64 // trial range, transformed and centered
-	Lag       float64 // of a Log factor: the dose starts only beyond it (spreading, heating up)
 	Needed    bool    // settings must name it; a missing other one stands at its center
 	Raises    bool    // more of it never discharges less
 	Primary   bool    // takes part in second-order terms; others enter linearly
@@ -29,7 +28,7 @@ const arrhenius = 40e3 / 8.314462618
 func (f *doseFactor) raw(v float64) float64 {
 	switch f.Transform {
 	case Log:
-		return math.Log(math.Max(v-f.Lag, 1e-3*v))
+		return math.Log(v)
 	case InverseKelvin:
 		return -arrhenius / (v + 273.15)
 	}
@@ -41,7 +40,7 @@ func (f *doseFactor) value(x float64) float64 {
 	x += f.Center
 	switch f.Transform {
 	case Log:
-		return math.Exp(x) + f.Lag
+		return math.Exp(x)
 	case InverseKelvin:
 		return -arrhenius/x - 273.15
 	}
@@ -56,10 +55,55 @@ type values [maxFactors]float64
 
 // at returns v in the centered coordinates of the basis.
 func (b *doseBasis) at(v *values) (x values) {
+	charge := 0.0
 	for j := range b.factors {
-		x[j] = b.factors[j].x(v[j])
+		f := &b.factors[j]
+		x[j] = f.x(v[j])
+		if f.charges() {
+			charge += x[j]
+		}
+	}
+	if b.clock != (clock{}) {
+		j := b.time
+		x[j] = b.clock.log(v[j], charge) - b.factors[j].Center
 	}
 	return x
+}
+
+// charges reports whether more of the factor means more oxidizer per garment.
+func (f *doseFactor) charges() bool {
+	return f.Primary && f.Raises && f.Transform == Log && f.Column != timeColumn
+}
+
+// clock says how the minutes of a load count. The zero clock counts them all.
+type clock struct {
+	Lag  float64 `json:"lag_min"`  // minutes before the oxidizer acts: spreading, wetting out, heating up
+	Life float64 `json:"life_min"` // minutes in which the oxidizer is spent to 1/e; 0: never
+	// Charge is the power of the oxidizer charged by which its life grows: 0
+	// when it decays by itself, 1 when garments use it up.
+	Charge float64 `json:"charge_power"`
+}
+
+// log is the logarithm of the effective minutes among t, when the oxidizer
+// charged is exp(charge) times that of the middle of the trials.
+func (c clock) log(t, charge float64) float64 {
+	t = math.Max(t-c.Lag, 1e-3*t)
+	if c.Life > 0 {
+		life := c.Life * math.Exp(c.Charge*charge)
+		t = -life * math.Expm1(-t/life)
+	}
+	return math.Log(t)
+}
+
+// clocks lists the ways in which time may count, for trials that ran from lo
+// to hi minutes: at once, after a lag, until the oxidizer has died away, and
+// until the garments have used it up.
+func clocks(lo, hi float64) []clock {
+	return []clock{
+		{}, {Lag: 0.5 * lo}, {Lag: 0.8 * lo},
+		{Life: hi}, {Life: hi / 2.5},
+		{Life: hi, Charge: 1}, {Life: hi / 2.5, Charge: 1},
+	}
 }
 
 // values reads settings.
@@ -75,26 +119,6 @@ func (b *doseBasis) values(s Settings) (v values) {
 	return v
 }
 
-// lags are the shares of the shortest trial time that may pass before the
-// oxidizer acts: spreading over the load, wetting out, heating up.
-func lags() []float64 { return []float64{0, 0.5, 0.8} }
-
-// delayed returns the basis with time counted from a lag, a share of the
-// shortest trial time.
-func (b *doseBasis) delayed(share float64) doseBasis {
-	c := doseBasis{factors: slices.Clone(b.factors), primary: b.primary}
-	for j := range c.factors {
-		f := &c.factors[j]
-		if f.Column != timeColumn || f.Transform != Log {
-			continue
-		}
-		lo, hi := f.value(f.Lo), f.value(f.Hi)
-		f.Lag = share * lo
-		f.between(f.raw(lo), f.raw(hi))
-	}
-	return c
-}
-
 // between sets center and range. The center is the middle of the range, not
 // the mean: the same for any order or repetition of lots.
 func (f *doseFactor) between(lo, hi float64) {
@@ -107,6 +131,31 @@ func (f *doseFactor) between(lo, hi float64) {
 type doseBasis struct {
 	factors []doseFactor // primary ones first
 	primary int
+	clock   clock
+	time    int // index of the time factor; meaningless without a clock
+}
+
+// timed returns the basis under another clock, with the time factor centered
+// on the trials again.
+func (b *doseBasis) timed(c clock, trials []values) doseBasis {
+	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.index(timeColumn)}
+	if c == (clock{}) {
+		return d
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	f := &d.factors[d.time]
+	f.Center = 0
+	for i := range trials {
+		x := d.at(&trials[i])
+		lo, hi = math.Min(lo, x[d.time]), math.Max(hi, x[d.time])
+	}
+	f.between(lo, hi)
+	return d
+}
+
+// index finds a factor, -1 if it is not among those that vary.
+func (b *doseBasis) index(column string) int {
+	return slices.IndexFunc(b.factors, func(f doseFactor) bool { return f.Column == column })
 }
 
 // maxFactors bounds the factors of one process, so that prediction works on
@@ -124,7 +173,7 @@ func (b *doseBasis) terms() int {
 // from the trials' box. Beyond the box second-order terms go on linearly, so
 // that a curve bent inside the tested region cannot turn back outside it.
 func (b *doseBasis) row(dst []float64, x *values) (outside float64) {
-	var c [maxFactors]float64
+	var c values
 	dst[0] = 1
 	for j := range b.factors {
 		f := &b.factors[j]

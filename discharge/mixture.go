@@ -11,7 +11,6 @@ import (
 type candidate struct {
 	link  link
 	basis *doseBasis
-	lag   float64 // of basis, as a share of the shortest trial time
 }
 
 // component is one candidate after the quantities that shape it have been
@@ -62,7 +61,6 @@ type fitting struct {
 	candidates []candidate
 	problems   []problem // by candidate
 	base       hyper
-	ws         *workspace
 }
 
 // sweep fits the promising candidates at every grid point.
@@ -108,7 +106,7 @@ func (f *fitting) solve(k int, h hyper, start []float64) cell {
 	h.exponent, h.spread, h.floor = f.base.exponent, f.base.spread, f.base.floor
 	h.sdLot *= unit
 	h.sdPanel = f.base.sdPanel * unit
-	post := f.problems[k].solve(h, f.ws, slices.Clone(start))
+	post := f.problems[k].solve(h, newWorkspace(f.problems[k].basis.terms()+1), slices.Clone(start))
 	return cell{candidate: k, h: h, post: post, logW: post.evidence + prior}
 }
 
@@ -117,7 +115,7 @@ func (f *fitting) again(c cell, skip int) cell {
 	unit := f.candidates[c.candidate].link.unit
 	pr := f.problems[c.candidate]
 	pr.skip = skip
-	post := pr.solve(c.h, f.ws, slices.Clone(c.post.mean))
+	post := pr.solve(c.h, newWorkspace(pr.basis.terms()+1), slices.Clone(c.post.mean))
 	return cell{candidate: c.candidate, h: c.h, post: post, logW: post.evidence + logPriorSDLot(c.h.sdLot/unit)}
 }
 
@@ -205,7 +203,7 @@ func (f *fitting) collapse(cells []cell, w []float64) []component {
 
 // merge makes the component of candidate k.
 func (f *fitting) merge(k int, total float64, cells []cell, w []float64) component {
-	p := f.ws.p
+	p := f.candidates[k].basis.terms() + 1
 	m := component{candidate: f.candidates[k], weight: total, mean: make([]float64, p), cov: make([]float64, p*p)}
 	varLot := 0.0
 	for i, c := range cells {

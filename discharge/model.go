@@ -116,30 +116,38 @@ func Fit(t *Table, opt *FitOptions) (*Model, error) {
 func (m *Model) fitting(o *observed) *fitting {
 	f := &fitting{
 		base: hyper{exponent: 0.8, spread: 0.7, sdPanel: m.sdPanel, floor: m.floorSD},
-		ws:   newWorkspace(m.basis.terms() + 1),
 	}
 	links := m.links()
 	points := m.lotPoints(o)
-	for _, lag := range lags() {
-		basis := m.basis.delayed(lag)
-		pr := problem{basis: &basis, skip: -1, low: m.low, corner: basis.corners()}
-		pr.lots = slices.Clone(points)
-		for i, t := range o.trials {
-			v := m.basis.values(t.lot.Settings)
-			x := basis.at(&v)
+	trials := make([]values, len(o.trials))
+	for i, t := range o.trials {
+		trials[i] = m.basis.values(t.lot.Settings)
+	}
+	for _, c := range m.clocks() {
+		basis := m.basis.timed(c, trials)
+		pr := problem{basis: &basis, skip: -1, low: m.low, corner: basis.corners(), lots: slices.Clone(points)}
+		for i := range trials {
+			x := basis.at(&trials[i])
 			pr.lots[i].row = make([]float64, basis.terms())
 			basis.row(pr.lots[i].row, &x)
 		}
 		for k := range links {
-			f.candidates = append(f.candidates, candidate{link: links[k], basis: &basis, lag: lag})
+			f.candidates = append(f.candidates, candidate{link: links[k], basis: &basis})
 			pr.link = &links[k]
 			f.problems = append(f.problems, pr)
 		}
-		if !m.basis.has(timeColumn) {
-			break
-		}
 	}
 	return f
+}
+
+// clocks lists the ways in which time may count in this model.
+func (m *Model) clocks() []clock {
+	j := m.basis.index(timeColumn)
+	if j < 0 || !m.basis.factors[j].Primary {
+		return []clock{{}}
+	}
+	f := &m.basis.factors[j]
+	return clocks(f.value(f.Lo), f.value(f.Hi))
 }
 
 // chooseFactors picks the factors that varied.
@@ -347,10 +355,10 @@ func (m *Model) panelLevels(o *observed) [][]float64 {
 func (m *Model) lotSlopes(o *observed) []float64 {
 	out := make([]float64, len(o.trials))
 	var row [maxTerms]float64
-	n := m.basis.terms()
 	for i, t := range o.trials {
 		v := m.basis.values(t.lot.Settings)
 		for _, c := range m.comps {
+			n := c.basis.terms()
 			x := c.basis.at(&v)
 			c.basis.row(row[:n], &x)
 			_, ds, _ := c.link.at(dot(row[:n], c.mean), m.low, c.mean[n])
@@ -401,10 +409,6 @@ func (b *doseBasis) corners() [][]float64 {
 		}
 	}
 	return rows
-}
-
-func (b *doseBasis) has(column string) bool {
-	return slices.ContainsFunc(b.factors, func(f doseFactor) bool { return f.Column == column })
 }
 
 func dot(row, theta []float64) float64 {

@@ -58,7 +58,6 @@ type (
 		Center    float64   `json:"center"`
 		Lo        float64   `json:"lo"`
 		Hi        float64   `json:"hi"`
-		Lag       float64   `json:"lag"`
 		Needed    bool      `json:"needed"`
 		Raises    bool      `json:"raises"`
 		Primary   bool      `json:"primary"`
@@ -75,14 +74,15 @@ type (
 		PanelOff [2][2]float64 `json:"panel_off_path"`
 	}
 	modelCurve struct {
-		Curve  string    `json:"curve"`
-		Shape  float64   `json:"shape,omitempty"`
-		Scale  string    `json:"scale"`
-		Weight float64   `json:"weight"`
-		Mean   []float64 `json:"mean"`
-		Cov    []float64 `json:"covariance"`
-		SDLot  float64   `json:"sd_lot"`
-		Lag    float64   `json:"lag_share"`
+		Curve  string     `json:"curve"`
+		Shape  float64    `json:"shape,omitempty"`
+		Scale  string     `json:"scale"`
+		Weight float64    `json:"weight"`
+		Mean   []float64  `json:"mean"`
+		Cov    []float64  `json:"covariance"`
+		SDLot  float64    `json:"sd_lot"`
+		Clock  clock      `json:"clock"`
+		Time   [3]float64 `json:"clock_center_lo_hi"` // of the time factor under the clock
 	}
 )
 
@@ -109,7 +109,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 		f.Path.Cov = append(f.Path.Cov, mat.Row(nil, i, p.cov))
 	}
 	for _, c := range m.comps {
-		cf := modelCurve{Curve: c.link.curve.Name(), Scale: c.link.scale.String(), Weight: c.weight, Mean: c.mean, Cov: c.cov, SDLot: c.sdLot, Lag: c.lag}
+		cf := modelCurve{Curve: c.link.curve.Name(), Scale: c.link.scale.String(), Weight: c.weight, Mean: c.mean, Cov: c.cov, SDLot: c.sdLot, Clock: c.basis.clock, Time: c.basis.timeRange()}
 		if s, ok := c.link.curve.(fit.ShapedCurve); ok {
 			cf.Shape = s.Shape()
 		}
@@ -289,21 +289,22 @@ func (f *modelFile) curves(m *Model) error {
 	}
 	sum := 0.0
 	p := m.basis.terms() + 1
-	bases := map[float64]*doseBasis{}
-	for _, lag := range lags() {
-		b := m.basis.delayed(lag)
-		bases[lag] = &b
-	}
+	bases := map[clock]*doseBasis{}
 	for _, c := range f.Curves {
-		basis, ok := bases[c.Lag]
+		basis, ok := bases[c.Clock]
 		if !ok {
-			return fmt.Errorf("curve %q: unknown lag %g", c.Curve, c.Lag)
+			b, err := m.basis.restored(c.Clock, c.Time)
+			if err != nil {
+				return fmt.Errorf("curve %q: %w", c.Curve, err)
+			}
+			basis = &b
+			bases[c.Clock] = basis
 		}
 		l, err := m.linkNamed(c.Curve, c.Shape, c.Scale)
 		if err != nil {
 			return err
 		}
-		if len(c.Mean) != p || len(c.Cov) != p*p || !finite(c.Mean...) || !finite(c.Cov...) || !finite(c.Weight, c.SDLot, c.Lag) {
+		if len(c.Mean) != p || len(c.Cov) != p*p || !finite(c.Mean...) || !finite(c.Cov...) || !finite(c.Weight, c.SDLot) {
 			return fmt.Errorf("curve %q: wrong number of values, or one is not finite", c.Curve)
 		}
 		if c.Weight <= 0 || c.SDLot <= 0 || c.Mean[p-1] <= m.low || c.Mean[p-1] > 2 {
@@ -323,12 +324,38 @@ func (f *modelFile) curves(m *Model) error {
 			return fmt.Errorf("curve %q: covariance is not positive definite", c.Curve)
 		}
 		sum += c.Weight
-		m.comps = append(m.comps, component{candidate: candidate{link: l, basis: basis, lag: c.Lag}, weight: c.Weight, mean: c.Mean, cov: c.Cov, sdLot: c.SDLot})
+		m.comps = append(m.comps, component{candidate: candidate{link: l, basis: basis}, weight: c.Weight, mean: c.Mean, cov: c.Cov, sdLot: c.SDLot})
 	}
 	if math.Abs(sum-1) > 1e-9 {
 		return fmt.Errorf("curve weights sum to %g, not 1", sum)
 	}
 	return nil
+}
+
+// timeRange is what of a clock's basis differs from the model's.
+func (b *doseBasis) timeRange() [3]float64 {
+	if b.clock == (clock{}) {
+		return [3]float64{}
+	}
+	f := &b.factors[b.time]
+	return [3]float64{f.Center, f.Lo, f.Hi}
+}
+
+// restored is the basis under a clock whose time factor is centered as saved.
+func (b *doseBasis) restored(c clock, time [3]float64) (doseBasis, error) {
+	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.index(timeColumn)}
+	if c == (clock{}) {
+		return d, nil
+	}
+	if d.time < 0 || !finite(c.Lag, c.Life, c.Charge) || c.Lag < 0 || c.Life < 0 || c.Charge < 0 || c.Charge > 3 {
+		return d, fmt.Errorf("clock %+v is impossible", c)
+	}
+	f := &d.factors[d.time]
+	f.Center, f.Lo, f.Hi = time[0], time[1], time[2]
+	if !finite(time[:]...) || f.Lo >= f.Hi {
+		return d, fmt.Errorf("time range %v under a clock", time)
+	}
+	return d, nil
 }
 
 // linkNamed finds the candidate with that name, shape and scale.

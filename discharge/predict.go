@@ -95,11 +95,11 @@ func (m *Model) movesFixed(s Settings) bool {
 func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) {
 	var row [maxTerms]float64
 	var last *doseBasis
-	n := m.basis.terms()
-	p := n + 1
 	far := 0.0
 	for i := range m.comps {
 		c := &m.comps[i]
+		n := c.basis.terms()
+		p := n + 1
 		if c.basis != last {
 			x := c.basis.at(v)
 			far = c.basis.row(row[:n], &x)

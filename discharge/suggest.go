@@ -513,7 +513,7 @@ func (q *search) pick(list []Suggestion, count int) []Suggestion {
 // stays within tolerance.
 func (q *search) window(c Suggestion) [2]float64 {
 	t0, ok := c.Settings[timeColumn]
-	j := slices.IndexFunc(q.m.basis.factors, func(f doseFactor) bool { return f.Column == timeColumn })
+	j := q.m.basis.index(timeColumn)
 	if !ok || j < 0 || c.DeltaE > q.tol {
 		return [2]float64{}
 	}

@@ -75,11 +75,10 @@ func (m *Model) Trials() []TrialRecord {
 // mixed returns the mean and variance of a linear function of the η row over
 // all curves, each divided by its unit so that they are comparable.
 func (m *Model) mixed(row func(c *component, dst []float64)) (mean, variance float64) {
-	n := m.basis.terms()
-	dst := make([]float64, n)
 	for i := range m.comps {
 		c := &m.comps[i]
-		clear(dst)
+		n := c.basis.terms()
+		dst := make([]float64, n)
 		row(c, dst)
 		mu := dot(dst, c.mean) / c.link.unit
 		v := 0.0
@@ -136,10 +135,9 @@ func (m *Model) Summary() Summary {
 			n++
 		}
 	}
-	top := &m.comps[0]
-	p := len(top.mean) - 1
 	plateau, pv := 0.0, 0.0
 	for _, c := range m.comps {
+		p := len(c.mean) - 1
 		plateau += c.weight * c.mean[p]
 		pv += c.weight * (c.cov[p*(p+1)+p] + c.mean[p]*c.mean[p])
 		s.SDLot += c.weight * c.sdLot / c.link.unit
