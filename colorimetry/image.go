@@ -65,6 +65,9 @@ func ReadImage(r io.Reader, maxPixels int) (*Image, error) {
 	for _, found := range colorMetadata(data, format) {
 		im.Warnings = append(im.Warnings, fmt.Errorf("the %s holds %s, which is not applied: sRGB assumed; export the image as sRGB to be sure", strings.ToUpper(format), found))
 	}
+	if _, ok := pixels.(*image.CMYK); ok {
+		im.Warnings = append(im.Warnings, errors.New("a CMYK picture is converted without its profile: its colors are not to be trusted; export the image as sRGB"))
+	}
 	if wide(pixels) {
 		im.Warnings = append(im.Warnings, errors.New("16 bits per channel are rounded to 8"))
 	}
@@ -106,7 +109,7 @@ func pngColorMetadata(data []byte) (found []string) {
 }
 
 // jpegColorMetadata walks the segments before the scan: 0xFF, marker, length, data.
-func jpegColorMetadata(data []byte) (found []string) {
+func jpegColorMetadata(data []byte) []string {
 	for at := 2; at+4 <= len(data) && data[at] == 0xff; {
 		marker := data[at+1]
 		if marker == 0xda { // start of scan
@@ -114,15 +117,12 @@ func jpegColorMetadata(data []byte) (found []string) {
 		}
 		length := int(binary.BigEndian.Uint16(data[at+2:]))
 		body := data[at+4 : min(len(data), at+2+max(length, 2))]
-		switch {
-		case marker == 0xe2 && bytes.HasPrefix(body, []byte("ICC_PROFILE\x00")):
+		if marker == 0xe2 && bytes.HasPrefix(body, []byte("ICC_PROFILE\x00")) {
 			return []string{"an ICC profile"}
-		case marker == 0xee && bytes.HasPrefix(body, []byte("Adobe")):
-			found = append(found, "an Adobe color transform marker")
 		}
 		at += 2 + max(length, 2)
 	}
-	return found
+	return nil
 }
 
 func wide(m image.Image) bool {
