@@ -33,12 +33,12 @@ type Bootstrap struct {
 
 // Bootstrap refits the model to n resampled data sets.
 func (r *Result) Bootstrap(kind Resampling, n int, rng *rand.Rand) (*Bootstrap, error) {
-	t, err := newTask(r.Model, r.data, r.weights, &r.opt)
+	t, cells, err := r.collapsed()
 	if err != nil {
 		return nil, err
 	}
-	r.restore(t)
 	t.opt.Tol = 1e-8 // beyond what resampling can show
+	t.opt.once, t.opt.MaxIter = true, 200
 	b := &Bootstrap{r: r, P: make([][]float64, 0, n)}
 	groups := [][]int{}
 	at := map[string]int{}
@@ -68,8 +68,11 @@ func (r *Result) Bootstrap(kind Resampling, n int, rng *rand.Rand) (*Bootstrap, 
 		return nil, fmt.Errorf("fit: %w: with a variance function use the parametric bootstrap", ErrBadInput)
 	}
 	data := append([]Observation(nil), r.data...)
-	t.data = data
 	count := make([]int, len(groups))
+	mult := make([]float64, len(data)) // how often each observation was drawn
+	for i := range mult {
+		mult[i] = 1
+	}
 	store := make([]float64, n*len(r.P))
 	for k := 0; k < n; k++ {
 		if kind == Parametric {
@@ -81,9 +84,14 @@ func (r *Result) Bootstrap(kind Resampling, n int, rng *rand.Rand) (*Bootstrap, 
 			}
 			for g, rows := range groups {
 				for _, i := range rows {
-					t.sw[i] = r.row[i] * math.Sqrt(float64(count[g]))
+					mult[i] = float64(count[g])
 				}
 			}
+		}
+		if r.comps != nil {
+			copy(t.data, data)
+		} else {
+			cells.fill(t, r, data, mult)
 		}
 		sol, err := t.solver.Solve(t, r.P, &t.opt)
 		if err != nil || sol.Rank < len(sol.Free) || !finite(sol.P) {
@@ -178,4 +186,73 @@ func quantile(v []float64, q float64) float64 {
 		return v[len(v)-1]
 	}
 	return v[i] + (h-float64(i))*(v[i+1]-v[i])
+}
+
+// cells map observations to the rows of a task in which those at equal X are
+// merged: their weighted mean gives the same estimates as all of them.
+type cells []int
+
+// collapsed returns a task of merged rows, ready for refits. With correlated
+// scatter nothing is merged.
+func (r *Result) collapsed() (*task, cells, error) {
+	if r.comps != nil {
+		t, err := newTask(r.Model, append([]Observation(nil), r.data...), r.weights, &r.opt)
+		if err != nil {
+			return nil, nil, err
+		}
+		r.restore(t)
+		return t, nil, nil
+	}
+	at := map[string]int{}
+	c := make(cells, len(r.data))
+	var merged []Observation
+	for i, o := range r.data {
+		key := fmt.Sprint(o.X)
+		k, ok := at[key]
+		if !ok {
+			k = len(merged)
+			at[key] = k
+			merged = append(merged, Observation{X: o.X, Y: o.Y})
+		}
+		c[i] = k
+	}
+	opt := r.opt
+	for len(merged) < len(r.P) { // the task wants as many rows as parameters
+		merged = append(merged, merged[0])
+	}
+	t, err := newTask(r.Model, merged, Equal{}, &opt)
+	if err != nil {
+		return nil, nil, err
+	}
+	for j := range r.P {
+		if r.Fixed[j] {
+			t.opt.Fixed[j] = true
+		}
+	}
+	for _, k := range t.shrunk {
+		t.priors[k].sd = r.ShrinkSD
+	}
+	if !r.weights.known() && !math.IsNaN(r.SD) {
+		t.scale = r.SD
+	}
+	return t, c, nil
+}
+
+// fill sets the merged rows from data in which observation i counts mult[i] times.
+func (c cells) fill(t *task, r *Result, data []Observation, mult []float64) {
+	clear(t.sw)
+	for k := range t.data {
+		t.data[k].Y = 0
+	}
+	for i, k := range c {
+		w := r.row[i] * r.row[i] * mult[i]
+		t.sw[k] += w
+		t.data[k].Y += w * data[i].Y
+	}
+	for k, w := range t.sw {
+		if w > 0 {
+			t.data[k].Y /= w
+			t.sw[k] = math.Sqrt(w)
+		}
+	}
 }

@@ -32,9 +32,8 @@ func TestModelSelection(t *testing.T) {
 	rise := Func{Parameters: []Param{{Name: "A"}, {Name: "k"}}, Value: func(p, x []float64) float64 { return -p[0] * math.Expm1(-p[1]*x[0]) }}
 	hyp := Func{Parameters: []Param{{Name: "A"}, {Name: "K"}}, Value: func(p, x []float64) float64 { return p[0] * x[0] / (p[1] + x[0]) }}
 	type entry struct {
-		m     Model
-		opt   *FitOptions
-		fixed bool
+		m   Model
+		opt *FitOptions
 	}
 	zero := &FitOptions{Fixed: map[string]float64{"infinite": 0}}
 	start0 := &FitOptions{Fixed: map[string]float64{"zero": 0}}

@@ -63,60 +63,74 @@ func (r *Result) contrast(g, extra []float64) (se, df float64, err error) {
 		}
 		return r.SD * math.Sqrt(r.factor.Quadratic(g)), float64(r.DF), nil
 	}
-	v, d := r.comps.gradient(g)
+	v, adj, d := r.comps.gradient(g)
 	for k, e := range extra {
 		v += e * r.comps.theta[k]
 		d[k] += e
 	}
-	return math.Sqrt(v), r.comps.satterthwaite(v, d), nil
+	return math.Sqrt(v + adj), r.comps.satterthwaite(v, d), nil
 }
 
-// gradient returns v = gᵀCg with C = (XᵀV⁻¹X)⁻¹ and its derivatives by the
-// variance components.
-func (c *components) gradient(g []float64) (v float64, d []float64) {
+// gradient returns v = gᵀCg with C = (XᵀV⁻¹X)⁻¹, what the uncertainty of the
+// variances adds to it (M.G. Kenward, J.H. Roger, Biometrics 53 (1997) 983, for
+// covariances linear in the components), and the derivatives of v by the
+// components.
+func (c *components) gradient(g []float64) (v, adj float64, d []float64) {
 	p, f := c.p, c.f
 	// With Z = X R⁻¹: C = R⁻¹R⁻ᵀ, so gᵀCg = |a|², a = R⁻ᵀg, and
-	// ∂v/∂θ_k = aᵀ ZᵀWV_kWZ a.
+	// ∂v/∂θ_k = aᵀM_k a.
 	a := make([]float64, p)
 	for i, q := range f.perm {
 		a[i] = g[f.free[q]] * f.scale[q]
 	}
 	forwardSolve(a, f.r, a, p, p)
 	v = sumSquares(a)
-	d = make([]float64, len(c.theta))
-	for _, b := range c.blocks {
-		k := len(b.rows)
-		za, w := make([]float64, k), make([]float64, k)
-		for i, row := range b.rows {
-			for j, x := range a {
-				za[i] += c.z[row*p+j] * x
-			}
+	nt := len(c.theta)
+	d = make([]float64, nt)
+	ma := make([][]float64, nt) // M_k a
+	for k := range d {
+		ma[k] = make([]float64, p)
+		for i := range ma[k] {
+			ma[k][i] = dotPlain(c.m[k][i*p:(i+1)*p], a)
 		}
-		for i := range w {
-			for j := range za {
-				w[i] += b.w[i*k+j] * za[j]
-			}
+		d[k] = dotPlain(a, ma[k])
+	}
+	// 2 Σ_kl W_kl aᵀ(Q_kl − M_k M_l)a with W = 2S⁻¹ over the positive ones.
+	pos := c.positive()
+	for _, k := range pos {
+		e := make([]float64, nt)
+		e[k] = 1
+		w := solveSymmetric(c.s, e, nt, pos)
+		if w == nil {
+			return v, 0, d
 		}
-		for t := range c.theta {
-			for i, ri := range b.rows {
-				for j, rj := range b.rows {
-					d[t] += w[i] * c.part(t, ri, rj) * w[j]
-				}
+		for j, l := range pos {
+			q := c.q2[min(k, l)*nt+max(k, l)]
+			t := 0.0
+			for r := 0; r < p; r++ {
+				t += a[r] * dotPlain(q[r*p:(r+1)*p], a)
 			}
+			adj += 4 * w[j] * (t - dotPlain(ma[k], ma[l]))
 		}
 	}
-	return v, d
+	return v, math.Max(0, adj), d
 }
 
-// satterthwaite returns 2v²/Var(v) with Var(v) = dᵀ(2S⁻¹)d over the positive
-// components.
-func (c *components) satterthwaite(v float64, d []float64) float64 {
+// positive lists the components that are not zero.
+func (c *components) positive() []int {
 	var pos []int
 	for k, th := range c.theta {
 		if th > 0 {
 			pos = append(pos, k)
 		}
 	}
+	return pos
+}
+
+// satterthwaite returns 2v²/Var(v) with Var(v) = dᵀ(2S⁻¹)d over the positive
+// components.
+func (c *components) satterthwaite(v float64, d []float64) float64 {
+	pos := c.positive()
 	x := solveSymmetric(c.s, d, len(c.theta), pos)
 	if x == nil {
 		return math.NaN()

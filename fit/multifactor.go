@@ -145,18 +145,23 @@ func (m MultiFactor) basis(row, x []float64) {
 	}
 }
 
-// shapeAt is the place of the shape parameter, or −1.
-func (m MultiFactor) shapeAt() int {
-	if _, ok := m.Curve.(ShapedCurve); !ok {
-		return -1
-	}
-	k := 3
+// varied is the number of factors that were not dropped.
+func (m MultiFactor) varied() int {
+	k := 0
 	for _, f := range m.Factors {
 		if !f.Dropped {
 			k++
 		}
 	}
 	return k
+}
+
+// shapeAt is the place of the shape parameter, or −1.
+func (m MultiFactor) shapeAt() int {
+	if _, ok := m.Curve.(ShapedCurve); !ok {
+		return -1
+	}
+	return 3 + m.varied()
 }
 
 // Eta returns the log dose at x.
@@ -321,13 +326,25 @@ func (m MultiFactor) Start(data []Observation, fixed []float64) ([][]float64, er
 	if len(list) == 0 {
 		return nil, fmt.Errorf("fit: no start found: %w", ErrNotIdentified)
 	}
-	first := 3 // the first coefficient; of mirror images take the one where it is positive
+	// Of mirror images (a symmetric curve with ends exchanged) take the one in
+	// which the factors together raise the dose.
+	raises := func(p []float64) bool {
+		s := 0.0
+		for j := 3; j < 3+m.varied(); j++ {
+			lo, hi := math.Inf(1), math.Inf(-1)
+			for i := range data {
+				lo, hi = math.Min(lo, rows[i*n+j]), math.Max(hi, rows[i*n+j])
+			}
+			s += p[j] * (hi - lo)
+		}
+		return s > 0
+	}
 	sort.SliceStable(list, func(i, j int) bool {
 		a, b := list[i], list[j]
 		if math.Abs(a.rss-b.rss) > 1e-6*(a.rss+b.rss) {
 			return a.rss < b.rss
 		}
-		return first < n && a.p[first] > 0 && b.p[first] < 0
+		return raises(a.p) && !raises(b.p)
 	})
 	var out [][]float64
 	for i, q := range list {

@@ -185,18 +185,23 @@ func (r *Result) profiler(level float64) (*profiler, error) {
 		return nil, err
 	}
 	r.restore(t)
+	t.opt.once, t.opt.MaxIter = true, 200
 	return &profiler{t: t, p: append([]float64(nil), r.P...), s: r.SD, rss0: r.RSS}, nil
 }
 
 func (pr *profiler) setDF(r *Result, g []float64, level float64) {
-	df := float64(r.DF)
+	df, wider := float64(r.DF), 1.0
 	if r.comps != nil && r.cov != nil {
 		if _, d, err := r.contrast(g, nil); err == nil {
 			df = d
 		}
+		// The uncertainty of the variances counts as in the other intervals.
+		if v, adj, _ := r.comps.gradient(g); v > 0 {
+			wider = math.Sqrt(1 + adj/v)
+		}
 	}
-	pr.q = r.quantile(level, df)
-	pr.one = r.quantile(2*level-1, df)
+	pr.q = wider * r.quantile(level, df)
+	pr.one = wider * r.quantile(2*level-1, df)
 }
 
 // solve refits from the last point; false when no fit is possible there.

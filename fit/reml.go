@@ -42,17 +42,20 @@ func (w *whitener) apply(r, jac []float64, n int) {
 
 // components is the REML state of a task.
 type components struct {
-	terms  []VarianceTerm
-	h      [][]float64 // by term, by observation, scaled by √weight where shared
-	key    [][]int     // by term, the number of the sharing set of each observation
-	blocks []block
-	theta  []float64
-	s      []float64      // S of the last scoring step: information is S/2
-	reml   float64        // restricted log-likelihood
-	f      *Factorization // of the whitened Jacobian at the last step
-	z      []float64      // rows×p, Z = X R⁻¹ at the last step
-	p      int
-	u      []float64 // P r
+	terms   []VarianceTerm
+	h       [][]float64 // by term, by observation, scaled by √weight where shared
+	key     [][]int     // by term, the number of the sharing set of each observation
+	blocks  []block
+	theta   []float64
+	s       []float64 // S of the last scoring step: information is S/2
+	reml    float64   // restricted log-likelihood
+	offZero bool
+	f       *Factorization // of the whitened Jacobian at the last step
+	z       []float64      // rows×p, Z = X R⁻¹ at the last step
+	p       int
+	u       []float64   // P r
+	m       [][]float64 // by term, M_k = ZᵀWV_kWZ (p×p)
+	q2      [][]float64 // by pair of terms, ZᵀWV_kWV_lWZ
 }
 
 func newComponents(v VarianceFunction, data []Observation) *components {
@@ -265,6 +268,11 @@ func (c *components) score(theta, r, x []float64, n int, free []int) (q, s []flo
 	for k := range m {
 		m[k] = make([]float64, p*p)
 	}
+	q2 := make([][]float64, nt*nt)
+	for k := range q2 {
+		q2[k] = make([]float64, p*p)
+	}
+	c.m, c.q2 = m, q2
 	for bi := range c.blocks {
 		b := &c.blocks[bi]
 		nb := len(b.rows)
@@ -304,8 +312,13 @@ func (c *components) score(theta, r, x []float64, n int, free []int) (q, s []flo
 						t += wv[k][a*nb+d] * wv[l][d*nb+a]
 					}
 				}
-				for i, v := range vwz[k] {
-					t -= 2 * v * tmp[i]
+				for a := 0; a < nb; a++ {
+					for i, v := range vwz[k][a*p : (a+1)*p] {
+						t -= 2 * v * tmp[a*p+i]
+						for j, w := range tmp[a*p : (a+1)*p] {
+							q2[k*nt+l][i*p+j] += v * w
+						}
+					}
 				}
 				s[k*nt+l] += t
 			}
@@ -338,7 +351,7 @@ func (c *components) estimate(r, x []float64, n int, free []int) error {
 			}
 		}
 	}
-	q, s, ll, ok := c.score(c.theta, r, x, n, free)
+	q, s, ll, ok := c.penalized(c.theta, r, x, n, free)
 	if !ok {
 		return fmt.Errorf("fit: the variance terms give no positive scatter somewhere: %w (add a constant term for each observation)", ErrNotIdentified)
 	}
@@ -358,7 +371,7 @@ func (c *components) estimate(r, x []float64, n int, free []int) error {
 			break
 		}
 		for half := 0; ; half++ {
-			q2, s2, ll2, ok2 := c.score(next, r, x, n, free)
+			q2, s2, ll2, ok2 := c.penalized(next, r, x, n, free)
 			if ok2 && ll2 >= ll-1e-9*math.Abs(ll) {
 				c.theta, q, s, ll = next, q2, s2, ll2
 				break
@@ -374,6 +387,23 @@ func (c *components) estimate(r, x []float64, n int, free []int) error {
 	}
 	_, c.s, c.reml, _ = c.score(c.theta, r, x, n, free)
 	return nil
+}
+
+// penalized is score with the prior of OffZero: ½ ln θ per term in the
+// likelihood, 1/θ in q.
+func (c *components) penalized(theta, r, x []float64, n int, free []int) (q, s []float64, ll float64, ok bool) {
+	q, s, ll, ok = c.score(theta, r, x, n, free)
+	if !ok || !c.offZero {
+		return
+	}
+	for k, th := range theta {
+		if th <= 0 {
+			return nil, nil, math.Inf(-1), false
+		}
+		q[k] += 1 / th
+		ll += 0.5 * math.Log(th)
+	}
+	return
 }
 
 // nonNegative minimizes ½θᵀSθ − qᵀθ under θ ≥ 0 by looking at every set of

@@ -181,8 +181,8 @@ func (r *Result) judge(t *task) error {
 	for _, o := range t.data[1:] {
 		constant = constant && o.Y == t.data[0].Y
 	}
-	if constant && len(t.data) > 1 {
-		r.warn("all responses are equal: the dose has no effect to fit")
+	if constant && len(t.data) > 1 && len(r.free) > 1 {
+		return fmt.Errorf("fit: all responses are equal, there is no effect to fit: %w", ErrNotIdentified)
 	}
 	if t.solErr == nil && !t.weights.known() && r.DF > 0 && t.comps == nil {
 		big := 0.0
@@ -195,7 +195,7 @@ func (r *Result) judge(t *task) error {
 	}
 	names := r.entangled()
 	switch {
-	case t.solErr != nil && (r.Condition > 1e6 || math.IsInf(r.Condition, 1)):
+	case t.solErr != nil && r.Condition > entangled:
 		return fmt.Errorf("fit: no finite optimum found: %s; reach further along the dose, or fix one of them: %w (%w)", names, ErrNotIdentified, t.solErr)
 	case t.solErr != nil:
 		return t.solErr

@@ -39,6 +39,8 @@ type Options struct {
 	// scaled length of the start; 0 means 100. Where the run from it ends in
 	// a flat place, smaller ones are tried.
 	StepBound float64
+
+	once bool // no further tries: the start is close already
 }
 
 // stepBounds are tried in turn, until one run ends in a proper minimum.
@@ -91,7 +93,6 @@ type Solver struct {
 	tol          float64
 	iter, evals  int
 	rank         int
-	lo           []float64 // low parts of compensated sums
 	h            []float64 // Broyden's inverse, n×n
 	f, fOld, dx  []float64
 	w1, w2       []float64
@@ -133,7 +134,7 @@ func (s *Solver) Solve(pr Problem, start []float64, opt *Options) (*Solution, er
 		if err != nil {
 			return nil, err
 		}
-		if ok && s.sol.RSS <= bestRSS*(1+1e-9) {
+		if ok && s.sol.RSS <= bestRSS*(1+1e-9) || opt.once {
 			break
 		}
 		if s.sol.RSS < bestRSS {
@@ -177,7 +178,7 @@ func (s *Solver) prepare(pr Problem, start []float64, opt *Options) error {
 	}
 	if m != s.m || n != s.n {
 		s.m, s.n = m, n
-		for _, v := range []*[]float64{&s.p, &s.pTry, &s.best, &s.again, &s.d, &s.s, &s.g, &s.dq, &s.sc, &s.lo, &s.f, &s.fOld, &s.dx, &s.w1, &s.w2, &s.lower, &s.upper} {
+		for _, v := range []*[]float64{&s.p, &s.pTry, &s.best, &s.again, &s.d, &s.s, &s.g, &s.dq, &s.sc, &s.f, &s.fOld, &s.dx, &s.w1, &s.w2, &s.lower, &s.upper} {
 			*v = grow(*v, n)
 		}
 		s.r, s.rTry, s.rhs = grow(s.r, m), grow(s.rTry, m), grow(s.rhs, m)
@@ -383,7 +384,6 @@ func (s *Solver) run(start []float64, factor float64) (bool, error) {
 		if fnorm == 0 {
 			return s.finish(true, "exact fit", 0), nil
 		}
-		gnorm := s.cosine(fnorm)
 		if first {
 			x := s.scaledLength()
 			delta = factor * x
@@ -464,9 +464,8 @@ func (s *Solver) run(start []float64, factor float64) (bool, error) {
 					last = math.Inf(1)
 				}
 				if rel <= s.tol {
-					stall++
-					if stall >= 3 || gnorm < 1e-10 {
-						return s.settle(first, rel, gnorm), nil
+					if stall++; stall >= 3 {
+						return s.settle(rel), nil
 					}
 				} else {
 					stall = 0
@@ -476,7 +475,7 @@ func (s *Solver) run(start []float64, factor float64) (bool, error) {
 			}
 			first = false
 			if rel <= 1e-15 || delta == 0 || try > 200 {
-				return s.settle(false, rel, gnorm), nil
+				return s.settle(rel), nil
 			}
 		}
 	}
@@ -487,11 +486,11 @@ func (s *Solver) run(start []float64, factor float64) (bool, error) {
 }
 
 // settle ends a run whose steps have become tiny.
-func (s *Solver) settle(first bool, rel, gnorm float64) bool {
+func (s *Solver) settle(rel float64) bool {
 	s.pickActive()
 	copy(s.rhs, s.r)
-	s.load(first)
-	if gnorm < 1e-7 || s.cosine(norm2(s.r)) < 1e-7 {
+	s.load(false)
+	if s.cosine(norm2(s.r)) < 1e-7 {
 		return s.finish(true, "no further reduction, residuals orthogonal to the derivatives", rel)
 	}
 	return s.finish(false, "no further reduction, but residuals not orthogonal to the derivatives", rel)
@@ -656,7 +655,7 @@ func (s *Solver) polish(fnorm, rel, last float64) bool {
 	before := 0.5 // the rate of the step before
 	slow := 0
 	for k := 0; k < 60; k++ {
-		s.newton()
+		s.newton(rel < 1e-5)
 		f, old, dx := s.f[:na], s.fOld[:na], s.dx[:na]
 		for a, j := range s.active {
 			f[a] = s.s[j] * s.d[j]
@@ -718,10 +717,14 @@ func (s *Solver) polish(fnorm, rel, last float64) bool {
 }
 
 // newton sets s to the Gauss-Newton step by the seminormal equations with the
-// triangle of the last factorization.
-func (s *Solver) newton() {
+// triangle of the last factorization. Compensated sums matter near the end.
+func (s *Solver) newton(compensated bool) {
 	na := len(s.active)
-	s.gradient()
+	if compensated {
+		s.gradient()
+	} else {
+		s.plainGradient()
+	}
 	for k := 0; k < na; k++ {
 		j := s.q.perm[k]
 		s.reg.wa[k] = -s.g[s.active[j]] * s.sc[j]
@@ -761,24 +764,33 @@ func (s *Solver) broyden(h, f, old, dx []float64) {
 	}
 }
 
-// gradient sets g to Jᵀr of the active parameters, compensated.
-func (s *Solver) gradient() {
-	for _, j := range s.active {
-		s.g[j], s.lo[j] = 0, 0
-	}
+// plainGradient sets g to Jᵀr of the active parameters.
+func (s *Solver) plainGradient() {
+	g := s.g
+	clear(g)
+	n := s.n
 	for i, v := range s.r {
-		row := s.jac[i*s.n : (i+1)*s.n]
-		for _, j := range s.active {
-			h := row[j] * v
-			e := math.FMA(row[j], v, -h)
-			t := s.g[j] + h
-			z := t - s.g[j]
-			s.lo[j] += e + ((s.g[j] - (t - z)) + (h - z))
-			s.g[j] = t
+		for j, x := range s.jac[i*n : i*n+n] {
+			g[j] += x * v
 		}
 	}
+}
+
+// gradient sets g to Jᵀr of the active parameters, compensated.
+func (s *Solver) gradient() {
+	n := s.n
 	for _, j := range s.active {
-		s.g[j] += s.lo[j]
+		var sum, low float64
+		for i, v := range s.r {
+			x := s.jac[i*n+j]
+			h := x * v
+			e := math.FMA(x, v, -h)
+			t := sum + h
+			z := t - sum
+			low += e + ((sum - (t - z)) + (h - z))
+			sum = t
+		}
+		s.g[j] = sum + low
 	}
 }
 

@@ -11,6 +11,11 @@ import (
 // the fit, which they weight.
 type VarianceFunction struct {
 	Terms []VarianceTerm
+	// OffZero keeps the variances away from zero by a vague gamma(2) prior of
+	// each standard deviation (Y. Chung et al., Psychometrika 78 (2013) 685):
+	// it lifts them by about their standard error. With few data REML often
+	// puts a variance at zero, and intervals that trust it are too short.
+	OffZero bool
 }
 
 // A VarianceTerm is a cause of scatter, with standard deviation σ·h at an
@@ -95,6 +100,7 @@ func (c *components) shapes(t *task, p []float64) error {
 // fitVariance alternates between variance components and the weighted fit.
 func (t *task) fitVariance(v VarianceFunction) error {
 	c := newComponents(v, t.data)
+	c.offZero = v.OffZero
 	t.comps = c
 	rows := len(t.data) + len(t.priors)
 	r, x := make([]float64, rows), make([]float64, rows*t.n)
@@ -108,6 +114,13 @@ func (t *task) fitVariance(v VarianceFunction) error {
 		copy(old, c.theta)
 		if err := c.estimate(r, x, t.n, t.sol.Free); err != nil {
 			return err
+		}
+		if iter > 15 {
+			// Fit and variances chase each other: meet halfway.
+			for k := range c.theta {
+				c.theta[k] = (c.theta[k] + old[k]) / 2
+			}
+			_, c.s, c.reml, _ = c.score(c.theta, r, x, t.n, t.sol.Free)
 		}
 		t.white = &whitener{c.blocks}
 		if err := t.solve(p); err != nil && t.sol == nil {

@@ -1,0 +1,168 @@
+package fit
+
+import (
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+)
+
+var coverageFull = flag.Bool("coverage.full", false, "simulate 2000 data sets per coverage case, judged at 95 ± 1.5 %")
+
+// coverageCase is one design and truth. Doses repeat until n.
+type coverageCase struct {
+	name    string
+	n       int
+	truth   []float64 // zero, infinite, slope, location
+	doses   []float64
+	sd      float64 // of a reading
+	sdDose  float64 // of the log dose of each observation
+	weights Weights
+	fixed   map[string]float64
+	// lowest and highest replace the limits 93.5 and 96.5 where they are
+	// known to be missed (see coverage.md).
+	lowest, highest float64
+	// wald says that the case is near linear, so that Wald intervals must hold too.
+	wald bool
+}
+
+func coverageCases() []coverageCase {
+	wide := []float64{0, 0.5, 1.5, 2.5, 4, 6, 9, 40}
+	narrow := []float64{0.5, 1, 2, 3, 4, 6} // the plateau is barely reached
+	var cs []coverageCase
+	for _, n := range []int{12, 24, 48} {
+		cs = append(cs, coverageCase{name: "wide", n: n, truth: []float64{80, 20, 2, 4}, doses: wide, sd: 1.5, wald: true})
+	}
+	for _, n := range []int{12, 24, 48} {
+		cs = append(cs, coverageCase{name: "narrow", n: n, truth: []float64{80, 20, 2, 4}, doses: narrow, sd: 1.5})
+	}
+	terms := []VarianceTerm{{Name: "reading", Shape: Constant}, {Name: "dose", Shape: OfDose}}
+	noisy := coverageCase{name: "dose noise", truth: []float64{80, 20, 2, 4}, doses: []float64{0.2, 1, 2, 3, 4, 6, 9, 40}, sd: 0.5, sdDose: 0.1}
+	for _, n := range []int{12, 24, 48} {
+		c := noisy
+		c.n, c.weights = n, VarianceFunction{Terms: terms}
+		// Two variances from 8 degrees of freedom: REML puts one at zero in
+		// a third of the data sets and intervals are short. OffZero errs on
+		// the other side.
+		if n == 12 {
+			c.lowest = 88
+		}
+		cs = append(cs, c)
+	}
+	noisy.name, noisy.n, noisy.weights, noisy.highest = "off zero", 12, VarianceFunction{Terms: terms, OffZero: true}, 100
+	return append(cs, noisy)
+}
+
+// covered counts how often intervals held the truth.
+type covered struct{ hit, all int }
+
+func (c *covered) add(ok bool) {
+	c.all++
+	if ok {
+		c.hit++
+	}
+}
+
+func (c covered) percent() float64 { return 100 * float64(c.hit) / float64(c.all) }
+
+// TestCoverage simulates data with known truth and counts how often 95 %
+// intervals hold it: 2000 times with -coverage.full, where the answer must lie
+// within 95 ± 1.5 %, and else 200 times for n = 24, within four standard errors
+// more.
+func TestCoverage(t *testing.T) {
+	runs, extra := 200, 4*100*math.Sqrt(0.95*0.05/200)
+	if *coverageFull {
+		runs, extra = 2000, 0
+	}
+	for ci, c := range coverageCases() {
+		if !*coverageFull && c.n != 24 {
+			continue
+		}
+		t.Run(fmt.Sprintf("%s/%d", c.name, c.n), func(t *testing.T) {
+			t.Parallel()
+			coverage(t, c, uint64(ci), runs, extra)
+		})
+	}
+}
+
+func coverage(t *testing.T, c coverageCase, seed uint64, runs int, extra float64) {
+	var table strings.Builder
+	fmt.Fprintf(&table, "%-11s %3s  %-10s %8s %8s  (percent of %d)\n", "case", "n", "quantity", "Wald", "profile", runs)
+	m := Sigmoid{LogLogistic{}}
+	rng := rand.New(rand.NewPCG(20, seed))
+	var wald, prof [4]covered
+	var edWald, edProf, bandMid, predMid, predTop covered
+	failed := 0
+	data := make([]Observation, c.n)
+	for run := 0; run < runs; run++ {
+		obs := func(x float64) float64 {
+			eta := math.Inf(-1)
+			if x > 0 {
+				eta = c.truth[Slope]*math.Log(x/c.truth[Location]) + c.sdDose*rng.NormFloat64()
+			}
+			f := (LogLogistic{}).At(eta)
+			return c.truth[Zero] + (c.truth[Infinite]-c.truth[Zero])*f + c.sd*rng.NormFloat64()
+		}
+		for i := range data {
+			x := c.doses[i%len(c.doses)]
+			data[i] = Observation{X: []float64{x}, Y: obs(x)}
+		}
+		w := c.weights
+		if w == nil {
+			w = Equal{}
+		}
+		r, err := Regress(m, data, w, &FitOptions{Fixed: c.fixed})
+		if err != nil {
+			failed++
+			continue
+		}
+		holds := func(iv Interval, err error, v float64) bool { return err == nil && iv.Contains(v) }
+		for j, v := range c.truth {
+			iv, err := r.Wald(j, 0.95)
+			wald[j].add(holds(iv, err, v))
+			iv, err = r.Profile(j, 0.95)
+			prof[j].add(holds(iv, err, v))
+		}
+		ed := EffectiveDose(m, 0.9)
+		truth := ed.Value(c.truth)
+		_, _, iv, err := r.Delta(ed, 0.95)
+		edWald.add(holds(iv, err, truth))
+		iv, err = r.ProfileDerived(ed, 0.95)
+		edProf.add(holds(iv, err, truth))
+		iv, err = r.ConfidenceBand([]float64{4}, 0.95)
+		bandMid.add(holds(iv, err, m.Eval(c.truth, []float64{4})))
+		iv, err = r.PredictionBand([]float64{4}, 1, 0.95)
+		predMid.add(holds(iv, err, obs(4)))
+		iv, err = r.PredictionBand([]float64{0.5}, 1, 0.95)
+		predTop.add(holds(iv, err, obs(0.5)))
+	}
+	row := func(name string, w, p covered, mustW, mustP bool) {
+		fmt.Fprintf(&table, "%-11s %3d  %-10s", c.name, c.n, name)
+		show := func(v covered, must bool) {
+			if v.all == 0 {
+				fmt.Fprintf(&table, " %8s", "-")
+				return
+			}
+			fmt.Fprintf(&table, " %8.1f", v.percent())
+			if must && math.Abs(v.percent()-95) > 1.5+extra {
+				t.Errorf("%s n=%d: %s covered %.1f %%, want 95 ± %.1f", c.name, c.n, name, v.percent(), 1.5+extra)
+			}
+		}
+		show(w, mustW)
+		show(p, mustP)
+		table.WriteByte('\n')
+	}
+	for j, p := range m.Params() {
+		row(p.Name, wald[j], prof[j], c.wald && c.n >= 24, true)
+	}
+	row("ED90", edWald, edProf, c.wald && c.n >= 24, true)
+	row("mean at 4", bandMid, covered{}, c.wald, false)
+	row("new at 4", predMid, covered{}, true, false)
+	row("new at 0.5", predTop, covered{}, true, false)
+	if failed > 0 {
+		fmt.Fprintf(&table, "%-11s %3d  no fit in %d of %d\n", c.name, c.n, failed, runs)
+	}
+	t.Log("\n" + table.String())
+}
