@@ -64,8 +64,16 @@ func (n net) reaction() Reaction {
 			r.Right = append(r.Right, Term{-t.N / g, t.Species})
 		}
 	}
+	// Acid, alkali and water come last, as equations are usually written.
+	last := func(a, b Term) int {
+		return slices.Index(surroundings(), a.Species) - slices.Index(surroundings(), b.Species)
+	}
+	slices.SortStableFunc(r.Left, last)
+	slices.SortStableFunc(r.Right, last)
 	return r
 }
+
+func surroundings() []string { return []string{"H^+", "OH^-", "H2O"} }
 
 func gcd(a, b int) int {
 	for b != 0 {

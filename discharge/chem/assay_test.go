@@ -1,0 +1,304 @@
+package chem
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"example.com/dosetone/datasets/published"
+)
+
+func ml(v ...float64) []Volume {
+	out := make([]Volume, len(v))
+	for i, x := range v {
+		out[i] = Volume(x) * Milliliter
+	}
+	return out
+}
+
+func TestPublishedTitrations(t *testing.T) {
+	exact := &Tolerances{}
+
+	// 20 mL of 0.14 mol/L oxalate took 25.0 mL: 0.0448 mol/L (practchem
+	// standardization page).
+	e, err := PermanganateByOxalate(OxalateStandard{Solution: 0.14, Aliquot: 20 * Milliliter}, Titres{Used: ml(25)}, exact)
+	require.NoError(t, err)
+	assert.InDelta(t, 0.0448, float64(e.Value.Molarity(molar("KMnO4"))), 0.5e-4)
+
+	// 0.4718 mg per mg oxalate (USP 29, one unit in the last digit above the
+	// current weights).
+	e, err = PermanganateByOxalate(OxalateStandard{Portions: []Mass{0.2}}, Titres{Used: ml(20)}, exact)
+	require.NoError(t, err)
+	assert.InDelta(t, published.USPPermanganatePerOxalate*0.2/0.020, float64(e.Value), 1.5e-3)
+	assert.InDelta(t, published.USPPermanganatePerML003N, 0.03/5*float64(molar("KMnO4")), 1e-4)
+
+	// 5.00 mL of bleach of density 1.00 took 25.00 mL of 0.0700 mol/L: 1.30 %
+	// NaOCl (general chemistry textbook problem).
+	c, err := ChlorineByThiosulfate(Sample{Taken: 5 * Milliliter}, 0.07, Titres{Used: ml(25)}, exact)
+	require.NoError(t, err)
+	naocl := func(c Concentration) Concentration { return c * Concentration(molar("NaOCl")/molar("Cl2")) }
+	assert.InDelta(t, 1.30, naocl(c.Value).MassFraction(1).Percent(), 0.005)
+
+	// 3.0 mL at 1.084 g/mL took 41.26 mL of 0.1261 mol/L: 5.95 % (general
+	// chemistry problem).
+	c, err = ChlorineByThiosulfate(Sample{Taken: 3 * Milliliter}, 0.1261, Titres{Used: ml(41.26)}, exact)
+	require.NoError(t, err)
+	assert.InDelta(t, 5.954, naocl(c.Value).MassFraction(1.084).Percent(), 0.005)
+
+	// 3.722 mg NaOCl per mL of 0.1 N (USP 29).
+	c, err = ChlorineByThiosulfate(Sample{Taken: Milliliter}, 0.1, Titres{Used: ml(1)}, exact)
+	require.NoError(t, err)
+	assert.InDelta(t, published.USPHypochloritePerML01N, float64(naocl(c.Value)), 1e-3)
+
+	// 10 mL of liquor, 0.1 N: the printed table.
+	for i, want := range published.IodometricTitre() {
+		c, err = ChlorineByThiosulfate(Sample{Taken: 10 * Milliliter}, 0.1, Titres{Used: ml(float64(i + 1))}, exact)
+		require.NoError(t, err)
+		assert.InDelta(t, want, float64(c.Value), 0.0055)
+	}
+
+	// 5 mL to 100 mL, 10 mL of it: g/L = 7.1 × titre with 0.1 N (thesmarttime;
+	// the page rounds 7.09).
+	c, err = ChlorineByThiosulfate(Sample{5 * Milliliter, 100 * Milliliter, 10 * Milliliter}, 0.1, Titres{Used: ml(10)}, exact)
+	require.NoError(t, err)
+	assert.InEpsilon(t, 71, float64(c.Value), 2e-3)
+
+	// 1 mL 0.1 N permanganate is 1.7007 mg peroxide (pharmacopeia factor, from
+	// memory): 0.1 mL of stock taking 20.0 mL holds 340 g/L.
+	p, err := PeroxideByPermanganate(Sample{Taken: Milliliter, MadeUp: 10 * Milliliter, Aliquot: Milliliter}, 0.02, Titres{Used: ml(20)}, exact)
+	require.NoError(t, err)
+	assert.InDelta(t, 340, float64(p.Value), 0.5)
+}
+
+func TestCarrierAssayFollowsFromItsMake(t *testing.T) {
+	// 10 g of a 4 % carrier leached to 500 mL is 0.8 g/L; 0.1 g oxalate takes
+	// 0.0472 g of it, 58.97 mL (arithmetic from the USP factor).
+	e, err := CarrierByOxalate(Carrier{10, 0.5}, OxalateStandard{Portions: []Mass{0.1}}, Titres{Used: ml(58.97)}, nil)
+	require.NoError(t, err)
+	assert.InDelta(t, 4, e.Value.Percent(), 0.005)
+	_, err = CarrierByOxalate(Carrier{0.01, 0.5}, OxalateStandard{Portions: []Mass{0.1}}, Titres{Used: ml(5)}, nil)
+	assert.ErrorIs(t, err, ErrTitration)
+}
+
+func TestSolidChlorine(t *testing.T) {
+	// Powder of 35 % (the low end of fresh bleaching powder: textilelearner): 1 g
+	// to 250 mL, 25 mL of it holds 35 mg, 9.87 mL of 0.1 N at 3.545 mg per mL.
+	e, err := SolidChlorineByThiosulfate(SolidChlorine{1, 0.25, 0.025}, 0.1, Titres{Used: ml(9.873)}, nil)
+	require.NoError(t, err)
+	assert.InDelta(t, 35, e.Value.Percent(), 0.01)
+}
+
+func TestTradePercent(t *testing.T) {
+	// 12.5 trade % is 125 g/L available chlorine, 131 g/L NaOCl; at 1.20 kg/L 10.4
+	// and 10.9 % by weight: the usual worked example.
+	c := FromTradePercent(12.5)
+	assert.InDelta(t, 131, float64(c)*published.NaOClPerChlorine, 0.5)
+	assert.InDelta(t, 10.4, c.MassFraction(1.2).Percent(), 0.05)
+	assert.InDelta(t, 12.5, c.TradePercent(), 1e-12)
+}
+
+// The interval must hold the truth as often as it says: titrations simulated
+// with the errors that the tolerances describe.
+func TestAssayIntervalCoverage(t *testing.T) {
+	const n, seed = 4000, 11
+	r := rand.New(rand.NewPCG(seed, 1))
+	tol := DefaultTolerances()
+	tri := func(half float64) float64 { return half * (r.Float64() - r.Float64()) }
+	truth, hit := 125.0, 0
+	for range n {
+		pip := 5e-3 + tri(float64(tol.Pipette))
+		flask := 0.1 + tri(float64(tol.Flask))
+		aliq := 10e-3 + tri(float64(tol.Pipette))
+		conc := 0.1 * (1 + tol.Titrant*(2*r.Float64()-1))
+		bur := tri(float64(tol.Burette))
+		var used []Volume
+		for range 3 {
+			v := truth * pip * aliq / flask * 2 / float64(molar("Cl2")) / conc
+			used = append(used, Volume(v*(1+0.004*r.NormFloat64())+bur))
+		}
+		e, err := ChlorineByThiosulfate(Sample{5e-3, 0.1, 10e-3}, 0.1, Titres{Used: used}, nil)
+		require.NoError(t, err)
+		if float64(e.Lo) <= truth && truth <= float64(e.Hi) {
+			hit++
+		}
+	}
+	// With 2 degrees of freedom in the titres the Welch-Satterthwaite interval is
+	// known to be only about right: 95 % within 1.5 points.
+	assert.InDelta(t, 0.95, float64(hit)/n, 0.015, "seed %d", seed)
+}
+
+func TestAssayLaws(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 6).Draw(t, "n")
+		base := rapid.Float64Range(1, 45).Draw(t, "titre")
+		var used []Volume
+		for range n {
+			used = append(used, Volume(base+rapid.Float64Range(-0.2, 0.2).Draw(t, "d"))*Milliliter)
+		}
+		in := append([]Volume(nil), used...)
+		m := Molarity(rapid.Float64Range(0.01, 1).Draw(t, "m"))
+		s := Sample{Taken: Volume(rapid.Float64Range(1, 50).Draw(t, "sample")) * Milliliter}
+		e, err := ChlorineByThiosulfate(s, m, Titres{Used: used}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !(e.Lo >= 0 && e.Lo <= e.Value && e.Value <= e.Hi && e.SE > 0) || math.IsInf(float64(e.Hi), 0) {
+			t.Fatalf("%+v", e)
+		}
+		twice, _ := ChlorineByThiosulfate(s, 2*m, Titres{Used: used}, nil)
+		if !close(float64(twice.Value), 2*float64(e.Value)) {
+			t.Fatal("not linear in the titrant")
+		}
+		for i := range in {
+			if in[i] != used[i] {
+				t.Fatal("input changed")
+			}
+		}
+	})
+}
+
+func TestAssayRefusals(t *testing.T) {
+	ok := Titres{Used: ml(20)}
+	for name, run := range map[string]func() error{
+		"no titre": func() error { _, e := ChlorineByThiosulfate(Sample{Taken: 0.01}, 0.1, Titres{}, nil); return e },
+		"negative": func() error {
+			_, e := ChlorineByThiosulfate(Sample{Taken: 0.01}, 0.1, Titres{Used: ml(-1)}, nil)
+			return e
+		},
+		"NaN": func() error {
+			_, e := ChlorineByThiosulfate(Sample{Taken: 0.01}, 0.1, Titres{Used: ml(math.NaN())}, nil)
+			return e
+		},
+		"below blank": func() error {
+			_, e := ChlorineByThiosulfate(Sample{Taken: 0.01}, 0.1, Titres{Used: ml(1), Blank: 2e-3}, nil)
+			return e
+		},
+		"in mL not L": func() error {
+			_, e := ChlorineByThiosulfate(Sample{Taken: 0.01}, 0.1, Titres{Used: []Volume{20}}, nil)
+			return e
+		},
+		"no sample":    func() error { _, e := ChlorineByThiosulfate(Sample{}, 0.1, ok, nil); return e },
+		"no titrant":   func() error { _, e := ChlorineByThiosulfate(Sample{Taken: 0.01}, 0, ok, nil); return e },
+		"bad dilution": func() error { _, e := ChlorineByThiosulfate(Sample{0.01, 0.1, 0.2}, 0.1, ok, nil); return e },
+		"no oxalate":   func() error { _, e := PermanganateByOxalate(OxalateStandard{}, ok, nil); return e },
+		"two for three": func() error {
+			_, e := PermanganateByOxalate(OxalateStandard{Portions: []Mass{1, 1}}, Titres{Used: ml(1, 1, 1)}, nil)
+			return e
+		},
+		"one weighing": func() error { _, e := Uptake([]Mass{1}, nil, 1, nil); return e },
+		"lighter wet":  func() error { _, e := Uptake([]Mass{2}, []Mass{1}, 1, nil); return e },
+	} {
+		assert.ErrorIs(t, run(), ErrTitration, name)
+	}
+	e, err := PermanganateByOxalate(OxalateStandard{Portions: []Mass{0.2}}, Titres{Used: ml(20, 22, 25)}, nil)
+	require.NoError(t, err)
+	assert.Contains(t, e.Warnings[0], "scatter")
+}
+
+func TestUptake(t *testing.T) {
+	e, err := Uptake([]Mass{5000, 5000, 5000}, []Mass{6950, 7050, 7000}, 1, nil)
+	require.NoError(t, err)
+	assert.InDelta(t, 0.4, float64(e.Value), 1e-9)
+	// Sample sd 0.01 of three gives s/√3, within the weighing error.
+	assert.InEpsilon(t, 0.01/math.Sqrt(3), float64(e.SE), 1e-3)
+}
+
+func age(days float64) time.Duration { return time.Duration(days * 24 * float64(time.Hour)) }
+
+func TestDecayAgainstTheStorageTable(t *testing.T) {
+	for _, s := range published.StorageStrengths() {
+		first, last := Assayed{Age: age(0), Strength: s.Percent[0]}, Assayed{Age: age(7), Strength: s.Percent[7]}
+		d, err := FitDecay([]Assayed{first, last})
+		require.NoError(t, err)
+		assert.False(t, d.OrderKnown)
+		second := d.Fits[1]
+		require.Equal(t, Order(2), second.Order)
+		for i, days := range s.Days {
+			// The table is not exactly second order, so two assays a week apart give
+			// the days between to 1.5 %: no worse than one titration.
+			assert.InEpsilon(t, s.Percent[i], second.At(age(days)), 0.015, "%g °F, day %g", s.Fahrenheit, days)
+		}
+		var all []Assayed
+		for i := range s.Days {
+			all = append(all, Assayed{Age: age(s.Days[i]), Strength: s.Percent[i]})
+		}
+		d, err = FitDecay(all)
+		require.NoError(t, err)
+		assert.Equal(t, Order(2), d.Fits[0].Order, "%g °F", s.Fahrenheit)
+	}
+}
+
+// Rates of the same table, worked out in its README from (1/C − 1/C0)/t over
+// the first week: 3.58e-4 and 3.284e-3 per trade % and day.
+func TestDecayRates(t *testing.T) {
+	for i, want := range []float64{3.58e-4, 3.284e-3} {
+		s := published.StorageStrengths()[i]
+		d, err := FitDecay([]Assayed{{Age: 0, Strength: 12.5}, {Age: age(7), Strength: s.Percent[7]}})
+		require.NoError(t, err)
+		assert.InEpsilon(t, want, d.Fits[1].Rate, 2e-3)
+	}
+}
+
+func TestDecayThatLevelsOffIsFlagged(t *testing.T) {
+	weeks, c := published.ChlorineDecay()
+	var all []Assayed
+	for i := range weeks {
+		all = append(all, Assayed{Age: age(7 * weeks[i]), Strength: c[i]})
+	}
+	d, err := FitDecay(all)
+	require.NoError(t, err)
+	assert.NotEmpty(t, d.Warnings, "neither order levels off as this product does")
+}
+
+func TestDecayIntervalCoversBothOrdersAndTheError(t *testing.T) {
+	d, err := FitDecay([]Assayed{{Age: 0, Strength: 125, SE: 1}, {Age: age(7), Strength: 110, SE: 1}})
+	require.NoError(t, err)
+	u := d.At(age(28))
+	assert.True(t, u.Extrapolated)
+	assert.True(t, u.IntervalKnown)
+	one, two := d.Fits[0].At(age(28)), d.Fits[1].At(age(28))
+	assert.InEpsilon(t, 125*math.Pow(110.0/125, 4), one, 1e-9)
+	assert.InEpsilon(t, 1/(1/125.0+4*(1/110.0-1/125.0)), two, 1e-9)
+	assert.Less(t, u.Lo, one)
+	assert.Greater(t, u.Hi, two)
+
+	for _, bad := range [][]Assayed{nil, {{0, 1, 0}}, {{0, 1, 0}, {0, 1, 0}}, {{0, 1, 0}, {age(1), -1, 0}}, {{0, 1, 0}, {age(1), math.NaN(), 0}}} {
+		_, err := FitDecay(bad)
+		assert.ErrorIs(t, err, ErrNoDecay)
+	}
+	d, err = FitDecay([]Assayed{{0, 10, 0}, {age(1), 11, 0}})
+	require.NoError(t, err)
+	assert.Contains(t, d.Warnings[1], "rise")
+}
+
+func TestDecayRecoversItsOwnOrder(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c0 := rapid.Float64Range(1, 200).Draw(t, "c0")
+		k := rapid.Float64Range(0.01, 0.2).Draw(t, "k")
+		o := Order(rapid.IntRange(1, 2).Draw(t, "order"))
+		var all []Assayed
+		for _, x := range []float64{0, 3, 7, 14, 21} {
+			c := c0 * math.Exp(-k*x)
+			if o == 2 {
+				c = c0 / (1 + k*x)
+			}
+			all = append(all, Assayed{Age: age(x), Strength: c})
+		}
+		d, err := FitDecay(all)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d.Fits[0].Order != o || math.Abs(d.Fits[0].Start/c0-1) > 1e-6 {
+			t.Fatalf("%+v", d.Fits)
+		}
+		u := d.At(age(30))
+		if !(u.Lo >= 0 && u.Lo <= u.Value && u.Value <= u.Hi && u.Value < c0) {
+			t.Fatalf("%+v", u)
+		}
+	})
+}
