@@ -1,0 +1,187 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"example.com/dosetone/colorimetry"
+)
+
+func indexNames() []string { return []string{"whiteness", "yellowness", "ks", "metamerism"} }
+
+func indexWords() string { return strings.Join(indexNames(), ", ") }
+
+// indices is a list of names.
+type indices []string
+
+func (l *indices) String() string { return strings.Join(*l, ",") }
+
+func (l *indices) Type() string { return "list" }
+
+func (l *indices) Set(s string) error {
+	*l = nil
+	for name := range strings.SplitSeq(strings.ToLower(s), ",") {
+		name = strings.TrimSpace(name)
+		if !slices.Contains(indexNames(), name) {
+			return fmt.Errorf("%q is not known; want %s", name, indexWords())
+		}
+		if !slices.Contains(*l, name) {
+			*l = append(*l, name)
+		}
+	}
+	return nil
+}
+
+type weightsKey struct {
+	viewing colorimetry.Viewing
+	grid    colorimetry.Grid
+}
+
+// indexer computes the indices asked for.
+type indexer struct {
+	e       *env
+	indices indices
+	first   colorimetry.Viewing // the reference light of metamerism
+	weights map[weightsKey]*colorimetry.Weights
+	doubts  []doubt
+}
+
+// doubt is why an index is not defined, or means little, for some colors.
+type doubt struct {
+	name    string
+	viewing colorimetry.Viewing
+	first   string // the first such color and what is said of it
+	count   int
+}
+
+func (x *indexer) weightsOf(v colorimetry.Viewing, g colorimetry.Grid) (*colorimetry.Weights, error) {
+	k := weightsKey{v, g}
+	if x.weights[k] == nil {
+		w, err := colorimetry.NewWeights(v, g)
+		if err != nil {
+			return nil, err
+		}
+		x.weights[k] = w
+	}
+	return x.weights[k], nil
+}
+
+// of returns the indices of a color. One that is not defined for it is nil and
+// causes a warning.
+func (x *indexer) of(c color, ref *color) (map[string]*float64, error) {
+	out := map[string]*float64{}
+	for _, name := range x.indices {
+		var err error
+		switch name {
+		case "whiteness":
+			err = x.whiteness(out, c)
+		case "yellowness":
+			var y float64
+			out["yellowness_e313"] = nil
+			if y, err = colorimetry.Yellowness(c.xyz, c.viewing); err == nil {
+				out["yellowness_e313"] = &y
+			} else {
+				err = x.missing("yellowness", c, err)
+			}
+		case "ks":
+			err = x.ks(out, c)
+		case "metamerism":
+			err = x.metamerism(out, c, ref)
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// missing remembers why one index is undefined or doubtful.
+func (x *indexer) missing(name string, c color, err error) error {
+	i := slices.IndexFunc(x.doubts, func(d doubt) bool { return d.name == name && d.viewing == c.viewing })
+	if i < 0 {
+		i = len(x.doubts)
+		x.doubts = append(x.doubts, doubt{name: name, viewing: c.viewing, first: fmt.Sprintf("%s: %v", c.id, err)})
+	}
+	x.doubts[i].count++
+	return nil
+}
+
+// warn writes one warning for each kind of doubt.
+func (x *indexer) warn() {
+	for _, d := range x.doubts {
+		more := ""
+		if d.count > 1 {
+			more = fmt.Sprintf(" (and %d more colors)", d.count-1)
+		}
+		x.e.warn("%s under %s: %s%s", d.name, d.viewing, d.first, more)
+	}
+}
+
+func (x *indexer) whiteness(out map[string]*float64, c color) error {
+	out["whiteness_cie"], out["tint_cie"] = nil, nil
+	w, err := colorimetry.CIEWhiteness(c.xyz, c.viewing)
+	if err != nil {
+		return x.missing("whiteness", c, err)
+	}
+	out["whiteness_cie"], out["tint_cie"] = &w.W, &w.T
+	if doubt := w.Warning(c.xyz.Y); doubt != nil {
+		return x.missing("whiteness", c, doubt)
+	}
+	return nil
+}
+
+// ks gives K/S at the strongest absorption between 400 and 700 nm, where that
+// is, and weighted by lamp and observer.
+func (x *indexer) ks(out map[string]*float64, c color) error {
+	if c.spectrum == nil {
+		return usage("--index ks needs spectra; %s has none", c.id)
+	}
+	var km colorimetry.KubelkaMunk
+	peak, nm, err := km.Peak(*c.spectrum, 400, 700)
+	if err != nil {
+		return err
+	}
+	w, err := x.weightsOf(c.viewing, c.spectrum.Grid)
+	if err != nil {
+		return err
+	}
+	at, weighted := float64(nm), km.Weighted(*c.spectrum, w)
+	out["ks_peak"], out["ks_peak_nm"], out["ks_weighted"] = &peak, &at, &weighted
+	return nil
+}
+
+// metamerism gives the special index for the change from the first viewing to
+// this one; there is none for the first itself.
+func (x *indexer) metamerism(out map[string]*float64, c color, ref *color) error {
+	if ref == nil {
+		return usage("--index metamerism compares with a standard: give --reference too")
+	}
+	if c.spectrum == nil || ref.spectrum == nil {
+		return usage("--index metamerism needs spectra of the sample and of the reference")
+	}
+	out["metamerism"] = nil
+	if c.viewing == x.first {
+		return nil
+	}
+	if c.viewing.Observer != x.first.Observer {
+		return usage("--index metamerism: %s and %s differ in the observer; a change of light is meant", x.first, c.viewing)
+	}
+	if ref.spectrum.Grid != c.spectrum.Grid {
+		return fmt.Errorf("metamerism: %s is on %s nm, the reference on %s nm; they must be alike", c.id, c.spectrum.Grid, ref.spectrum.Grid)
+	}
+	from, err := x.weightsOf(x.first, c.spectrum.Grid)
+	if err != nil {
+		return err
+	}
+	to, err := x.weightsOf(c.viewing, c.spectrum.Grid)
+	if err != nil {
+		return err
+	}
+	v, err := (colorimetry.MetamerismIndex{}).OfSpectra(*ref.spectrum, *c.spectrum, from, to)
+	if err != nil {
+		return x.missing("metamerism", c, err)
+	}
+	out["metamerism"] = &v
+	return nil
+}

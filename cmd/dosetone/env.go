@@ -1,0 +1,235 @@
+package main
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"example.com/dosetone/cmd/dosetone/internal/atomic"
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+// env is the world of one command line.
+type env struct {
+	ctx      context.Context
+	stdin    io.Reader
+	stdout   io.Writer
+	stderr   io.Writer
+	files    storage
+	swatches bool // the terminal shows colors, and may
+
+	format format
+	quiet  bool
+
+	out       bytes.Buffer // results, written to stdout when the work is done
+	warned    map[string]bool
+	stdinUsed bool
+	// part says that the command line is one of several whose output is read
+	// together, as in demo: cautions then come once, at the end.
+	part bool
+}
+
+func newEnv(ctx context.Context, stdin io.Reader, stdout, stderr io.Writer) *env {
+	return &env{ctx: ctx, stdin: stdin, stdout: stdout, stderr: stderr, files: disk{}, swatches: trueColor(stdout),
+		format: formatText, warned: map[string]bool{}}
+}
+
+// trueColor reports whether w is a terminal that shows 24-bit color and the
+// user did not ask for none (no-color.org).
+func trueColor(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok || os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb" {
+		return false
+	}
+	info, err := f.Stat()
+	if err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return false
+	}
+	c := os.Getenv("COLORTERM")
+	return c == "truecolor" || c == "24bit" || strings.HasSuffix(os.Getenv("TERM"), "-direct")
+}
+
+// swatch is a block in the color of a shade, or "" where it cannot be shown.
+// The shade is shown as if the screen's white were that of its viewing.
+func (e *env) swatch(c colorimetry.Lab) string {
+	if !e.swatches {
+		return ""
+	}
+	rgb, _ := colorimetry.LabToSRGB(c)
+	q := rgb.Quantize()
+	return fmt.Sprintf("\x1b[48;2;%d;%d;%dm    \x1b[0m", q.R, q.G, q.B)
+}
+
+// warn writes a warning once.
+func (e *env) warn(format string, args ...any) {
+	s := fmt.Sprintf(format, args...)
+	if e.quiet || e.warned[s] {
+		return
+	}
+	e.warned[s] = true
+	fmt.Fprintln(e.stderr, "warning:", s)
+}
+
+func (e *env) warnAll(errs []error) {
+	for _, err := range errs {
+		e.warn("%v", err)
+	}
+}
+
+// printf adds to the results.
+func (e *env) printf(format string, args ...any) { fmt.Fprintf(&e.out, format, args...) }
+
+// flush writes the results.
+func (e *env) flush() error {
+	_, err := e.stdout.Write(e.out.Bytes())
+	e.out.Reset()
+	return err
+}
+
+// read returns a whole input; "-" is stdin, which can be read once.
+func (e *env) read(name string) ([]byte, error) {
+	var r io.Reader
+	if name == "-" {
+		if e.stdinUsed {
+			return nil, usage("only one input can be - (standard input)")
+		}
+		e.stdinUsed = true
+		r = e.stdin
+	} else {
+		f, err := e.files.open(name)
+		if err != nil {
+			return nil, fileError(err)
+		}
+		defer f.Close()
+		r = f
+	}
+	// One byte more than the largest that any reader takes, so that it says so.
+	return io.ReadAll(io.LimitReader(r, discharge.MaxFileBytes+1))
+}
+
+// fileError says what to do about the usual fault.
+func fileError(err error) error {
+	var p *fs.PathError
+	if errors.As(err, &p) && errors.Is(err, fs.ErrNotExist) {
+		return &noFile{p.Path, err}
+	}
+	return err
+}
+
+type noFile struct {
+	name string
+	error
+}
+
+func (n *noFile) Error() string { return n.name + ": there is no such file" }
+
+func (n *noFile) Unwrap() error { return n.error }
+
+// shown is the name of an input in messages.
+func shown(name string) string {
+	if name == "-" {
+		return "stdin"
+	}
+	return name
+}
+
+// sheet reads a table.
+func (e *env) sheet(name string) (*discharge.Sheet, error) {
+	data, err := e.read(name)
+	if err != nil {
+		return nil, err
+	}
+	return e.parse(name, data)
+}
+
+// parse makes a sheet of a table's bytes. Formats other than CSV join here.
+func (e *env) parse(name string, data []byte) (*discharge.Sheet, error) {
+	return discharge.ReadCSV(shown(name), bytes.NewReader(data))
+}
+
+// model loads a model file.
+func (e *env) model(name string) (*discharge.Model, error) {
+	data, err := e.read(name)
+	if err != nil {
+		return nil, err
+	}
+	m, err := discharge.Load(bytes.NewReader(data))
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", shown(name), err)
+	}
+	return m, nil
+}
+
+// storage is where files are: the disk, or the memory in which demo works.
+type storage interface {
+	open(name string) (io.ReadCloser, error)
+	write(name string, data []byte) error
+}
+
+type disk struct{}
+
+func (disk) open(name string) (io.ReadCloser, error) { return os.Open(name) }
+
+func (disk) write(name string, data []byte) error { return atomic.WriteFile(name, data, 0o644) }
+
+// memory holds files by name.
+type memory map[string][]byte
+
+func (m memory) open(name string) (io.ReadCloser, error) {
+	data, ok := m[name]
+	if !ok {
+		return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
+	}
+	return io.NopCloser(bytes.NewReader(data)), nil
+}
+
+func (m memory) write(name string, data []byte) error {
+	m[name] = slices.Clone(data)
+	return nil
+}
+
+// save writes every file into a folder, which is made if need be.
+func (m memory) save(dir string) ([]string, error) {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, err
+	}
+	names := slices.Sorted(maps.Keys(m))
+	for _, name := range names {
+		if err := (disk{}).write(filepath.Join(dir, name), m[name]); err != nil {
+			return nil, err
+		}
+	}
+	return names, nil
+}
+
+// format is the form of the results.
+type format string
+
+const (
+	formatText format = "text"
+	formatJSON format = "json"
+	formatCSV  format = "csv"
+)
+
+func (f *format) String() string { return string(cmp.Or(*f, formatText)) }
+
+func (f *format) Type() string { return "text|json|csv" }
+
+func (f *format) Set(s string) error {
+	switch v := format(strings.ToLower(s)); v {
+	case formatText, formatJSON, formatCSV:
+		*f = v
+		return nil
+	}
+	return errors.New("want text, json or csv")
+}

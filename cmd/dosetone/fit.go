@@ -1,0 +1,221 @@
+package main
+
+import (
+	"bytes"
+	"cmp"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/discharge"
+)
+
+type fitFlags struct {
+	readFlags
+	output      string
+	process     string
+	processFile string
+}
+
+func newFit(e *env) *cobra.Command {
+	var f fitFlags
+	cmd := &cobra.Command{
+		Use:     "fit FILE -o MODEL.json",
+		GroupID: "model",
+		Short:   "Learn a model from trial lots",
+		Long: `Reads a table of trial lots, one row per reading, with the lots' settings in
+columns that name their unit (strength_pct, ratio, time_min, ...), learns how
+dose, shade and scatter depend on them, and writes the model to a file that
+predict and suggest read. It needs at least four trial lots at different
+settings; readings of the base and of the fully discharged white help much.`,
+		Example: `  dosetone fit trials.csv -o model.json
+  dosetone fit trials.csv -o model.json --format json
+  dosetone fit lots.csv -o model.json --process permanganate-pellet --viewing D65/10`,
+		Args: cobra.ExactArgs(1),
+		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.fit(args[0], f) }),
+	}
+	f.register(cmd)
+	cmd.Flags().StringVarP(&f.output, "output", "o", "", "file for the model; written whole or not at all")
+	cmd.Flags().StringVar(&f.process, "process", "", "process of the trials, when the file has no process column")
+	cmd.Flags().StringVar(&f.processFile, "process-file", "", "JSON file that defines a process of your own")
+	return cmd
+}
+
+// fitResult is the JSON form of a fit; other programs rely on its keys.
+type fitResult struct {
+	Process      string         `json:"process"`
+	Curve        string         `json:"curve"`
+	CurveShare   float64        `json:"curve_share"`
+	LevelScale   string         `json:"level_scale"`
+	Viewing      string         `json:"viewing"`
+	Lots         int            `json:"lots"`
+	Parameters   []fitParameter `json:"parameters"`
+	SDLot        float64        `json:"sd_lot"`
+	SDPanel      float64        `json:"sd_panel"`
+	LotDeltaE    float64        `json:"lot_delta_e"`
+	LOOMedian    float64        `json:"loo_delta_e_median"`
+	LOOP95       float64        `json:"loo_delta_e_p95"`
+	FactorRanges []factorRange  `json:"factors"`
+	Learned      []string       `json:"learned"`
+	Warnings     []string       `json:"warnings"`
+	Model        string         `json:"model"`
+}
+
+type fitParameter struct {
+	Name    string  `json:"name"`
+	Value   float64 `json:"value"`
+	SE      float64 `json:"se"`
+	Lo      float64 `json:"lo"`
+	Hi      float64 `json:"hi"`
+	Unit    string  `json:"unit"`
+	Meaning string  `json:"meaning"`
+}
+
+type factorRange struct {
+	Column string  `json:"column"`
+	Lo     float64 `json:"lo"`
+	Hi     float64 `json:"hi"`
+	Fixed  bool    `json:"fixed"`
+}
+
+func (e *env) fit(name string, f fitFlags) error {
+	if f.output == "-" {
+		return usage("-o - is not possible: standard output carries the results; name a file")
+	}
+	t, own, err := e.trials(name, f)
+	if err != nil {
+		return err
+	}
+	e.warnAll(t.Warnings)
+	opt := &discharge.FitOptions{}
+	if own != nil {
+		opt.Process = *own
+	}
+	m, err := discharge.Fit(t, opt)
+	if err != nil {
+		return err
+	}
+	if err := e.ctx.Err(); err != nil {
+		return err
+	}
+	s := m.Summary()
+	for _, w := range s.Warnings {
+		e.warn("%s", w)
+	}
+	if f.output == "" {
+		e.warn("no model was written: name its file with -o model.json")
+	} else if err := e.saveModel(f.output, m); err != nil {
+		return err
+	}
+	r := newFitResult(m, s, f.output)
+	switch e.format {
+	case formatJSON:
+		return report.JSON(&e.out, r)
+	case formatCSV:
+		rows := [][]any{{"name", "value", "se", "lo", "hi", "unit", "meaning"}}
+		for _, p := range r.Parameters {
+			rows = append(rows, []any{p.Name, p.Value, p.SE, p.Lo, p.Hi, p.Unit, p.Meaning})
+		}
+		return report.CSV(&e.out, rows)
+	}
+	e.fitText(r, m)
+	return nil
+}
+
+// trials reads the table, and the user's own process if there is one.
+func (e *env) trials(name string, f fitFlags) (*discharge.Table, *discharge.Process, error) {
+	own, err := e.readProcess(f.processFile)
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := e.sheet(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	opt := &discharge.ReadOptions{Process: f.process, Viewing: f.viewing.Viewing, Percent: bool(f.percent)}
+	if own != nil {
+		opt.Processes = []discharge.Process{*own}
+		if f.process == "" && !hasColumn(s, "process") {
+			opt.Process = own.ID
+		}
+	}
+	t, err := discharge.FromSheet(s, opt)
+	return t, own, err
+}
+
+func (e *env) saveModel(name string, m *discharge.Model) error {
+	var b bytes.Buffer
+	if err := m.Save(&b, version()); err != nil {
+		return err
+	}
+	err := e.files.write(name, b.Bytes())
+	var p *fs.PathError
+	if errors.As(err, &p) && errors.Is(err, os.ErrNotExist) {
+		return errors.New(filepath.Dir(name) + ": there is no such folder; make it first")
+	}
+	return err
+}
+
+func newFitResult(m *discharge.Model, s discharge.Summary, file string) fitResult {
+	r := fitResult{Process: s.Process, Curve: s.Curve, CurveShare: s.CurveShare, LevelScale: s.LevelScale, Viewing: m.Viewing().String(),
+		Lots: len(m.Trials()), SDLot: s.SDLot, SDPanel: s.SDPanel, LotDeltaE: s.LotDeltaE, LOOMedian: s.LOOMedian, LOOP95: s.LOOP95,
+		Parameters: []fitParameter{}, FactorRanges: []factorRange{}, Learned: orEmpty(s.Words), Warnings: orEmpty(s.Warnings), Model: file}
+	for _, p := range s.Parameters {
+		r.Parameters = append(r.Parameters, fitParameter{p.Name, p.Value, p.SE, p.Lo, p.Hi, p.Unit, p.Meaning})
+	}
+	for _, f := range m.Factors() {
+		r.FactorRanges = append(r.FactorRanges, factorRange{f.Column, f.Lo, f.Hi, f.Fixed})
+	}
+	return r
+}
+
+// orEmpty makes an empty list of none, so that JSON has [] and never null.
+func orEmpty[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}
+
+func (e *env) fitText(r fitResult, m *discharge.Model) {
+	e.printf("Model of %s (%s), %d trial lots, %s\n", r.Process, m.Process().Title, r.Lots, r.Viewing)
+	ranges := report.Table{Header: []string{"factor", "tested from", "to", "unit", ""}, Left: []bool{true, false, false, true, true}}
+	for _, f := range m.Factors() {
+		note := ""
+		if f.Fixed {
+			note = "never varied"
+		}
+		ranges.Add(f.Column, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit, note)
+	}
+	e.printf("%s\n", &ranges)
+	e.printf("What was learned\n")
+	for _, w := range r.Learned {
+		e.printf("%s", report.Wrap(w, "  - ", "    ", textWidth))
+	}
+	e.printf("\nCurve: %s on the %s scale (%s of the evidence); the model averages all curves that fit\n", r.Curve, r.LevelScale, report.Percent(r.CurveShare))
+	table := report.Table{Header: []string{"parameter", "value", "95 % interval", "meaning"}, Left: []bool{true, false, true, true}}
+	last := ""
+	for _, p := range r.Parameters {
+		d := report.Decimals((p.Hi - p.Lo) / 2)
+		meaning := cmp.Or(p.Meaning, p.Unit)
+		if meaning == last {
+			meaning = "\""
+		} else {
+			last = meaning
+		}
+		table.Add(p.Name, report.Fixed(p.Value, d), report.Fixed(p.Lo, d)+" to "+report.Fixed(p.Hi, d), meaning)
+	}
+	e.printf("%s\n", &table)
+	numbers := report.Table{Left: []bool{true, false, true}}
+	numbers.Add("scatter of lots", report.Fixed(100*r.SDLot, 0)+" %", "of dose (one standard deviation), about ΔE00 "+report.Fixed(r.LotDeltaE, 1)+" in the middle of the path")
+	numbers.Add("scatter of panels", report.Fixed(100*r.SDPanel, 0)+" %", "of dose, within a lot")
+	numbers.Add("lots predicted unseen", report.Fixed(r.LOOMedian, 2), "ΔE00 median, 95 % within "+report.Fixed(r.LOOP95, 2)+" (each trial lot from all others)")
+	e.printf("%s", &numbers)
+	if r.Model != "" {
+		e.printf("\nWritten to %s\n", r.Model)
+	}
+}

@@ -1,0 +1,181 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/colorimetry"
+)
+
+// The flag values that are not in pflag: numbers that are finite and may have
+// a decimal comma, lists of them, and viewings.
+
+// number is a finite number that may be absent.
+type number struct {
+	set   bool
+	value float64
+}
+
+func (n *number) String() string {
+	if n == nil || !n.set {
+		return ""
+	}
+	return report.Exact(n.value)
+}
+
+func (n *number) Type() string { return "number" }
+
+func (n *number) Set(s string) error {
+	v, err := parseNumber(strings.Replace(s, ",", ".", 1))
+	if err != nil {
+		return err
+	}
+	n.set, n.value = true, v
+	return nil
+}
+
+func parseNumber(s string) (float64, error) {
+	v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("%q is not a finite number", s)
+	}
+	return v, nil
+}
+
+// numbers is a list: "1,2,4"; with semicolons the numbers may have a decimal
+// comma: "1,5;2".
+type numbers []float64
+
+func (l *numbers) String() string {
+	var parts []string
+	for _, v := range *l {
+		parts = append(parts, report.Exact(v))
+	}
+	return strings.Join(parts, ",")
+}
+
+func (l *numbers) Type() string { return "list" }
+
+func (l *numbers) Set(s string) error {
+	separator := ","
+	if strings.Contains(s, ";") {
+		s, separator = strings.ReplaceAll(s, ",", "."), ";"
+	}
+	*l = nil
+	for part := range strings.SplitSeq(s, separator) {
+		v, err := parseNumber(part)
+		if err != nil {
+			return err
+		}
+		*l = append(*l, v)
+	}
+	return nil
+}
+
+// labValue is a color "L,a,b".
+type labValue struct {
+	set bool
+	lab colorimetry.Lab
+}
+
+func (v *labValue) String() string {
+	if v == nil || !v.set {
+		return ""
+	}
+	l := numbers{v.lab.L, v.lab.A, v.lab.B}
+	return l.String()
+}
+
+func (v *labValue) Type() string { return "L,a,b" }
+
+func (v *labValue) Set(s string) error {
+	var l numbers
+	if err := l.Set(s); err != nil {
+		return err
+	}
+	if len(l) != 3 {
+		return fmt.Errorf("want three numbers L,a,b, have %d", len(l))
+	}
+	if l[0] < 0 || l[0] > 150 || math.Abs(l[1]) > 200 || math.Abs(l[2]) > 200 {
+		return errors.New("want L* from 0 to 150 and a*, b* from -200 to 200")
+	}
+	v.set, v.lab = true, colorimetry.Lab{L: l[0], A: l[1], B: l[2]}
+	return nil
+}
+
+// viewings is a list of viewings; the zero value means the file's, or D65/10.
+type viewings []colorimetry.Viewing
+
+func (v *viewings) String() string {
+	var parts []string
+	for _, w := range *v {
+		parts = append(parts, w.String())
+	}
+	return strings.Join(parts, ",")
+}
+
+func (v *viewings) Type() string { return "list" }
+
+func (v *viewings) Set(s string) error {
+	list, err := colorimetry.ParseViewings(s)
+	if err != nil {
+		return err
+	}
+	for i, w := range list {
+		for _, earlier := range list[:i] {
+			if earlier == w {
+				return fmt.Errorf("%s is given twice", w)
+			}
+		}
+	}
+	*v = list
+	return nil
+}
+
+// viewing is one viewing.
+type viewing struct{ colorimetry.Viewing }
+
+func (v *viewing) String() string {
+	if v == nil || v.Viewing == (colorimetry.Viewing{}) {
+		return ""
+	}
+	return v.Viewing.String()
+}
+
+func (v *viewing) Type() string { return "illuminant/observer" }
+
+func (v *viewing) Set(s string) error {
+	w, err := colorimetry.ParseViewing(s)
+	if err == nil {
+		v.Viewing = w
+	}
+	return err
+}
+
+// reflectance is the scale of spectra in a file that does not say.
+type reflectance bool // percent
+
+func (r *reflectance) String() string {
+	if r != nil && *r {
+		return "percent"
+	}
+	return "factor"
+}
+
+func (r *reflectance) Type() string { return "factor|percent" }
+
+func (r *reflectance) Set(s string) error {
+	switch strings.ToLower(s) {
+	case "factor":
+		*r = false
+	case "percent":
+		*r = true
+	default:
+		return errors.New("want factor (0 to 1) or percent")
+	}
+	return nil
+}

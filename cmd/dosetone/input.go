@@ -1,0 +1,71 @@
+package main
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"example.com/dosetone/discharge"
+)
+
+// readFlags are the flags about what a file does not say itself.
+type readFlags struct {
+	percent reflectance
+	viewing viewing
+}
+
+func (f *readFlags) register(cmd *cobra.Command) {
+	cmd.Flags().Var(&f.percent, "reflectance", "scale of spectra in a file without a unit column")
+	cmd.Flags().Var(&f.viewing, "viewing", "viewing of the colors, such as D65/10; default: the file's, or D65/10 for spectra")
+}
+
+// readProcess reads a process file; name "" means none.
+func (e *env) readProcess(name string) (*discharge.Process, error) {
+	if name == "" {
+		return nil, nil
+	}
+	data, err := e.read(name)
+	if err != nil {
+		return nil, err
+	}
+	p, err := discharge.ReadProcess(shown(name), bytes.NewReader(data))
+	if err != nil {
+		return nil, err
+	}
+	return &p, nil
+}
+
+// hasColumn reports whether a sheet has a column of that name.
+func hasColumn(s *discharge.Sheet, name string) bool {
+	return slices.ContainsFunc(s.Header, func(h string) bool { return strings.EqualFold(strings.TrimSpace(h), name) })
+}
+
+// readTargets reads target shades for a model. Spectra are seen under its
+// viewing; other readings must be under it, and are taken to be when the file
+// does not say.
+func (e *env) readTargets(name string, m *discharge.Model, percent bool) ([]discharge.Target, error) {
+	s, err := e.sheet(name)
+	if err != nil {
+		return nil, err
+	}
+	opt := &discharge.ReadOptions{Viewing: m.Viewing(), Percent: percent}
+	if p := m.Process(); !builtIn(p) {
+		opt.Processes = []discharge.Process{p}
+	}
+	list, err := discharge.TargetsFromSheet(s, opt)
+	if err != nil {
+		return nil, err
+	}
+	e.warnAll(list.Warnings)
+	if list.Items[0].Spectrum == nil && !hasColumn(s, "illuminant") && !hasColumn(s, "red") {
+		e.warn("%s: no columns illuminant and observer: the colors are taken to be under the model's %s", shown(name), m.Viewing())
+	}
+	return list.Items, nil
+}
+
+func builtIn(p discharge.Process) bool {
+	_, err := discharge.LookupProcess(p.ID)
+	return err == nil
+}

@@ -1,0 +1,39 @@
+package atomic
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+func TestWriteFileReplacesWhole(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "model.json")
+	require.NoError(t, WriteFile(name, []byte("first, and longer"), 0o644))
+	require.NoError(t, WriteFile(name, []byte("second"), 0o644))
+	got, err := os.ReadFile(name)
+	require.NoError(t, err)
+	require.Equal(t, "second", string(got))
+	info, err := os.Stat(name)
+	require.NoError(t, err)
+	require.Equal(t, os.FileMode(0o644), info.Mode().Perm())
+	onlyFile(t, filepath.Dir(name), "model.json")
+}
+
+func TestWriteFileLeavesNothingBehindOnFailure(t *testing.T) {
+	dir := t.TempDir()
+	taken := filepath.Join(dir, "taken") // a folder cannot be replaced by a file
+	require.NoError(t, os.MkdirAll(filepath.Join(taken, "sub"), 0o755))
+	require.Error(t, WriteFile(taken, []byte("x"), 0o644))
+	onlyFile(t, dir, "taken")
+	require.Error(t, WriteFile(filepath.Join(dir, "missing", "x"), []byte("x"), 0o644))
+}
+
+func onlyFile(t *testing.T, dir, name string) {
+	t.Helper()
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	require.Len(t, entries, 1)
+	require.Equal(t, name, entries[0].Name())
+}

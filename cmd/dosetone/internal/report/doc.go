@@ -1,0 +1,3 @@
+// Package report writes results as people and programs read them: aligned
+// text, CSV and JSON.
+package report

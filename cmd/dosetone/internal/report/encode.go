@@ -1,0 +1,57 @@
+package report
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+)
+
+// JSON writes v indented, with a line end. NaN and infinities are errors.
+func JSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
+}
+
+// CSV writes rows, the first being the header. A cell is a string, a float64,
+// a *float64 (nil: empty), an int, a bool or nil (empty).
+//
+// Text that a spreadsheet would take for a formula gets an apostrophe in
+// front, since names come from files of others.
+func CSV(w io.Writer, rows [][]any) error {
+	out := csv.NewWriter(w)
+	for _, row := range rows {
+		cells := make([]string, len(row))
+		for i, c := range row {
+			cells[i] = cell(c)
+		}
+		if err := out.Write(cells); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+func cell(c any) string {
+	switch v := c.(type) {
+	case nil:
+		return ""
+	case float64:
+		return Exact(v)
+	case *float64:
+		if v == nil {
+			return ""
+		}
+		return Exact(*v)
+	case string:
+		if v != "" && strings.ContainsRune("=+-@\t\r", rune(v[0])) {
+			return "'" + v
+		}
+		return v
+	}
+	return fmt.Sprint(c)
+}

@@ -1,0 +1,280 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+func newPredict(e *env, processes []discharge.Process) *cobra.Command {
+	var file string
+	var factors *factorFlags
+	cmd := &cobra.Command{
+		Use:     "predict MODEL (--settings FILE.csv | --strength ... --time ...)",
+		GroupID: "model",
+		Short:   "Say what shade settings give, and how surely",
+		Long: `Predicts the shade of the next lot at given settings. The settings are either a
+table with one row per lot and the factors as columns, or flags named after
+those columns without their unit. Intervals hold 95 % of the means of lots.`,
+		Example: `  dosetone predict model.json --strength 6 --ratio 1.3 --time 14
+  dosetone predict model.json --settings settings.csv --format json`,
+		Args: cobra.ExactArgs(1),
+		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.predict(args[0], file, factors) }),
+	}
+	cmd.Flags().StringVar(&file, "settings", "", "table of settings, one row per lot; - for standard input")
+	factors = registerFactors(cmd, processes, "", "the lot's", true)
+	return cmd
+}
+
+type shadeJSON struct {
+	L float64 `json:"L"`
+	A float64 `json:"a"`
+	B float64 `json:"b"`
+}
+
+func shadeOf(c colorimetry.Lab) shadeJSON { return shadeJSON(c) }
+
+type intervalJSON struct {
+	L [2]float64 `json:"L"`
+	A [2]float64 `json:"a"`
+	B [2]float64 `json:"b"`
+}
+
+// prediction is the JSON form of one prediction; other programs rely on its keys.
+type prediction struct {
+	ID             string             `json:"id,omitempty"`
+	Settings       discharge.Settings `json:"settings"`
+	Viewing        string             `json:"viewing"`
+	Shade          shadeJSON          `json:"shade"`
+	Level          float64            `json:"level"`
+	MeanCovariance [3][3]float64      `json:"mean_covariance"`
+	LotCovariance  [3][3]float64      `json:"lot_covariance"`
+	IntervalLevel  float64            `json:"interval_level"`
+	LotInterval    intervalJSON       `json:"lot_interval"`
+	DeltaEP95      float64            `json:"delta_e_p95"`
+	ActiveGPerKg   *float64           `json:"active_g_per_kg"`
+	Extrapolated   bool               `json:"extrapolated"`
+	Warnings       []string           `json:"warnings"`
+}
+
+// intervalLevel is the share of next-lot means that the intervals hold.
+const intervalLevel = 0.95
+
+func (e *env) predict(modelName, file string, factors *factorFlags) error {
+	switch {
+	case file != "" && factors.any():
+		return usage("give --settings or single settings, not both")
+	case file == "" && !factors.any():
+		return usage("no settings: give --settings FILE.csv, or flags such as --strength 6 --ratio 1.3 --time 14")
+	}
+	m, err := e.model(modelName)
+	if err != nil {
+		return err
+	}
+	rows, err := e.settings(m, file, factors)
+	if err != nil {
+		return err
+	}
+	list := make([]prediction, len(rows))
+	for i, r := range rows {
+		if i%4096 == 0 && e.ctx.Err() != nil {
+			return e.ctx.Err()
+		}
+		if list[i], err = predictOne(m, r); err == nil {
+			continue
+		}
+		if file != "" {
+			return &discharge.RowError{File: shown(file), Row: r.Row, Err: err}
+		}
+		return usage("%w; this model takes %s", err, modelFlags(m))
+	}
+	e.warnRows(list)
+	switch e.format {
+	case formatJSON:
+		return report.JSON(&e.out, list)
+	case formatCSV:
+		return report.CSV(&e.out, predictRows(m, list))
+	}
+	e.predictText(m, list)
+	return nil
+}
+
+// settings come from the table or from the flags.
+func (e *env) settings(m *discharge.Model, file string, factors *factorFlags) ([]discharge.SettingsRow, error) {
+	if file == "" {
+		s, err := factors.settings(m.Process())
+		return []discharge.SettingsRow{{Settings: s}}, err
+	}
+	sheet, err := e.sheet(file)
+	if err != nil {
+		return nil, err
+	}
+	list, err := discharge.SettingsFromSheet(sheet, m.Process())
+	if err != nil {
+		return nil, err
+	}
+	e.warnAll(list.Warnings)
+	return list.Items, nil
+}
+
+// modelFlags lists the flags of the factors that the model needs.
+func modelFlags(m *discharge.Model) string {
+	var names []string
+	for _, f := range m.Factors() {
+		if !f.Optional {
+			names = append(names, "--"+f.Name())
+		}
+	}
+	return strings.Join(names, " ")
+}
+
+func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error) {
+	p, err := m.Predict(r.Settings)
+	if err != nil {
+		return prediction{}, err
+	}
+	out := prediction{ID: r.ID, Settings: r.Settings.Clone(), Viewing: m.Viewing().String(), Shade: shadeOf(p.Shade), Level: p.Level,
+		MeanCovariance: p.MeanCovariance, LotCovariance: p.LotCovariance, IntervalLevel: intervalLevel, LotInterval: intervalOf(p),
+		DeltaEP95: p.DeltaEP95, Extrapolated: p.Extrapolated, Warnings: []string{}}
+	known := map[string]bool{}
+	for _, f := range m.Factors() {
+		known[f.Column] = true
+		v, given := r.Settings[f.Column]
+		switch {
+		case !given && f.Fixed:
+			out.Settings[f.Column] = f.Lo // what the prediction is for
+		case given && f.Fixed && math.Abs(v-f.Lo) > 1e-9*math.Max(1, math.Abs(f.Lo)):
+			out.Warnings = append(out.Warnings, fmt.Sprintf("%s was %g in every trial: its effect is not known, and %g counts as %g", f.Column, f.Lo, v, f.Lo))
+		case given && !f.Fixed && (v < f.Lo*(1-1e-9) || v > f.Hi*(1+1e-9)):
+			out.Warnings = append(out.Warnings, fmt.Sprintf("%s %g is outside the trials' %s to %s %s", f.Column, v, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit))
+		}
+	}
+	for _, f := range m.Process().Factors {
+		if _, given := r.Settings[f.Column]; given && !known[f.Column] && f.Transform != discharge.Recorded {
+			out.Warnings = append(out.Warnings, fmt.Sprintf("%s is not in the model, which has no trials with it: the value has no effect", f.Column))
+		}
+	}
+	if out.Extrapolated && len(out.Warnings) == 0 {
+		out.Warnings = append(out.Warnings, "each setting was tested, but not together: this combination lies outside the trials")
+	}
+	out.Warnings = append(out.Warnings, m.Process().Unusual(r.Settings)...)
+	if g, ok := m.Process().ActivePerKg(out.Settings); ok {
+		out.ActiveGPerKg = &g
+	}
+	return out, nil
+}
+
+func intervalOf(p discharge.Prediction) intervalJSON {
+	var out intervalJSON
+	for k, end := range []*[2]float64{&out.L, &out.A, &out.B} {
+		end[0], end[1] = p.Interval(k, intervalLevel)
+	}
+	return out
+}
+
+// warnRows writes the warnings of the rows, the first ones and how many more.
+func (e *env) warnRows(list []prediction) {
+	const most = 10
+	n := 0
+	for i, p := range list {
+		for _, w := range p.Warnings {
+			if n++; n > most {
+				continue
+			}
+			switch {
+			case p.ID != "":
+				w = p.ID + ": " + w
+			case len(list) > 1:
+				w = "row " + strconv.Itoa(i+1) + ": " + w
+			}
+			e.warn("%s", w)
+		}
+	}
+	if n > most {
+		e.warn("%d more; --format json gives each with its row", n-most)
+	}
+}
+
+func predictRows(m *discharge.Model, list []prediction) [][]any {
+	columns := usedColumns(m.Process(), settingsOf(list))
+	header := []any{"id"}
+	for _, f := range columns {
+		header = append(header, f.Column)
+	}
+	header = append(header, "viewing", "L", "a", "b", "level", "L_lo", "L_hi", "a_lo", "a_hi", "b_lo", "b_hi", "delta_e_p95", "active_g_per_kg", "extrapolated", "warnings")
+	rows := [][]any{header}
+	for _, p := range list {
+		row := []any{p.ID}
+		for _, f := range columns {
+			row = append(row, settingCell(p.Settings, f.Column))
+		}
+		i := p.LotInterval
+		rows = append(rows, append(row, p.Viewing, p.Shade.L, p.Shade.A, p.Shade.B, p.Level, i.L[0], i.L[1], i.A[0], i.A[1], i.B[0], i.B[1],
+			p.DeltaEP95, p.ActiveGPerKg, p.Extrapolated, strings.Join(p.Warnings, "; ")))
+	}
+	return rows
+}
+
+func settingCell(s discharge.Settings, column string) any {
+	if v, ok := s[column]; ok {
+		return v
+	}
+	return nil
+}
+
+func settingsOf(list []prediction) []discharge.Settings {
+	out := make([]discharge.Settings, len(list))
+	for i, p := range list {
+		out[i] = p.Settings
+	}
+	return out
+}
+
+func (e *env) predictText(m *discharge.Model, list []prediction) {
+	p := m.Process()
+	e.printf("Expected shade of the next lot, %s, %s\n", p.ID, m.Viewing())
+	t := report.Table{Header: []string{"id"}, Units: []string{""}, Left: []bool{true}}
+	columns := usedColumns(p, settingsOf(list))
+	for _, f := range columns {
+		t.Header, t.Units = append(t.Header, f.Name()), append(t.Units, f.Unit)
+	}
+	t.Header = append(t.Header, "", "L*", "a*", "b*", "level", "ΔE00 95 %", "")
+	t.Units = append(t.Units, "", "", "", "", "%", "of lots", "")
+	t.Left = append(t.Left, make([]bool, len(columns)+6)...)
+	t.Left = append(t.Left, true)
+	if len(list) == 1 && list[0].ID == "" {
+		t.Header[0] = ""
+	}
+	outside := false
+	for _, x := range list {
+		row := []string{x.ID}
+		for _, f := range columns {
+			cell := ""
+			if v, ok := x.Settings[f.Column]; ok {
+				cell = report.Exact(v)
+			}
+			row = append(row, cell)
+		}
+		note := ""
+		if x.Extrapolated {
+			note, outside = "outside the trials", true
+		}
+		i := x.LotInterval
+		half := func(r [2]float64) float64 { return (r[1] - r[0]) / 2 }
+		t.Add(append(row, e.swatch(colorimetry.Lab(x.Shade)),
+			report.PlusMinus(x.Shade.L, half(i.L)), report.PlusMinus(x.Shade.A, half(i.A)), report.PlusMinus(x.Shade.B, half(i.B)),
+			report.Fixed(100*x.Level, 0), "within "+report.Fixed(x.DeltaEP95, 1), note)...)
+	}
+	e.printf("%s", &t)
+	e.printf("± holds 95 %% of the means of lots run at these settings; level is how far from base (0) to white (100).\n")
+	if outside {
+		e.printf("Outside the trials the numbers are a guess: run a lot there before relying on them.\n")
+	}
+}

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"errors"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"example.com/dosetone/discharge"
+)
+
+// newRoot builds the whole command tree. The factors of processes become flags.
+func newRoot(e *env, processes []discharge.Process) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "dosetone",
+		Short: "From trial lots to the settings that reach a shade",
+		Long: `dosetone learns from your own trial lots how the shade of a garment depends on
+oxidizer strength, load and time, says how sure it is, and turns a target shade
+into settings. Everything runs on this machine.
+
+Start with:  dosetone demo`,
+		Version:           version(),
+		SilenceErrors:     true,
+		SilenceUsage:      true,
+		DisableAutoGenTag: true,
+	}
+	root.PersistentFlags().Var(&e.format, "format", "how results are written: text, json or csv")
+	root.PersistentFlags().BoolVar(&e.quiet, "quiet", false, "no warnings")
+	root.SetFlagErrorFunc(flagError)
+	root.AddGroup(
+		&cobra.Group{ID: "model", Title: "From trials to settings:"},
+		&cobra.Group{ID: "color", Title: "Color:"},
+		&cobra.Group{ID: "start", Title: "To start with:"},
+	)
+	root.AddCommand(newDemo(e), newConvert(e), newFit(e), newPredict(e, processes), newSuggest(e, processes))
+	return root
+}
+
+// flagError adds the nearest flag to the message about an unknown one.
+func flagError(cmd *cobra.Command, err error) error {
+	var unknown *pflag.NotExistError
+	if !errors.As(err, &unknown) {
+		return usageError{err}
+	}
+	name := unknown.GetSpecifiedName()
+	if cmd.Flags().Lookup("min-"+name) != nil {
+		return usage("%w; to fix it give --min-%s and --max-%[2]s the same value", err, name)
+	}
+	if n := nearestFlag(cmd, name); n != "" {
+		return usage("%w; did you mean --%s?", err, n)
+	}
+	return usage("%w; see dosetone %s --help", err, cmd.Name())
+}
+
+// nearestFlag compares by cobra's own measure, which works on commands.
+func nearestFlag(cmd *cobra.Command, name string) string {
+	names := &cobra.Command{SuggestionsMinimumDistance: 2}
+	cmd.Flags().VisitAll(func(f *pflag.Flag) {
+		if !f.Hidden {
+			names.AddCommand(&cobra.Command{Use: f.Name, Run: func(*cobra.Command, []string) {}})
+		}
+	})
+	// The column's name with its unit, as in the file, is the likeliest slip.
+	for _, s := range append([]string{strings.ReplaceAll(name, "_", "-")}, stem(name)) {
+		if cmd.Flags().Lookup(s) != nil {
+			return s
+		}
+	}
+	if near := names.SuggestionsFor(name); len(near) > 0 {
+		return near[0]
+	}
+	return ""
+}
+
+// stem is a column's name without its last word: "time_min" gives "time".
+func stem(name string) string {
+	name = strings.ReplaceAll(name, "_", "-")
+	if i := strings.LastIndexByte(name, '-'); i > 0 {
+		return name[:i]
+	}
+	return name
+}

@@ -1,0 +1,134 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"example.com/dosetone/discharge"
+)
+
+// Exit codes. 3 is reserved for check: the lot is outside tolerance.
+const (
+	exitDone   = 0
+	exitFailed = 1
+	exitUsage  = 2
+)
+
+// run executes one command line and returns the exit code: results go to
+// stdout, warnings and errors to stderr.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	e := newEnv(ctx, stdin, stdout, stderr)
+	err := e.execute(args)
+	if err == nil {
+		return exitDone
+	}
+	fmt.Fprintln(stderr, "dosetone:", err)
+	var failed *failure
+	if errors.As(err, &failed) {
+		return exitFailed
+	}
+	return exitUsage
+}
+
+// failure marks an error of the work itself. Every other error that reaches
+// run is wrong use: cobra's own about commands, arguments and flags, and ours
+// made by usage.
+type failure struct{ error }
+
+func (f *failure) Unwrap() error { return f.error }
+
+type usageError struct{ error }
+
+func usage(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
+
+// work wraps what a command does, so that its errors count as failures unless
+// they say that the use was wrong.
+func (e *env) work(do func(cmd *cobra.Command, args []string) error) func(*cobra.Command, []string) error {
+	return func(cmd *cobra.Command, args []string) error {
+		err := e.ctx.Err()
+		if err == nil {
+			err = do(cmd, args)
+		}
+		if err == nil {
+			return e.flush()
+		}
+		if errors.Is(err, context.Canceled) {
+			err = errors.New("interrupted; nothing was written")
+		}
+		var u usageError
+		if errors.As(err, &u) {
+			return err
+		}
+		return &failure{err}
+	}
+}
+
+// execute builds the command tree and runs it. The factors of the built-in
+// processes are flags of predict and suggest; when a flag is not known, a model
+// file among the arguments may belong to a process of the user's own, whose
+// factors then are flags too.
+func (e *env) execute(args []string) error {
+	err := e.tree(args, discharge.Processes()).ExecuteContext(e.ctx)
+	var unknown *pflag.NotExistError
+	if errors.As(err, &unknown) {
+		if own, ok := e.ownProcess(args); ok {
+			err = e.tree(args, append(discharge.Processes(), own)).ExecuteContext(e.ctx)
+		}
+	}
+	return err
+}
+
+func (e *env) tree(args []string, processes []discharge.Process) *cobra.Command {
+	root := newRoot(e, processes)
+	root.SetArgs(args)
+	root.SetIn(e.stdin)
+	root.SetOut(e.stdout)
+	root.SetErr(e.stderr)
+	return root
+}
+
+// ownProcess looks for a model of a process that is not built in among args.
+func (e *env) ownProcess(args []string) (discharge.Process, bool) {
+	for _, a := range args {
+		if len(a) == 0 || a[0] == '-' {
+			continue
+		}
+		data, err := e.read(a)
+		if err != nil {
+			continue
+		}
+		m, err := discharge.Load(bytes.NewReader(data))
+		if err != nil {
+			continue
+		}
+		if _, err := discharge.LookupProcess(m.Process().ID); err != nil {
+			return m.Process(), true
+		}
+	}
+	return discharge.Process{}, false
+}
+
+// version names the build.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	v := info.Main.Version
+	if v == "" {
+		v = "(devel)"
+	}
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" && v == "(devel)" {
+			v += " " + s.Value
+		}
+	}
+	return v + " " + info.GoVersion
+}

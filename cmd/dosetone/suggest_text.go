@@ -1,0 +1,157 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+
+	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+func (e *env) showSuggestions(m *discharge.Model, list []suggestResult) error {
+	switch e.format {
+	case formatJSON:
+		return report.JSON(&e.out, list)
+	case formatCSV:
+		return report.CSV(&e.out, suggestRows(m, list))
+	}
+	for i, r := range list {
+		if i > 0 {
+			e.printf("\n")
+		}
+		e.suggestText(m, r)
+	}
+	e.cautions(m.Process())
+	return nil
+}
+
+func suggestRows(m *discharge.Model, list []suggestResult) [][]any {
+	var all []discharge.Settings
+	for _, r := range list {
+		for _, s := range r.Suggestions {
+			all = append(all, s.Settings)
+		}
+	}
+	columns := usedColumns(m.Process(), all)
+	header := []any{"target", "reachable", "closest_delta_e", "rank"}
+	for _, f := range columns {
+		header = append(header, f.Column)
+	}
+	header = append(header, "viewing", "L", "a", "b", "delta_e", "pass_probability", "time_from_min", "time_to_min", "active_g_per_kg", "extrapolated", "why")
+	rows := [][]any{header}
+	for _, r := range list {
+		start := []any{r.Target.ID, r.Reachable, r.ClosestDeltaE}
+		if len(r.Suggestions) == 0 {
+			row := append(start, nil)
+			for range len(columns) {
+				row = append(row, nil)
+			}
+			rows = append(rows, append(row, r.Viewing, nil, nil, nil, nil, nil, nil, nil, nil, nil, r.Why))
+		}
+		for k, s := range r.Suggestions {
+			row := append(start[:3:3], k+1)
+			for _, f := range columns {
+				row = append(row, settingCell(s.Settings, f.Column))
+			}
+			var from, to any
+			if w := s.TimeWindowMin; w != nil {
+				from, to = w[0], w[1]
+			}
+			rows = append(rows, append(row, r.Viewing, s.Shade.L, s.Shade.A, s.Shade.B, s.DeltaE, s.PassProbability, from, to, s.ActiveGPerKg, s.Extrapolated, r.Why))
+		}
+	}
+	return rows
+}
+
+// shadeText writes a shade with two decimals.
+func (e *env) shadeText(s shadeJSON) string {
+	text := fmt.Sprintf("L* %.2f  a* %s  b* %s", s.L, report.Fixed(s.A, 2), report.Fixed(s.B, 2))
+	if block := e.swatch(colorimetry.Lab(s)); block != "" {
+		text += "  " + block
+	}
+	return text
+}
+
+func (e *env) suggestText(m *discharge.Model, r suggestResult) {
+	head := report.Table{Left: []bool{true, true}}
+	head.Add("target "+r.Target.ID, e.shadeText(r.Target.shadeJSON)+"  "+r.Viewing)
+	if r.Target.Light != nil {
+		head.Add("light limit", e.shadeText(*r.Target.Light))
+	}
+	if r.Target.Dark != nil {
+		head.Add("dark limit", e.shadeText(*r.Target.Dark))
+	}
+	head.Add("nearest shade", fmt.Sprintf("%s  ΔE00 %.2f from %s", e.shadeText(r.Closest), r.ClosestDeltaE, r.targetWords()))
+	e.printf("%s", &head)
+	if !r.Reachable {
+		e.printf("%s", report.Wrap(fmt.Sprintf("NOT REACHABLE within ΔE00 %s: %s.", report.Short(r.Tolerance, 3), r.Why), "", "", textWidth))
+		return
+	}
+	if len(r.Suggestions) == 0 {
+		e.printf("Reachable, but no setting inside the bounds was found.\n")
+		return
+	}
+	best := r.Suggestions[0]
+	text := fmt.Sprintf("Set %s: the next lot passes with probability %s.", settingsText(m.Process(), best.Settings), report.Percent(best.PassProbability))
+	if w := best.TimeWindowMin; w != nil {
+		text += fmt.Sprintf(" Unload between %.1f and %.1f min.", w[0], w[1])
+	}
+	e.printf("%s", report.Wrap(text, "", "", textWidth))
+	if r.Why != "" {
+		e.printf("%s", report.Wrap("Note: "+r.Why+".", "", "", textWidth))
+	}
+	t := e.suggestTable(m.Process(), r)
+	e.printf("\n%s", t)
+	e.printf("%s", report.Wrap(fmt.Sprintf("pass: how probably the mean of the next lot lies within ΔE00 %s of %s. unload: while the expected shade does. "+
+		"± holds 95 %% of the means of lots.", report.Short(r.Tolerance, 3), r.targetWords()), "", "", textWidth))
+}
+
+// targetWords says what is aimed at: with limits, the range that they span.
+func (r suggestResult) targetWords() string {
+	if r.Target.Light == nil && r.Target.Dark == nil {
+		return "the target"
+	}
+	return "the target or a shade between its limits"
+}
+
+func (e *env) suggestTable(p discharge.Process, r suggestResult) *report.Table {
+	t := &report.Table{Header: []string{""}, Units: []string{""}}
+	var all []discharge.Settings
+	for _, s := range r.Suggestions {
+		all = append(all, s.Settings)
+	}
+	columns := usedColumns(p, all)
+	for _, f := range columns {
+		t.Header, t.Units = append(t.Header, f.Name()), append(t.Units, f.Unit)
+	}
+	t.Header = append(t.Header, "pass", "unload", "", "L*", "a*", "b*", "ΔE00", "active", "")
+	t.Units = append(t.Units, "", "min", "", "", "", "", "", "g/kg", "")
+	t.Left = append(make([]bool, len(t.Header)-1), true)
+	for k, s := range r.Suggestions {
+		row := []string{strconv.Itoa(k + 1)}
+		for _, f := range columns {
+			cell := ""
+			if v, ok := s.Settings[f.Column]; ok {
+				cell = report.Short(v, 5)
+			}
+			row = append(row, cell)
+		}
+		window, active, note := "-", "-", ""
+		if w := s.TimeWindowMin; w != nil {
+			window = fmt.Sprintf("%.1f-%.1f", w[0], w[1])
+		}
+		if s.ActiveGPerKg != nil {
+			active = report.Short(*s.ActiveGPerKg, 3)
+		}
+		if s.Extrapolated {
+			note = "outside the trials"
+		}
+		i := s.LotInterval
+		half := func(v [2]float64) float64 { return (v[1] - v[0]) / 2 }
+		t.Add(append(row, report.Percent(s.PassProbability), window, e.swatch(colorimetry.Lab(s.Shade)),
+			report.PlusMinus(s.Shade.L, half(i.L)), report.PlusMinus(s.Shade.A, half(i.A)), report.PlusMinus(s.Shade.B, half(i.B)),
+			report.Fixed(s.DeltaE, 2), active, note)...)
+	}
+	return t
+}
