@@ -38,6 +38,7 @@ func ReadImage(r io.Reader, maxPixels int) (*Image, error) {
 	if maxPixels <= 0 {
 		maxPixels = DefaultMaxPixels
 	}
+	maxPixels = min(maxPixels, 1<<30) // keeps the limit in bytes from overflowing
 	limit := int64(maxPixels)*maxBytesPerPixel + 1<<20
 	data, err := io.ReadAll(io.LimitReader(r, limit+1))
 	if err != nil {
