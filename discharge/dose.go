@@ -169,18 +169,30 @@ func (b *doseBasis) terms() int {
 	return 1 + len(b.factors) + b.primary*(b.primary+1)/2
 }
 
-// row fills dst with the η row at x and returns the squared distance of x
-// from the trials' box. Beyond the box second-order terms go on linearly, so
-// that a curve bent inside the tested region cannot turn back outside it.
-func (b *doseBasis) row(dst []float64, x *values) (outside float64) {
+// beyond returns the squared distance of x from the trials' box.
+func (b *doseBasis) beyond(x *values) float64 {
+	sum := 0.0
+	for j := range b.factors {
+		f := &b.factors[j]
+		d := x[j] - min(max(x[j], f.Lo), f.Hi)
+		sum += d * d
+	}
+	if sum < 1e-18 {
+		return 0 // rounding of a setting at the very edge
+	}
+	return sum
+}
+
+// row fills dst with the η row at x. Beyond the trials' box second-order terms
+// go on linearly, so that a curve bent inside the tested region cannot turn
+// back outside it.
+func (b *doseBasis) row(dst []float64, x *values) {
 	var c values
 	dst[0] = 1
 	for j := range b.factors {
 		f := &b.factors[j]
 		c[j] = min(max(x[j], f.Lo), f.Hi)
 		dst[1+j] = x[j]
-		d := x[j] - c[j]
-		outside += d * d
 	}
 	n := 1 + len(b.factors)
 	for j := range b.primary {
@@ -189,7 +201,6 @@ func (b *doseBasis) row(dst []float64, x *values) (outside float64) {
 			n++
 		}
 	}
-	return outside
 }
 
 // slopes fills dst with the row of ∂η/∂x_j at x.

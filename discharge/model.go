@@ -13,22 +13,23 @@ import (
 // Model is what the trial lots taught: dose, level, path and noise. It never
 // changes after Fit or Load and is safe for concurrent use.
 type Model struct {
-	process  Process
-	basis    doseBasis
-	fixed    Settings // factors of the process that did not vary, at their value
-	path     *shadePath
-	viewing  colorimetry.Viewing
-	grid     colorimetry.Grid
-	kind     ReadingKind
-	comps    []component
-	low      float64 // level of the blank: mechanical fading alone
-	sdPanel  float64 // in η of a curve with unit 1
-	readSD   float64 // panel-mean level noise
-	floorSD  float64 // lot-mean level scatter that dose does not cause
-	trials   []TrialRecord
-	loo      []float64 // ΔE00 of each trial lot predicted from all others
-	warnings []error
-	digest   string // of the data, whatever the order of the lots
+	process   Process
+	basis     doseBasis
+	fixed     Settings // factors of the process that did not vary, at their value
+	path      *shadePath
+	viewing   colorimetry.Viewing
+	grid      colorimetry.Grid
+	kind      ReadingKind
+	comps     []component
+	low       float64 // level of the blank: mechanical fading alone
+	sdPanel   float64 // in η of a curve with unit 1
+	readSD    float64 // panel-mean level noise
+	floorSD   float64 // lot-mean level scatter that dose does not cause
+	trials    []TrialRecord
+	inflation float64   // factor on the sd of η, from leave-one-lot-out surprise
+	loo       []float64 // ΔE00 of each trial lot predicted from all others
+	warnings  []error
+	digest    string // of the data, whatever the order of the lots
 }
 
 // TrialRecord is what a model keeps of a trial lot.
@@ -75,7 +76,7 @@ func Fit(t *Table, opt *FitOptions) (*Model, error) {
 	if err != nil {
 		return nil, err
 	}
-	m := &Model{digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	m := &Model{inflation: 1, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
 	if m.process, err = processOf(t, o, opt); err != nil {
 		return nil, err
 	}
@@ -108,7 +109,7 @@ func Fit(t *Table, opt *FitOptions) (*Model, error) {
 	}
 	m.comps = f.collapse(cells, w)
 	m.record(o, cells, w)
-	m.loo = m.leaveOneOut(o, f, cells)
+	m.leaveOneOut(o, f, cells)
 	return m, nil
 }
 

@@ -42,6 +42,7 @@ type (
 		SDPanel     float64       `json:"sd_panel_log_dose"`
 		ReadSD      float64       `json:"sd_reading_level"`
 		FloorSD     float64       `json:"sd_floor_level"`
+		Inflation   float64       `json:"sd_inflation"`
 		Trials      []TrialRecord `json:"trials"`
 		LeaveOneOut []float64     `json:"leave_one_out_delta_e"`
 		Warnings    []string      `json:"warnings"`
@@ -91,7 +92,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 	f := modelFile{
 		Schema: Schema, Tool: version, Digest: m.digest, Process: m.process.ID,
 		Viewing: m.viewing.String(), Readings: m.kind, Fixed: m.fixed,
-		BlankLevel: m.low, SDPanel: m.sdPanel, ReadSD: m.readSD, FloorSD: m.floorSD,
+		BlankLevel: m.low, SDPanel: m.sdPanel, ReadSD: m.readSD, FloorSD: m.floorSD, Inflation: m.inflation,
 		Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
 	}
 	if _, err := LookupProcess(m.process.ID); err != nil {
@@ -159,7 +160,7 @@ func Load(r io.Reader) (*Model, error) {
 
 // model rebuilds and checks a model.
 func (f *modelFile) model() (*Model, error) {
-	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, trials: f.Trials, loo: f.LeaveOneOut}
+	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, inflation: f.Inflation, trials: f.Trials, loo: f.LeaveOneOut}
 	for _, w := range f.Warnings {
 		m.warnings = append(m.warnings, fmt.Errorf("%s", w))
 	}
@@ -187,7 +188,7 @@ func (f *modelFile) model() (*Model, error) {
 	if m.path, err = f.Path.path(m); err != nil {
 		return nil, err
 	}
-	if !finite(m.low, m.sdPanel, m.readSD, m.floorSD) || m.low < 0 || m.low > 0.5 || m.sdPanel <= 0 || m.readSD <= 0 || m.floorSD <= 0 {
+	if !finite(m.low, m.sdPanel, m.readSD, m.floorSD, m.inflation) || m.inflation < 1 || m.inflation > 10 || m.low < 0 || m.low > 0.5 || m.sdPanel <= 0 || m.readSD <= 0 || m.floorSD <= 0 {
 		return nil, fmt.Errorf("scatter or blank level out of range")
 	}
 	if err := f.curves(m); err != nil {

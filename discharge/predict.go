@@ -95,17 +95,19 @@ func (m *Model) movesFixed(s Settings) bool {
 func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) {
 	var row [maxTerms]float64
 	var last *doseBasis
-	far := 0.0
+	n := m.basis.terms()
+	p := n + 1
+	// The region is the model's own: under a clock whose minutes run out, any
+	// time would seem to lie inside.
+	nominal := m.basis.at(v)
+	outside = m.basis.beyond(&nominal)
 	for i := range m.comps {
 		c := &m.comps[i]
-		n := c.basis.terms()
-		p := n + 1
 		if c.basis != last {
 			x := c.basis.at(v)
-			far = c.basis.row(row[:n], &x)
+			c.basis.row(row[:n], &x)
 			last = c.basis
 		}
-		outside = max(outside, far)
 		va := 0.0
 		for a := range n {
 			cov := c.cov[a*p : a*p+a+1]
@@ -116,8 +118,8 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 			va += 2 * t * row[a]
 		}
 		e := extrapolationSD * c.link.unit
-		va = max(va, 0) + e*e*far
-		dst[i] = mixPart{mu: dot(row[:n], c.mean), sdMean: math.Sqrt(va), sdLot: math.Sqrt(va + c.sdLot*c.sdLot)}
+		va = max(va, 0) + e*e*outside
+		dst[i] = mixPart{mu: dot(row[:n], c.mean), sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+c.sdLot*c.sdLot)}
 	}
 	return outside
 }

@@ -69,8 +69,9 @@ func (m *Model) Suggest(t Target, opt *SuggestOptions) (Suggestions, error) {
 		return Suggestions{}, err
 	}
 	out := Suggestions{Target: q.target, Tolerance: q.tol}
-	out.Closest, out.ClosestDeltaE = q.closest()
-	out.Reachable = out.ClosestDeltaE <= q.tol
+	out.Closest = q.closest()
+	out.ClosestDeltaE = q.fromStandard(out.Closest)
+	out.Reachable = q.deltaE(out.Closest) <= q.tol
 	list := q.candidates()
 	q.rank(list)
 	count := cmp.Or(opt.Count, 5)
@@ -311,7 +312,7 @@ func (q *search) solveAt(s Settings) []float64 {
 	v := q.m.basis.values(s)
 	distance := func(x float64) float64 {
 		v[q.solve] = f.value(x)
-		return q.deltaE(q.m.expected(&v))
+		return q.fromStandard(q.m.expected(&v))
 	}
 	best := goldenMin(distance, a, b, 1e-3)
 	return []float64{dial(f.value(best), pf.Step, lo, hi)}
@@ -365,11 +366,16 @@ func (m *Model) expected(v *values) colorimetry.Lab {
 	return lab
 }
 
-// deltaE is the distance from the target: from the standard, or, when limits
-// were approved, from the nearest shade between them.
+// fromStandard is the distance from the standard itself.
+func (q *search) fromStandard(c colorimetry.Lab) float64 {
+	return colorimetry.CIEDE2000{}.Diff(q.target.Lab, c)
+}
+
+// deltaE is the distance that decides on a pass: from the standard or, when
+// limits were approved, from the nearest shade between them.
 func (q *search) deltaE(c colorimetry.Lab) float64 {
 	var f colorimetry.CIEDE2000
-	d := f.Diff(q.target.Lab, c)
+	d := q.fromStandard(c)
 	for _, end := range []*colorimetry.Lab{q.target.Light, q.target.Dark} {
 		if end != nil {
 			d = math.Min(d, f.Diff(nearestOn(q.target.Lab, *end, c, &q.metric), c))
@@ -404,7 +410,7 @@ func form(g *[3][3]float64, u, v [3]float64) float64 {
 func (q *search) evaluate(s Settings) Suggestion {
 	v := q.m.basis.values(s)
 	p := q.m.predictAt(&v)
-	out := Suggestion{Settings: s, Shade: p.Shade, DeltaE: q.deltaE(p.Shade), Extrapolated: p.Extrapolated || q.m.movesFixed(s)}
+	out := Suggestion{Settings: s, Shade: p.Shade, DeltaE: q.fromStandard(p.Shade), Extrapolated: p.Extrapolated || q.m.movesFixed(s)}
 	out.Along, out.Off = q.split(p)
 	out.PassProbability = q.pass(&v)
 	out.ActiveGPerKg, _ = q.m.process.ActivePerKg(s)
@@ -423,7 +429,7 @@ func (q *search) split(p Prediction) (along, off float64) {
 }
 
 // closest is the expected shade nearest the target that the bounds allow.
-func (q *search) closest() (colorimetry.Lab, float64) {
+func (q *search) closest() colorimetry.Lab {
 	// The ends of reach are the corners of the bounds with the least and the
 	// most dose; between them every level is met.
 	loS, hiS := math.Inf(1), math.Inf(-1)
@@ -444,16 +450,15 @@ func (q *search) closest() (colorimetry.Lab, float64) {
 	best, at := math.Inf(1), loS
 	for i := range 65 {
 		s := loS + (hiS-loS)*float64(i)/64
-		if d := q.deltaE(q.m.path.at(s)); d < best {
+		if d := q.fromStandard(q.m.path.at(s)); d < best {
 			best, at = d, s
 		}
 	}
 	h := (hiS - loS) / 64
 	if h > 0 {
-		at = goldenMin(func(s float64) float64 { return q.deltaE(q.m.path.at(s)) }, math.Max(loS, at-h), math.Min(hiS, at+h), 1e-5)
+		at = goldenMin(func(s float64) float64 { return q.fromStandard(q.m.path.at(s)) }, math.Max(loS, at-h), math.Min(hiS, at+h), 1e-5)
 	}
-	c := q.m.path.at(at)
-	return c, q.deltaE(c)
+	return q.m.path.at(at)
 }
 
 // rank orders candidates: pass probability first, in steps of half a percent
@@ -514,7 +519,7 @@ func (q *search) pick(list []Suggestion, count int) []Suggestion {
 func (q *search) window(c Suggestion) [2]float64 {
 	t0, ok := c.Settings[timeColumn]
 	j := q.m.basis.index(timeColumn)
-	if !ok || j < 0 || c.DeltaE > q.tol {
+	if !ok || j < 0 || q.deltaE(c.Shade) > q.tol {
 		return [2]float64{}
 	}
 	v := q.m.basis.values(c.Settings)

@@ -193,8 +193,15 @@ func AntichlorConditions() Conditions {
 // about pH 8.
 func SodaAsh(made Amount) Mass { return max(made, 0).Mass(molar("Na2CO3")) }
 
-// AceticAcid returns the pure acetic acid whose H⁺ a step uses up.
-func AceticAcid(used Amount) Mass { return max(used, 0).Mass(molar("C2H4O2")) }
+// AcidMass returns the pure acid whose H⁺ a step uses up at pH 2.5 to 5: one per
+// mole, for phosphoric acid the first of its three.
+func AcidMass(id string, used Amount) (Mass, error) {
+	formula := map[string]string{"acetic-acid": "C2H4O2", "phosphoric-acid": "H3PO4"}[id]
+	if formula == "" {
+		return 0, fmt.Errorf("%q is %w to set the pH of a neutralizing bath; take acetic-acid or phosphoric-acid", id, ErrUnsuited)
+	}
+	return max(used, 0).Mass(molar(formula)), nil
+}
 
 // DioxideLeft is the brown manganese dioxide that spent permanganate leaves.
 func DioxideLeft(permanganate Mass) Mass {

@@ -79,6 +79,11 @@ func TestAcidAndAlkaliOfAgents(t *testing.T) {
 	assert.InDelta(t, 0, float64(step(Chlorine(), "sulfite").Acid), 1e-12)
 	assert.InDelta(t, 105.99, float64(SodaAsh(1)), 0.01)
 	assert.Zero(t, SodaAsh(-1))
+	acetic, err := AcidMass("acetic-acid", 1)
+	require.NoError(t, err)
+	assert.InDelta(t, 60.05, float64(acetic), 0.01)
+	_, err = AcidMass("hydrochloric-acid", 1)
+	assert.ErrorIs(t, err, ErrUnsuited)
 }
 
 func TestWeighRefuses(t *testing.T) {
