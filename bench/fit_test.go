@@ -112,9 +112,50 @@ func BenchmarkRegressLogistic(b *testing.B) {
 	})
 }
 
-// BenchmarkGroupBootstrap is 2000 refits of a 5-parameter problem with 96
-// readings in 24 groups.
+// BenchmarkGroupBootstrap is 2000 refits of 5-parameter problems with 96
+// readings in 24 groups: two factors, well determined, and one dose with a free
+// shape, of which many resamples do not determine the shape.
 func BenchmarkGroupBootstrap(b *testing.B) {
+	for name, r := range map[string]*fit.Result{"two factors": twoFactorFit(b), "free shape": bootstrapFit(b)} {
+		b.Run(name, func(b *testing.B) {
+			failed := 0
+			for b.Loop() {
+				bs, err := r.Bootstrap(fit.Groups, 2000, rand.New(rand.NewPCG(7, 7)))
+				if err != nil {
+					b.Fatal(err)
+				}
+				failed = bs.Failed
+			}
+			b.ReportMetric(float64(failed), "failed/2000")
+		})
+	}
+}
+
+func twoFactorFit(b testing.TB) *fit.Result {
+	b.Helper()
+	rng := rand.New(rand.NewPCG(1, 8))
+	var d []fit.Observation
+	for g := 0; g < 24; g++ {
+		s, tm := math.Exp(0.5*float64(g%6)), math.Exp(1+0.6*float64(g/6))
+		lot := 0.1 * rng.NormFloat64()
+		for k := 0; k < 4; k++ {
+			eta := 0.9*math.Log(s) + 0.8*math.Log(tm) - 2.5 + lot
+			d = append(d, fit.Observation{X: []float64{s, tm}, Y: 80 - 60*(fit.LogLogistic{}).At(eta) + rng.NormFloat64(), Group: fmt.Sprint(g)})
+		}
+	}
+	m, err := fit.NewMultiFactor(fit.LogLogistic{}, []fit.Factor{{Name: "strength", Transform: fit.Ln}, {Name: "time", Transform: fit.Ln}}, d)
+	if err != nil {
+		b.Fatal(err)
+	}
+	r, err := fit.Regress(m, d, fit.Equal{}, nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return r
+}
+
+func bootstrapFit(b testing.TB) *fit.Result {
+	b.Helper()
 	rng := rand.New(rand.NewPCG(1, 9))
 	m := fit.Sigmoid{Curve: fit.Richards{S: 1}}
 	truth := []float64{80, 20, 1.8, 4, 0.8}
@@ -130,29 +171,13 @@ func BenchmarkGroupBootstrap(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	failed := 0
-	for b.Loop() {
-		bs, err := r.Bootstrap(fit.Groups, 2000, rand.New(rand.NewPCG(7, 7)))
-		if err != nil {
-			b.Fatal(err)
-		}
-		failed = bs.Failed
-	}
-	b.ReportMetric(float64(failed), "failed/2000")
+	return r
 }
 
 // BenchmarkFitLarge shows how the cost grows with the number of readings.
 func BenchmarkFitLarge(b *testing.B) {
 	for _, n := range []int{1e3, 1e4, 1e5, 1e6} {
-		rng := rand.New(rand.NewPCG(3, 3))
-		m := fit.Sigmoid{Curve: fit.LogLogistic{}}
-		truth := []float64{80, 20, 2, 5}
-		d := make([]fit.Observation, n)
-		for i := range d {
-			x := []float64{50 * rng.Float64()}
-			d[i] = fit.Observation{X: x, Y: m.Eval(truth, x) + rng.NormFloat64()}
-		}
-		pr := newLogistic(d)
+		pr := large(n)
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			var s fit.Solver
 			iters := 0
@@ -167,6 +192,18 @@ func BenchmarkFitLarge(b *testing.B) {
 			b.ReportMetric(float64(iters), "evaluations")
 		})
 	}
+}
+
+func large(n int) *logisticProblem {
+	rng := rand.New(rand.NewPCG(3, 3))
+	m := fit.Sigmoid{Curve: fit.LogLogistic{}}
+	truth := []float64{80, 20, 2, 5}
+	d := make([]fit.Observation, n)
+	for i := range d {
+		x := []float64{50 * rng.Float64()}
+		d[i] = fit.Observation{X: x, Y: m.Eval(truth, x) + rng.NormFloat64()}
+	}
+	return newLogistic(d)
 }
 
 // TestRefitAllocations: a refit with a reused workspace allocates nothing.
@@ -219,7 +256,7 @@ func TestFitCPU(t *testing.T) {
 		}
 		fmt.Println()
 	}
-	for _, tol := range []float64{1e-8, 1e-12} {
+	for _, tol := range []float64{1e-4, 1e-6, 1e-8, 1e-12} {
 		var s fit.Solver
 		opt := &fit.Options{Tol: tol}
 		measure(fmt.Sprintf("Solver tol=%g", tol), 2000, func() *fit.Solution {
@@ -236,4 +273,37 @@ func TestFitCPU(t *testing.T) {
 		}
 		return nil
 	})
+	bootstrap := func(name string, r *fit.Result) {
+		best := math.Inf(1)
+		failed := 0
+		for round := 0; round < 10; round++ {
+			t0 := cpu()
+			bs, err := r.Bootstrap(fit.Groups, 2000, rand.New(rand.NewPCG(7, 7)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			best, failed = math.Min(best, cpu()-t0), bs.Failed
+		}
+		fmt.Printf("fit bootstrap by group, %s: %.1f ms for 2000 refits, %d failed\n", name, best/1e3, failed)
+	}
+	bootstrap("two factors", twoFactorFit(t))
+	bootstrap("free shape", bootstrapFit(t))
+	var lx, ly []float64
+	for _, n := range []int{1e3, 1e4, 1e5, 1e6} {
+		pr := large(n)
+		var s fit.Solver
+		best, evals := math.Inf(1), 0
+		for round := 0; round < 3+100000/n; round++ {
+			t0 := cpu()
+			sol, err := s.Solve(pr, []float64{75, 25, 1.5, 6}, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			best, evals = math.Min(best, cpu()-t0), sol.Evals
+		}
+		fmt.Printf("fit of %d readings: %.1f us, %.1f ns per reading and evaluation (%d)\n", n, best, best*1e3/float64(n*evals), evals)
+		lx, ly = append(lx, math.Log(float64(n))), append(ly, math.Log(best/float64(evals)))
+	}
+	k := len(lx) - 1
+	fmt.Printf("slope of ln time per evaluation on ln n, 1e3 to 1e6: %.3f\n", (ly[k]-ly[0])/(lx[k]-lx[0]))
 }

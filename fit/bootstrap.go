@@ -37,7 +37,7 @@ func (r *Result) Bootstrap(kind Resampling, n int, rng *rand.Rand) (*Bootstrap, 
 	if err != nil {
 		return nil, err
 	}
-	t.opt.Tol = 1e-8 // beyond what resampling can show
+	t.opt.Tol = 1e-6 // beyond what resampling can show
 	t.opt.once, t.opt.MaxIter = true, 200
 	b := &Bootstrap{r: r, P: make([][]float64, 0, n)}
 	groups := [][]int{}

@@ -146,8 +146,15 @@ func coverage(t *testing.T, c coverageCase, seed uint64, runs int, extra float64
 				return
 			}
 			fmt.Fprintf(&table, " %8.1f", v.percent())
-			if must && math.Abs(v.percent()-95) > 1.5+extra {
-				t.Errorf("%s n=%d: %s covered %.1f %%, want 95 ± %.1f", c.name, c.n, name, v.percent(), 1.5+extra)
+			lo, hi := 93.5, 96.5
+			if c.lowest > 0 {
+				lo = c.lowest
+			}
+			if c.highest > 0 {
+				hi = c.highest
+			}
+			if p := v.percent(); must && (p < lo-extra || p > hi+extra) {
+				t.Errorf("%s n=%d: %s covered %.1f %%, want %.1f to %.1f", c.name, c.n, name, p, lo-extra, hi+extra)
 			}
 		}
 		show(w, mustW)

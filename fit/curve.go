@@ -154,7 +154,11 @@ func unit(fam family, shape, eta float64) (f, g, slope, dshape float64) {
 		}
 		u := math.Exp(eta)
 		g = math.Exp(-u)
-		return -math.Expm1(-u), g, u * g, 0
+		f = 1 - g
+		if g > 0.5 {
+			f = -math.Expm1(-u)
+		}
+		return f, g, u * g, 0
 	case weibull2:
 		if eta < -farEta {
 			return 0, 1, 0, 0
@@ -174,13 +178,21 @@ func unit(fam family, shape, eta float64) (f, g, slope, dshape float64) {
 		if g = math.Exp(-l); g == 0 {
 			return 1, 0, 0, 0
 		}
-		return -math.Expm1(-l), g, g * dl, g * dk
+		f = 1 - g
+		if g > 0.5 {
+			f = -math.Expm1(-l)
+		}
+		return f, g, g * dl, g * dk
 	default: // richards
 		s, ds := softplus(eta)
 		if g = math.Exp(-shape * s); g == 0 {
 			return 1, 0, 0, 0
 		}
-		return -math.Expm1(-shape * s), g, g * shape * ds, g * s
+		f = 1 - g
+		if g > 0.5 {
+			f = -math.Expm1(-shape * s)
+		}
+		return f, g, g * shape * ds, g * s
 	}
 }
 
