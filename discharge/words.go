@@ -93,6 +93,27 @@ func (m *Model) mixed(row func(c *component, dst []float64)) (mean, variance flo
 	return mean, math.Max(variance-mean*mean, 0)
 }
 
+// slopeAtMiddle fills dst with the row of ∂η/∂x_j at the middle of the trials,
+// where x_j is the factor itself: under a clock, strength also acts through
+// the minutes that count, so the slope is taken across the whole row.
+func (m *Model) slopeAtMiddle(c *component, dst []float64, j int) {
+	const h = 0.05
+	var lo [maxTerms]float64
+	f := &m.basis.factors[j]
+	mid := m.basis.values(nil)
+	at := func(x float64, dst []float64) {
+		v := mid
+		v[j] = f.value(x)
+		y := c.basis.at(&v)
+		c.basis.row(dst, &y)
+	}
+	at(-h, lo[:len(dst)])
+	at(h, dst)
+	for i := range dst {
+		dst[i] = (dst[i] - lo[i]) / (2 * h)
+	}
+}
+
 // Summary describes the model.
 func (m *Model) Summary() Summary {
 	s := Summary{Process: m.process.ID, SDPanel: m.sdPanel, Parameters: []Parameter{}, Warnings: []string{}}
@@ -113,10 +134,7 @@ func (m *Model) Summary() Summary {
 	var words []string
 	for j := range m.basis.factors {
 		f := &m.basis.factors[j]
-		mean, v := m.mixed(func(c *component, dst []float64) {
-			var x values
-			c.basis.slopes(dst, &x, j)
-		})
+		mean, v := m.mixed(func(c *component, dst []float64) { m.slopeAtMiddle(c, dst, j) })
 		add("exponent "+f.Column, "", "log dose gained per "+f.perUnit()+" at the middle of the trials", mean, v)
 		words = append(words, m.wordsFor(f, mean, math.Sqrt(v)))
 	}
