@@ -61,6 +61,7 @@ type fitting struct {
 	candidates []candidate
 	problems   []problem // by candidate
 	base       hyper
+	ws         *workspace
 }
 
 // sweep fits the promising candidates at every grid point.
@@ -106,7 +107,7 @@ func (f *fitting) solve(k int, h hyper, start []float64) cell {
 	h.exponent, h.spread, h.floor = f.base.exponent, f.base.spread, f.base.floor
 	h.sdLot *= unit
 	h.sdPanel = f.base.sdPanel * unit
-	post := f.problems[k].solve(h, newWorkspace(f.problems[k].basis.terms()+1), slices.Clone(start))
+	post := f.problems[k].solve(h, f.ws, slices.Clone(start))
 	return cell{candidate: k, h: h, post: post, logW: post.evidence + prior}
 }
 
@@ -115,7 +116,7 @@ func (f *fitting) again(c cell, skip int) cell {
 	unit := f.candidates[c.candidate].link.unit
 	pr := f.problems[c.candidate]
 	pr.skip = skip
-	post := pr.solve(c.h, newWorkspace(pr.basis.terms()+1), slices.Clone(c.post.mean))
+	post := pr.solve(c.h, f.ws, slices.Clone(c.post.mean))
 	return cell{candidate: c.candidate, h: c.h, post: post, logW: post.evidence + logPriorSDLot(c.h.sdLot/unit)}
 }
 
@@ -136,7 +137,7 @@ func (pr *problem) start(h hyper) []float64 {
 			continue
 		}
 		s := min(max(l.level, pr.low+0.02), 0.97)
-		off = append(off, pr.link.inverse(s, pr.low, 1)-dot(l.row, theta))
+		off = append(off, pr.link.inverse(s)-dot(l.row, theta))
 	}
 	theta[0] = median(off)
 	return theta

@@ -58,9 +58,8 @@ func curves() []fit.Curve {
 func (m *Model) links() []link {
 	var ls []link
 	for _, c := range curves() {
-		half := c.Slope(c.Inverse(0.5))
 		for _, sc := range []scale{scaleL, scaleLnKS, scaleKS} {
-			ls = append(ls, link{curve: c, scale: sc, l0: m.path.L0, l1: m.path.L1, unit: 0.25 / half})
+			ls = append(ls, newLink(c, sc, m.path.L0, m.path.L1, m.low))
 		}
 	}
 	return ls
@@ -117,6 +116,7 @@ func Fit(t *Table, opt *FitOptions) (*Model, error) {
 func (m *Model) fitting(o *observed) *fitting {
 	f := &fitting{
 		base: hyper{exponent: 0.8, spread: 0.7, sdPanel: m.sdPanel, floor: m.floorSD},
+		ws:   newWorkspace(m.basis.terms() + 1),
 	}
 	links := m.links()
 	points := m.lotPoints(o)
@@ -362,7 +362,7 @@ func (m *Model) lotSlopes(o *observed) []float64 {
 			n := c.basis.terms()
 			x := c.basis.at(&v)
 			c.basis.row(row[:n], &x)
-			_, ds, _ := c.link.at(dot(row[:n], c.mean), m.low, c.mean[n])
+			_, ds, _ := c.link.at(dot(row[:n], c.mean), c.mean[n])
 			out[i] += c.weight * ds * c.link.unit
 		}
 	}

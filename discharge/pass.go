@@ -47,7 +47,7 @@ func (q *search) pass(v *values) float64 {
 		for k := -half; k <= half; k++ {
 			z := float64(k) * step
 			w := c.weight * math.Exp(-z*z/2)
-			s, _, _ := c.link.at(parts[i].mu+parts[i].sdLot*z, m.low, d)
+			s, _, _ := c.link.at(parts[i].mu+parts[i].sdLot*z, d)
 			e := q.deltaE(m.path.at(s))
 			total += w * within(q.tol*q.tol, e*e, t1, t2, share)
 			norm += w

@@ -56,12 +56,11 @@ type workspace struct {
 	jac         []float64
 	h, g, step  []float64
 	prior, prec []float64
-	trial       []float64
 }
 
 func newWorkspace(p int) *workspace {
 	return &workspace{p: p, jac: make([]float64, p), h: make([]float64, p*p), g: make([]float64, p), step: make([]float64, p),
-		prior: make([]float64, p), prec: make([]float64, p), trial: make([]float64, p)}
+		prior: make([]float64, p), prec: make([]float64, p)}
 }
 
 // plateauSD is the prior sd of the upper plateau in levels: the white is the
@@ -73,46 +72,62 @@ const plateauSD = 0.03
 // rise anywhere in the trial region.
 const bendSlack = 0.02
 
-// solve finds the mode by Gauss-Newton steps on the penalized, reweighted
-// sum of squares. start is overwritten with the mode.
-func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
-	p := ws.p
+// optimum is the prior mean of minus the square's coefficient, and its prior
+// sd, for a factor that has a best value instead of raising the dose all the
+// way, such as the moisture of cloth under ozone.
+const optimum = 0.5
+
+// priors fills in the prior means and precisions of the parameters. Everything
+// is measured in units of the curve's steepness, so that one prior serves all.
+func (pr *problem) priors(h hyper, ws *workspace) {
 	b := pr.basis
-	nf := len(b.factors)
-	for j := range p {
+	set := func(j int, mean, sd float64) {
+		sd *= pr.link.unit
+		ws.prior[j], ws.prec[j] = mean*pr.link.unit, 1/(sd*sd)
+	}
+	set(0, 0, 6)
+	for j := range b.factors {
 		switch {
-		case j == 0:
-			ws.prior[j], ws.prec[j] = 0, 1.0/(6*6)
-		case j <= b.primary:
-			ws.prior[j], ws.prec[j] = h.exponent*pr.link.unit, 1/(h.spread*h.spread*pr.link.unit*pr.link.unit)
-			if !b.factors[j-1].Raises {
-				ws.prior[j] = 0
-			}
-		case j <= nf:
-			ws.prior[j], ws.prec[j] = 0, 1/(0.5*0.5*pr.link.unit*pr.link.unit)
-		case j == p-1:
-			ws.prior[j], ws.prec[j] = 1, 1/(plateauSD*plateauSD)
+		case j >= b.primary: // only drifted
+			set(1+j, 0, 0.5)
+		case b.factors[j].Raises:
+			set(1+j, h.exponent, h.spread)
 		default:
-			bend := h.bend * pr.link.unit
-			ws.prior[j], ws.prec[j] = 0, 1/(bend*bend)
+			set(1+j, 0, h.spread)
 		}
 	}
-	n := 1 + nf
+	n := 1 + len(b.factors)
 	for j := range b.primary {
 		for k := j; k < b.primary; k++ {
-			if j == k {
-				ws.prior[n] = -h.concave * pr.link.unit
-				if !b.factors[j].Raises {
-					ws.prior[n] = -hackOpt * pr.link.unit
-					ws.prec[n] = 1 / (0.5 * 0.5 * pr.link.unit * pr.link.unit)
-				}
+			switch {
+			case k != j:
+				set(n, 0, h.bend)
+			case b.factors[j].Raises:
+				set(n, -h.concave, h.bend)
+			default:
+				set(n, -optimum, optimum)
 			}
 			n++
 		}
 	}
+	ws.prior[n], ws.prec[n] = 1, 1/(plateauSD*plateauSD)
+}
+
+// Iteration stops when no lot's η moves by more than settled, a fraction of a
+// percent of dose, or after maxSteps.
+const (
+	settled  = 2e-3
+	maxSteps = 12
+)
+
+// solve finds the mode by Gauss-Newton steps on the penalized, reweighted
+// sum of squares. theta is the start and is overwritten with the mode.
+func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
+	p := ws.p
+	pr.priors(h, ws)
 	post := posterior{mean: theta, weights: make([]float64, len(pr.lots))}
 	damp := 0.0
-	for iter := range 12 {
+	for iter := range maxSteps {
 		pr.normal(h, ws, theta, nil)
 		copy(ws.step, ws.g)
 		if !cholesky(ws.h, p, damp) {
@@ -123,12 +138,8 @@ func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
 		// A step in η of more than 1.5 anywhere leaves the range where the
 		// linearization means anything.
 		biggest := 0.0
-		for _, l := range pr.lots {
-			d := 0.0
-			for j, v := range l.row {
-				d += v * ws.step[j]
-			}
-			biggest = math.Max(biggest, math.Abs(d))
+		for i := range pr.lots {
+			biggest = math.Max(biggest, math.Abs(dot(pr.lots[i].row, ws.step)))
 		}
 		scale := 1.0
 		if biggest > 1.5 {
@@ -140,7 +151,7 @@ func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
 		for j := range theta {
 			theta[j] += scale * ws.step[j]
 		}
-		if biggest < 1e-4 {
+		if biggest < settled {
 			break
 		}
 	}
@@ -176,7 +187,7 @@ func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) floa
 		for j, v := range l.row {
 			eta += v * theta[j]
 		}
-		s, ds, dd := pr.link.at(eta, pr.low, theta[p-1])
+		s, ds, dd := pr.link.at(eta, theta[p-1])
 		// The scatter in dose reaches the level through the slope, which
 		// bends over the width of the scatter: the average slope over ±1 sd
 		// is what a lot sees, and it does not vanish on the plateaus.
@@ -289,5 +300,3 @@ func cholInverse(l []float64, n int) []float64 {
 	}
 	return inv
 }
-
-const hackOpt = 0.5

@@ -192,7 +192,7 @@ func (m *Model) spread(q *moments, c *component, mu, sd float64) {
 	x, w := nodes()
 	d := c.mean[len(c.mean)-1]
 	for k := range x {
-		s, _, _ := c.link.at(mu+sd*x[k], m.low, d)
+		s, _, _ := c.link.at(mu+sd*x[k], d)
 		lab := m.path.at(s)
 		q.add(c.weight*w[k], s, lab.L, lab.A, lab.B)
 	}
