@@ -264,6 +264,7 @@ func (o *observed) path(skip int) (*shadePath, error) {
 		return nil, err
 	}
 	path.offPath(pts, len(o.trials))
+	path.prepare()
 	return path, nil
 }
 

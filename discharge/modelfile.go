@@ -281,6 +281,7 @@ func (f *modelPath) path(m *Model) (*shadePath, error) {
 	if !finite(f.CovScale...) || slices.Min(f.CovScale) < 0 {
 		return nil, fmt.Errorf("reading variance %v", f.CovScale)
 	}
+	p.prepare()
 	return p, nil
 }
 

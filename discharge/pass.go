@@ -11,10 +11,8 @@ func (q *search) pass(v *values) float64 {
 	m := q.m
 	var parts [maxComponents]mixPart
 	m.parts(&parts, v)
-	span := m.path.L1 - m.path.L0
-	vl := (m.floorSD*m.floorSD + m.readSD*m.readSD/4) * span * span
 	var off [3][3]float64
-	off[0][0] = vl
+	off[0][0] = m.lightnessNoise()
 	for a := range 2 {
 		for b := range 2 {
 			off[1+a][1+b] = m.path.lotOff[a][b]

@@ -25,6 +25,59 @@ type shadePath struct {
 	// lotOff is the covariance of (a*, b*) of lot means about the path and
 	// panelOff that of panels about their lot: what dose does not explain.
 	lotOff, panelOff [2][2]float64
+
+	// What prediction needs, worked out once by prepare.
+	cubic [pathSegments][2][4]float64 // a* and b* by powers of the place in a segment
+	marks [pathMarks]pathMark
+}
+
+// pathMark is what changes slowly along the path.
+type pathMark struct {
+	metric   [4]float64 // CIEDE2000's quadratic form there: LL, aa, bb, ab
+	variance float64    // of the spline, by covScale
+}
+
+// pathMarks is the number of marks, at equal steps of level.
+const pathMarks = 65
+
+// prepare works out the tables. The path must not change afterwards.
+func (p *shadePath) prepare() {
+	for k := range p.cubic {
+		for c := range 2 {
+			b := p.coef[c][k : k+4]
+			// The uniform cubic B-spline's segment in powers of u.
+			p.cubic[k][c] = [4]float64{
+				(b[0] + 4*b[1] + b[2]) / 6, (b[2] - b[0]) / 2,
+				(b[0] - 2*b[1] + b[2]) / 2, (b[3] - b[0] + 3*(b[1]-b[2])) / 6,
+			}
+		}
+	}
+	var w [4]float64
+	for i := range p.marks {
+		s := p.lo + (p.hi-p.lo)*float64(i)/(pathMarks-1)
+		g := metric(p.at(s))
+		v := 0.0
+		k := p.bspline(s, &w)
+		for a := range 4 {
+			for b := range 4 {
+				v += w[a] * w[b] * p.cov.At(k+a, k+b)
+			}
+		}
+		p.marks[i] = pathMark{[4]float64{g[0][0], g[1][1], g[2][2], g[1][2]}, v}
+	}
+}
+
+// mark interpolates the marks at level s.
+func (p *shadePath) mark(s float64) pathMark {
+	t := min(max((s-p.lo)/(p.hi-p.lo), 0), 1) * (pathMarks - 1)
+	i := min(int(t), pathMarks-2)
+	u := t - float64(i)
+	a, b := &p.marks[i], &p.marks[i+1]
+	m := pathMark{variance: a.variance + u*(b.variance-a.variance)}
+	for k := range m.metric {
+		m.metric[k] = a.metric[k] + u*(b.metric[k]-a.metric[k])
+	}
+	return m
 }
 
 // pathSegments is the number of spline segments. Eight follow every bend that
@@ -66,61 +119,42 @@ func (p *shadePath) bspline(s float64, w *[4]float64) int {
 	return k
 }
 
-// bsplineSlope is bspline's derivative with respect to s.
-func (p *shadePath) bsplineSlope(s float64, w *[4]float64) int {
-	h := (p.hi - p.lo) / pathSegments
-	t := (s - p.lo) / h
-	k := min(max(int(t), 0), pathSegments-1)
-	u := t - float64(k)
-	v := 1 - u
-	w[0] = -v * v / 2 / h
-	w[1] = (3*u*u - 4*u) / 2 / h
-	w[2] = (4*v - 3*v*v) / 2 / h
-	w[3] = u * u / 2 / h
-	return k
-}
-
-// channel evaluates channel c at level s, linearly beyond the readings.
+// channel evaluates channel c at level s, held constant beyond the readings.
 func (p *shadePath) channel(c int, s float64) float64 {
 	var w [4]float64
-	q := min(max(s, p.lo), p.hi)
-	k := p.bspline(q, &w)
+	k := p.bspline(min(max(s, p.lo), p.hi), &w)
 	b := p.coef[c][k : k+4 : k+4]
-	y := w[0]*b[0] + w[1]*b[1] + w[2]*b[2] + w[3]*b[3]
-	if q != s {
-		p.bsplineSlope(q, &w)
-		y += (s - q) * (w[0]*b[0] + w[1]*b[1] + w[2]*b[2] + w[3]*b[3])
-	}
-	return y
+	return w[0]*b[0] + w[1]*b[1] + w[2]*b[2] + w[3]*b[3]
 }
 
-// at returns the shade at level s.
+// at returns the shade at level s, on a straight line beyond the readings.
 func (p *shadePath) at(s float64) colorimetry.Lab {
-	return colorimetry.Lab{L: p.lightness(s), A: p.channel(0, s), B: p.channel(1, s)}
+	t := (min(max(s, p.lo), p.hi) - p.lo) / (p.hi - p.lo) * pathSegments
+	k := min(int(t), pathSegments-1)
+	u := t - float64(k)
+	a, b := &p.cubic[k][0], &p.cubic[k][1]
+	lab := colorimetry.Lab{
+		L: p.lightness(s),
+		A: a[0] + u*(a[1]+u*(a[2]+u*a[3])),
+		B: b[0] + u*(b[1]+u*(b[2]+u*b[3])),
+	}
+	if s < p.lo || s > p.hi {
+		da, db := p.tangent(s)
+		beyond := s - min(max(s, p.lo), p.hi)
+		lab.A += beyond * da
+		lab.B += beyond * db
+	}
+	return lab
 }
 
 // tangent returns d(a*)/ds and d(b*)/ds.
 func (p *shadePath) tangent(s float64) (da, db float64) {
-	var w [4]float64
-	k := p.bsplineSlope(min(max(s, p.lo), p.hi), &w)
-	for i := range 4 {
-		da += w[i] * p.coef[0][k+i]
-		db += w[i] * p.coef[1][k+i]
-	}
-	return da, db
-}
-
-// meanVar returns the variance of a* and of b* of the path itself at level s.
-func (p *shadePath) meanVar(s float64) (va, vb float64) {
-	var w [4]float64
-	k := p.bspline(min(max(s, p.lo), p.hi), &w)
-	v := 0.0
-	for i := range 4 {
-		for j := range 4 {
-			v += w[i] * w[j] * p.cov.At(k+i, k+j)
-		}
-	}
-	return v * p.covScale[0], v * p.covScale[1]
+	rate := pathSegments / (p.hi - p.lo)
+	t := (min(max(s, p.lo), p.hi) - p.lo) * rate
+	k := min(int(t), pathSegments-1)
+	u := t - float64(k)
+	a, b := &p.cubic[k][0], &p.cubic[k][1]
+	return rate * (a[1] + u*(2*a[2]+3*u*a[3])), rate * (b[1] + u*(2*b[2]+3*u*b[3]))
 }
 
 var errPath = errors.New("the readings do not span a shade path: base and white have the same lightness")

@@ -129,20 +129,19 @@ func (m *Model) predictAt(v *values) Prediction {
 	outside := m.parts(&parts, v)
 	var mean, lot moments
 	for i := range m.comps {
-		m.spread(&mean, &m.comps[i], parts[i].mu, parts[i].sdMean)
-		m.spread(&lot, &m.comps[i], parts[i].mu, parts[i].sdLot)
+		m.spread(&mean, &lot, &m.comps[i], &parts[i])
 	}
 	var p Prediction
-	p.Extrapolated = outside > 1e-12
+	p.Extrapolated = outside > 0
 	p.Shade, p.Level = lot.mean()
 	p.MeanCovariance = mean.covariance()
 	p.LotCovariance = lot.covariance()
-	va, vb := m.path.meanVar(p.Level)
+	mark := m.path.mark(p.Level)
+	va, vb := mark.variance*m.path.covScale[0], mark.variance*m.path.covScale[1]
+	p.MeanCovariance[0][0] += meanFloor
 	p.MeanCovariance[1][1] += va
 	p.MeanCovariance[2][2] += vb
-	p.MeanCovariance[0][0] += 1e-4
-	span := m.path.L1 - m.path.L0
-	p.LotCovariance[0][0] += (m.floorSD*m.floorSD + m.readSD*m.readSD/4) * span * span
+	p.LotCovariance[0][0] += m.lightnessNoise()
 	for a := range 2 {
 		for b := range 2 {
 			p.LotCovariance[1+a][1+b] += m.path.lotOff[a][b]
@@ -150,8 +149,18 @@ func (m *Model) predictAt(v *values) Prediction {
 	}
 	p.LotCovariance[1][1] += va
 	p.LotCovariance[2][2] += vb
-	p.DeltaEP95 = deltaEP95(p.Shade, &p.LotCovariance)
+	p.DeltaEP95 = deltaEP95(&mark.metric, &p.LotCovariance)
 	return p
+}
+
+// meanFloor keeps the covariance of a mean on the plateaus positive definite:
+// 0.01 L* squared.
+const meanFloor = 1e-4
+
+// lightnessNoise is the variance of a lot mean's L* that dose does not cause.
+func (m *Model) lightnessNoise() float64 {
+	span := m.path.L1 - m.path.L0
+	return (m.floorSD*m.floorSD + m.readSD*m.readSD/4) * span * span
 }
 
 // moments gathers weighted shades.
@@ -187,47 +196,50 @@ func (q *moments) covariance() [3][3]float64 {
 	return [3][3]float64{{ll, la, lb}, {la, aa, ab}, {lb, ab, bb}}
 }
 
-// spread adds the shades of one curve at η ~ N(mu, sd²).
-func (m *Model) spread(q *moments, c *component, mu, sd float64) {
-	x, w := nodes()
+// spread adds the shades of one curve: to lot those of η ~ N(mu, sdLot²) by the
+// five-point rule, to mean those of N(mu, sdMean²) by the three-point one,
+// whose middle node they share.
+func (m *Model) spread(mean, lot *moments, c *component, part *mixPart) {
 	d := c.mean[len(c.mean)-1]
-	for k := range x {
-		s, _, _ := c.link.at(mu+sd*x[k], d)
+	add := func(q *moments, w, eta float64) {
+		s, _, _ := c.link.at(eta, d)
 		lab := m.path.at(s)
-		q.add(c.weight*w[k], s, lab.L, lab.A, lab.B)
+		q.add(w, s, lab.L, lab.A, lab.B)
 	}
+	x, w := nodes()
+	for k := range x {
+		add(lot, c.weight*w[k], part.mu+part.sdLot*x[k])
+	}
+	add(mean, c.weight*2/3, part.mu)
+	add(mean, c.weight/6, part.mu-math.Sqrt(3)*part.sdMean)
+	add(mean, c.weight/6, part.mu+math.Sqrt(3)*part.sdMean)
 }
 
-// deltaEP95 is the 95th percentile of CIEDE2000 from shade over a normal
-// cloud, by the metric of CIEDE2000 at shade: the squared distance is a
-// quadratic form whose distribution is matched by a scaled chi-square with the
-// same mean and variance (Satterthwaite).
-func deltaEP95(shade colorimetry.Lab, cov *[3][3]float64) float64 {
-	g := metric(shade)
-	var gc [3][3]float64
-	for i := range 3 {
-		for j := range 3 {
-			for k := range 3 {
-				gc[i][j] += g[i][k] * cov[k][j]
-			}
-		}
+// deltaEP95 is the 95th percentile of CIEDE2000 over a normal cloud about its
+// mean, by the metric of CIEDE2000 there (LL, aa, bb, ab): the squared
+// distance is a quadratic form whose distribution is matched by a scaled
+// chi-square with the same mean and variance (Satterthwaite, Biometrics
+// Bulletin 2 (1946) 110).
+func deltaEP95(g *[4]float64, cov *[3][3]float64) float64 {
+	// The product of metric and covariance; its trace is the mean of the form
+	// and twice the trace of its square the variance.
+	p := [3][3]float64{}
+	for j := range 3 {
+		p[0][j] = g[0] * cov[0][j]
+		p[1][j] = g[1]*cov[1][j] + g[3]*cov[2][j]
+		p[2][j] = g[3]*cov[1][j] + g[2]*cov[2][j]
 	}
-	mean, square := 0.0, 0.0
-	for i := range 3 {
-		mean += gc[i][i]
-		for k := range 3 {
-			square += gc[i][k] * gc[k][i]
-		}
-	}
-	if mean <= 0 {
+	mean := p[0][0] + p[1][1] + p[2][2]
+	square := p[0][0]*p[0][0] + p[1][1]*p[1][1] + p[2][2]*p[2][2] + 2*(p[0][1]*p[1][0]+p[0][2]*p[2][0]+p[1][2]*p[2][1])
+	if mean <= 0 || square <= 0 {
 		return 0
 	}
 	df := mean * mean / square
 	return math.Sqrt(mean / df * chiSquare95(df))
 }
 
-// chiSquare95 is the 95 % quantile of chi-square by Wilson and Hilferty
-// (1931), within 1 % for df between 1 and 3, the only range used.
+// chiSquare95 is the 95 % quantile of chi-square by Wilson and Hilferty, PNAS
+// 17 (1931) 684, within 1 % for df between 1 and 3, the only range used.
 func chiSquare95(df float64) float64 {
 	h := 2 / (9 * df)
 	t := 1 - h + 1.6448536269514722*math.Sqrt(h)

@@ -314,14 +314,14 @@ func (q *search) solveAt(s Settings) []float64 {
 		v[q.solve] = f.value(x)
 		return q.fromStandard(q.m.expected(&v))
 	}
-	best := goldenMin(distance, a, b, 1e-3)
+	best := goldenMin(distance, a, b, 5e-3)
 	return []float64{dial(f.value(best), pf.Step, lo, hi)}
 }
 
 // goldenMin finds the minimum of f on [a,b], after a coarse scan that finds
 // the right valley.
 func goldenMin(f func(float64) float64, a, b, tol float64) float64 {
-	const scan = 8
+	const scan = 5
 	best, at := math.Inf(1), a
 	for i := range scan + 1 {
 		x := a + (b-a)*float64(i)/scan
@@ -358,11 +358,11 @@ func goldenMin(f func(float64) float64, a, b, tol float64) float64 {
 func (m *Model) expected(v *values) colorimetry.Lab {
 	var parts [maxComponents]mixPart
 	m.parts(&parts, v)
-	var q moments
+	var mean, lot moments
 	for i := range m.comps {
-		m.spread(&q, &m.comps[i], parts[i].mu, parts[i].sdLot)
+		m.spread(&mean, &lot, &m.comps[i], &parts[i])
 	}
-	lab, _ := q.mean()
+	lab, _ := lot.mean()
 	return lab
 }
 

@@ -223,7 +223,8 @@ func (m *Model) midScatter() float64 {
 	}
 	// Median of the chi-like distance is 0.4 of its 95 % point, within a few
 	// percent for one to two dimensions.
-	return 0.4 * deltaEP95(p.Shade, &c)
+	mark := m.path.mark(p.Level)
+	return 0.4 * deltaEP95(&mark.metric, &c)
 }
 
 // wordsOnScatter says what limits accuracy and what to run next.
