@@ -44,7 +44,10 @@ type failure struct{ error }
 
 func (f *failure) Unwrap() error { return f.error }
 
+// usageError marks an error of use where work would count it as failure.
 type usageError struct{ error }
+
+func (u usageError) Unwrap() error { return u.error }
 
 func usage(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
 

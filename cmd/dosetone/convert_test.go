@@ -1,0 +1,221 @@
+package main
+
+import (
+	"encoding/csv"
+	"fmt"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/datasets/demo"
+	"example.com/dosetone/datasets/published"
+)
+
+// spectrumTable writes one spectrum as a table.
+func spectrumTable(id string, start, step int, values []float64) string {
+	header, row := []string{"id"}, []string{strconv.Quote(id)}
+	for i, v := range values {
+		header = append(header, fmt.Sprintf("R%d", start+i*step))
+		row = append(row, strconv.FormatFloat(v, 'g', -1, 64))
+	}
+	return strings.Join(header, ",") + "\n" + strings.Join(row, ",") + "\n"
+}
+
+// The published rows of worked_examples.csv (colour-science 0.4.6 test-suite)
+// that the E308 procedure of this project answers under D65, and those computed
+// with another program: XYZ within 1e-4, Lab within 1e-3.
+func TestConvertAgreesWithWorkedExamples(t *testing.T) {
+	t.Chdir(t.TempDir())
+	n := 0
+	for _, w := range published.WorkedExamples() {
+		if w.Viewing != "D65/10" && w.Viewing != "D65/2" || w.Lab == nil {
+			continue
+		}
+		require.NoError(t, os.WriteFile("s.csv", []byte(spectrumTable(w.Name, w.Start, w.Step, w.Values)), 0o644))
+		got := decode[[]converted](t, ok(t, "convert", "s.csv", "--viewing", w.Viewing, "--format", "json"))
+		require.Len(t, got, 1)
+		g := got[0]
+		require.Equal(t, w.Viewing, g.Viewing)
+		near(t, 1e-4, w.Name, g.X, w.XYZ.X, g.Y, w.XYZ.Y, g.Z, w.XYZ.Z)
+		near(t, 1e-3, w.Name, g.L, w.Lab.L, g.A, w.Lab.A, g.B, w.Lab.B)
+		require.InDelta(t, math.Hypot(w.Lab.A, w.Lab.B), g.C, 2e-3, w.Name)
+		n++
+	}
+	require.Greater(t, n, 10)
+}
+
+// Three measured denims of Vrhel et al. (1994), colors computed with an
+// independent program.
+func TestConvertMeasuredDenims(t *testing.T) {
+	t.Chdir(t.TempDir())
+	n := 0
+	for name, values := range published.DenimSpectra() {
+		require.NoError(t, os.WriteFile("s.csv", []byte(spectrumTable(name, 400, 10, values)), 0o644))
+		got := decode[[]converted](t, ok(t, "convert", "s.csv", "--viewing", "D65/10,D65/2,A/10", "--format", "json"))
+		for _, want := range published.DenimColors() {
+			for _, g := range got {
+				if want.Sample == name && want.Viewing == g.Viewing {
+					near(t, 1e-3, name, g.L, want.Lab.L, g.A, want.Lab.A, g.B, want.Lab.B)
+					n++
+				}
+			}
+		}
+	}
+	require.GreaterOrEqual(t, n, 6)
+}
+
+// All 34 pairs of Sharma, Wu, Dalal (2005), to 4 decimals in both orders.
+func TestConvertReferenceGivesPublishedCIEDE2000(t *testing.T) {
+	t.Chdir(t.TempDir())
+	pairs := published.CIEDE2000()
+	require.Len(t, pairs, 34)
+	for _, p := range pairs {
+		table := fmt.Sprintf("id,L,a,b\none,%v,%v,%v\ntwo,%v,%v,%v\n", p.Ref.L, p.Ref.A, p.Ref.B, p.Sample.L, p.Sample.A, p.Sample.B)
+		require.NoError(t, os.WriteFile("p.csv", []byte(table), 0o644))
+		for _, ref := range []string{"one", "two"} {
+			got := decode[[]converted](t, ok(t, "convert", "p.csv", "--viewing", "D65/10", "--reference", ref, "--format", "json"))
+			require.Len(t, got, 2)
+			for _, g := range got {
+				want := p.DE
+				if g.ID == ref {
+					want = 0
+				}
+				require.InDelta(t, want, g.Differences["CIEDE2000(1:1:1)"], 0.5e-4, "pair %d from %s", p.N, ref)
+			}
+		}
+	}
+}
+
+// Metameric pairs of published/color/metamerism.csv, indices computed with an
+// independent program under D65/10 and a test light.
+func TestConvertMetamerism(t *testing.T) {
+	t.Chdir(t.TempDir())
+	n := 0
+	for _, p := range published.MetamericPairs() {
+		require.NoError(t, os.WriteFile("std.csv", []byte(spectrumTable("std", 400, 10, p.Standard)), 0o644))
+		require.NoError(t, os.WriteFile("smp.csv", []byte(spectrumTable("smp", 400, 10, p.Sample)), 0o644))
+		got := decode[[]converted](t, ok(t, "convert", "smp.csv", "--reference", "std.csv", "--viewing", "D65/10,"+p.Test+"/10", "--index", "metamerism", "--format", "json"))
+		require.Len(t, got, 2)
+		require.Nil(t, got[0].Indices["metamerism"], "there is none for the reference light itself")
+		require.InDelta(t, p.Multiplicative, *got[1].Indices["metamerism"], 5e-3, "%s %s", p.Name, p.Test)
+		n++
+	}
+	require.Positive(t, n)
+}
+
+func TestConvertKeysAndForms(t *testing.T) {
+	workspace(t)
+	text := ok(t, "convert", "trials.csv", "--viewing", "D65/10,A/10", "--format", "json")
+	rows := decode[[]map[string]any](t, text)
+	for _, r := range rows {
+		for _, k := range []string{"id", "viewing"} {
+			require.IsType(t, "", r[k], k)
+		}
+		for _, k := range []string{"X", "Y", "Z", "L", "a", "b", "C", "h"} {
+			require.IsType(t, 0.0, r[k], k)
+		}
+		require.Len(t, r, 10)
+	}
+	require.Equal(t, "BASE/1/1", rows[0]["id"])
+	require.Equal(t, "D65/10", rows[0]["viewing"])
+	require.Equal(t, "A/10", rows[1]["viewing"])
+
+	table, err := csv.NewReader(strings.NewReader(ok(t, "convert", "trials.csv", "--viewing", "D65/10,A/10", "--format", "csv"))).ReadAll()
+	require.NoError(t, err)
+	require.Equal(t, []string{"id", "viewing", "X", "Y", "Z", "L", "a", "b", "C", "h"}, table[0])
+	require.Len(t, table, len(rows)+1)
+	for i, r := range rows {
+		l, err := strconv.ParseFloat(table[i+1][5], 64)
+		require.NoError(t, err)
+		require.Equal(t, r["L"], l, "CSV has full precision")
+	}
+	require.Contains(t, ok(t, "convert", "trials.csv"), "BASE/1/1")
+}
+
+// A percent file, told so, gives what the factor file gives.
+func TestConvertPercent(t *testing.T) {
+	t.Chdir(t.TempDir())
+	for name, values := range published.DenimSpectra() {
+		percent := make([]float64, len(values))
+		for i, v := range values {
+			percent[i] = 100 * v
+		}
+		require.NoError(t, os.WriteFile("f.csv", []byte(spectrumTable(name, 400, 10, values)), 0o644))
+		require.NoError(t, os.WriteFile("p.csv", []byte(spectrumTable(name, 400, 10, percent)), 0o644))
+		f := decode[[]converted](t, ok(t, "convert", "f.csv", "--format", "json"))[0]
+		p := decode[[]converted](t, ok(t, "convert", "p.csv", "--reflectance", "percent", "--format", "json"))[0]
+		near(t, 1e-9, name, p.L, f.L, p.A, f.A, p.B, f.B)
+		r := tool(t, "", "convert", "p.csv")
+		require.Equal(t, exitFailed, r.code, "percent is never guessed")
+		require.Contains(t, r.err, "--reflectance percent")
+	}
+}
+
+// A uniform image has the Lab of its sRGB code, no spread, and says that it is
+// not calibrated.
+func TestConvertImage(t *testing.T) {
+	workspace(t)
+	got := decode[[]converted](t, ok(t, "convert", "swatch.png", "--region", "10,10,200,100", "--format", "json"))
+	require.Len(t, got, 1)
+	require.NoError(t, os.WriteFile("code.csv", []byte("id,red,green,blue\nx,70,90,125\n"), 0o644))
+	want := decode[[]converted](t, ok(t, "convert", "code.csv", "--format", "json"))[0]
+	near(t, 1e-9, "image", got[0].L, want.L, got[0].A, want.A, got[0].B, want.B)
+	require.Equal(t, "D65/2", got[0].Viewing)
+	require.Equal(t, [4]int{10, 10, 200, 100}, got[0].Swatch.Region)
+	require.Equal(t, 20000, got[0].Swatch.Pixels)
+	require.InDelta(t, 0, got[0].Swatch.SDL, 1e-6)
+	require.False(t, got[0].Swatch.Calibrated)
+	require.Contains(t, ok(t, "convert", "swatch.png"), "calibration")
+}
+
+// Whiteness of the perfect diffuser is 100 and its tint 0 by definition (CIE 15).
+func TestConvertIndices(t *testing.T) {
+	t.Chdir(t.TempDir())
+	perfect := make([]float64, 31)
+	for i := range perfect {
+		perfect[i] = 1
+	}
+	require.NoError(t, os.WriteFile("w.csv", []byte(spectrumTable("w", 400, 10, perfect)), 0o644))
+	got := decode[[]converted](t, ok(t, "convert", "w.csv", "--index", "whiteness,yellowness,ks", "--format", "json"))[0]
+	// The formulas hold the white's chromaticity to 4 decimals: half a unit of
+	// the last times (800 + 1700) and (900 + 650).
+	require.InDelta(t, 100, *got.Indices["whiteness_cie"], 0.125)
+	require.InDelta(t, 0, *got.Indices["tint_cie"], 0.078)
+	require.InDelta(t, 0, *got.Indices["ks_peak"], 1e-12)
+	require.InDelta(t, 0, *got.Indices["yellowness_e313"], 0.1, "E313 coefficients are rounded to 4 decimals")
+	r := tool(t, "", "convert", "w.csv", "--viewing", "A/10", "--index", "whiteness", "--format", "json")
+	require.Equal(t, exitDone, r.code)
+	require.Nil(t, decode[[]converted](t, r.out)[0].Indices["whiteness_cie"])
+	require.Contains(t, r.err, "warning: whiteness under A/10")
+	require.NotContains(t, tool(t, "", "convert", "w.csv", "--viewing", "A/10", "--index", "whiteness", "--quiet").err, "warning")
+}
+
+// The mean over the four readings of the standard is its own reference.
+func TestConvertReferenceIsTheMeanOfItsReadings(t *testing.T) {
+	t.Chdir(t.TempDir())
+	require.NoError(t, os.WriteFile("s.csv", demo.PelletStandard(), 0o644))
+	got := decode[[]converted](t, ok(t, "convert", "s.csv", "--reference", "STD", "--difference", "CIE76", "--format", "json"))
+	sum, n := 0.0, 0.0
+	for _, g := range got {
+		require.Equal(t, "STD", g.Reference)
+		require.NotContains(t, g.Differences, "CIEDE2000(1:1:1)", "only what was asked for")
+		if strings.HasPrefix(g.ID, "STD/") {
+			sum += g.Differences["dL"]
+			n++
+		}
+	}
+	require.Equal(t, 4.0, n)
+	require.InDelta(t, 0, sum/n, 1e-3, "the mean is taken in light, which differs little over so small a spread")
+}
+
+// near compares pairs got, want.
+func near(t *testing.T, tol float64, name string, v ...float64) {
+	t.Helper()
+	for i := 0; i < len(v); i += 2 {
+		require.InDelta(t, v[i+1], v[i], tol, "%s, number %d", name, i/2)
+	}
+}

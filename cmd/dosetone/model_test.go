@@ -1,0 +1,310 @@
+package main
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+// TestModelCommands fits once and asks the model everything.
+func TestModelCommands(t *testing.T) {
+	dir := workspace(t)
+	fitJSON := ok(t, "fit", "trials.csv", "-o", "model.json", "--format", "json")
+	data, err := os.ReadFile("model.json")
+	require.NoError(t, err)
+	m, err := discharge.Load(bytes.NewReader(data))
+	require.NoError(t, err)
+	t.Run("fit keys", func(t *testing.T) { fitKeys(t, fitJSON, m) })
+	t.Run("predict keys", func(t *testing.T) { t.Chdir(dir); predictKeys(t) })
+	t.Run("predict values", func(t *testing.T) { t.Chdir(dir); predictValues(t, m) })
+	t.Run("predict warnings", func(t *testing.T) { t.Chdir(dir); predictWarnings(t) })
+	t.Run("suggest keys", func(t *testing.T) { t.Chdir(dir); suggestKeys(t) })
+	t.Run("suggest bounds", func(t *testing.T) { t.Chdir(dir); suggestBounds(t, m) })
+	t.Run("suggest targets", func(t *testing.T) { t.Chdir(dir); suggestTargets(t) })
+	t.Run("unreachable", func(t *testing.T) { t.Chdir(dir); unreachable(t) })
+	t.Run("text", func(t *testing.T) { t.Chdir(dir); modelTexts(t) })
+	t.Run("failed fit keeps the old model", func(t *testing.T) {
+		t.Chdir(dir)
+		require.Equal(t, exitFailed, tool(t, "", "fit", "standard.csv", "-o", "model.json").code)
+		after, err := os.ReadFile("model.json")
+		require.NoError(t, err)
+		require.Equal(t, data, after)
+	})
+}
+
+// keys checks that an object has exactly these keys.
+func keys(t *testing.T, object any, want ...string) map[string]any {
+	t.Helper()
+	m, isObject := object.(map[string]any)
+	require.True(t, isObject, "%v", object)
+	var got []string
+	for k := range m {
+		got = append(got, k)
+	}
+	require.ElementsMatch(t, want, got)
+	return m
+}
+
+func numbersIn(t *testing.T, object map[string]any, names ...string) {
+	t.Helper()
+	for _, k := range names {
+		require.IsType(t, 0.0, object[k], k)
+	}
+}
+
+func fitKeys(t *testing.T, text string, m *discharge.Model) {
+	o := keys(t, decode[any](t, text), "process", "curve", "level_scale", "parameters", "sd_lot", "sd_panel", "loo_delta_e_median", "loo_delta_e_p95", "warnings",
+		"curve_share", "viewing", "lots", "lot_delta_e", "factors", "learned", "model")
+	numbersIn(t, o, "sd_lot", "sd_panel", "loo_delta_e_median", "loo_delta_e_p95", "curve_share", "lots", "lot_delta_e")
+	require.Equal(t, "permanganate-pellet", o["process"])
+	require.Equal(t, 18.0, o["lots"])
+	require.IsType(t, []any{}, o["warnings"])
+	parameters := o["parameters"].([]any)
+	require.NotEmpty(t, parameters)
+	for _, p := range parameters {
+		x := keys(t, p, "name", "value", "se", "lo", "hi", "unit", "meaning")
+		numbersIn(t, x, "value", "se", "lo", "hi")
+		require.LessOrEqual(t, x["lo"], x["value"])
+		require.GreaterOrEqual(t, x["hi"], x["value"])
+	}
+	require.Equal(t, m.Summary().SDLot, o["sd_lot"], "what is reported is what the loaded model says")
+}
+
+func predictKeys(t *testing.T) {
+	list := decode[[]any](t, ok(t, "predict", "model.json", "--settings", "settings.csv", "--format", "json"))
+	require.Len(t, list, 2)
+	for _, x := range list {
+		o := keys(t, x, "id", "settings", "viewing", "shade", "level", "mean_covariance", "lot_covariance", "interval_level", "lot_interval",
+			"delta_e_p95", "active_g_per_kg", "extrapolated", "warnings")
+		numbersIn(t, o, "level", "interval_level", "delta_e_p95")
+		require.Equal(t, 0.95, o["interval_level"])
+		require.IsType(t, true, o["extrapolated"])
+		require.IsType(t, []any{}, o["warnings"])
+		numbersIn(t, keys(t, o["shade"], "L", "a", "b"), "L", "a", "b")
+		for _, k := range []string{"mean_covariance", "lot_covariance"} {
+			rows := o[k].([]any)
+			require.Len(t, rows, 3)
+			for _, r := range rows {
+				require.Len(t, r, 3)
+			}
+		}
+		shade := o["shade"].(map[string]any)
+		for k, v := range keys(t, o["lot_interval"], "L", "a", "b") {
+			r := v.([]any)
+			require.Len(t, r, 2)
+			require.Less(t, r[0], shade[k])
+			require.Greater(t, r[1], shade[k])
+		}
+	}
+}
+
+// What the tool prints is, to the last bit, what the library answers.
+func predictValues(t *testing.T, m *discharge.Model) {
+	file := decode[[]prediction](t, ok(t, "predict", "model.json", "--settings", "settings.csv", "--format", "json"))
+	flags := decode[[]prediction](t, ok(t, "predict", "model.json", "--strength", "6", "--ratio", "1,3", "--time", "14", "--format", "json"))
+	want, err := m.Predict(discharge.Settings{"strength_pct": 6, "ratio": 1.3, "time_min": 14})
+	require.NoError(t, err)
+	for _, got := range []prediction{file[0], flags[0]} {
+		require.Equal(t, want.Shade, colorimetry.Lab(got.Shade))
+		require.Equal(t, want.LotCovariance, got.LotCovariance)
+		require.Equal(t, want.MeanCovariance, got.MeanCovariance)
+		require.Equal(t, want.DeltaEP95, got.DeltaEP95)
+		require.InDelta(t, 10*6*1.3, *got.ActiveGPerKg, 1e-9, "6 %% of 1.3 kg per kg is 78 g/kg")
+		h := 1.959963984540054 * math.Sqrt(want.LotCovariance[0][0]) // 97.5 % point of the normal, any table
+		require.InDelta(t, want.Shade.L-h, got.LotInterval.L[0], 1e-9)
+		require.InDelta(t, want.Shade.L+h, got.LotInterval.L[1], 1e-9)
+	}
+	require.Equal(t, "one", file[0].ID)
+	table, err := csv.NewReader(strings.NewReader(ok(t, "predict", "model.json", "--settings", "settings.csv", "--format", "csv"))).ReadAll()
+	require.NoError(t, err)
+	require.Equal(t, []string{"id", "strength_pct", "ratio", "time_min", "viewing", "L", "a", "b"}, table[0][:8])
+	l, err := strconv.ParseFloat(table[1][5], 64)
+	require.NoError(t, err)
+	require.Equal(t, want.Shade.L, l)
+}
+
+func predictWarnings(t *testing.T) {
+	r := tool(t, "", "predict", "model.json", "--strength", "6", "--ratio", "1.3", "--time", "60", "--ph", "5", "--format", "json")
+	require.Equal(t, exitUsage, r.code, "pellets have no pH")
+	r = tool(t, "", "predict", "model.json", "--strength", "6", "--ratio", "1.3", "--time", "60", "--temp", "25", "--format", "json")
+	require.Equal(t, exitDone, r.code, r.err)
+	got := decode[[]prediction](t, r.out)[0]
+	require.True(t, got.Extrapolated)
+	require.Contains(t, strings.Join(got.Warnings, "\n"), "time_min 60 is outside the trials' 6 to 24 min")
+	require.Contains(t, strings.Join(got.Warnings, "\n"), "temp_c is not in the model")
+	for _, w := range got.Warnings {
+		require.Contains(t, r.err, "warning: "+w)
+	}
+	require.Empty(t, tool(t, "", "predict", "model.json", "--strength", "6", "--ratio", "1.3", "--time", "60", "--quiet").err)
+	// Thirty rows with a warning each do not flood the screen.
+	rows := "strength_pct,ratio,time_min\n" + strings.Repeat("6,1.3,60\n", 30)
+	r = tool(t, rows, "predict", "model.json", "--settings", "-")
+	require.Less(t, strings.Count(r.err, "\n"), 14)
+	require.Contains(t, r.err, "more; --format json")
+}
+
+func suggestKeys(t *testing.T) {
+	list := decode[[]any](t, ok(t, "suggest", "model.json", "--target", "standard.csv", "--tolerance", "1.5", "--format", "json"))
+	require.Len(t, list, 1)
+	o := keys(t, list[0], "target", "viewing", "tolerance", "reachable", "closest_delta_e", "closest", "best_pass_probability", "why", "suggestions")
+	target := keys(t, o["target"], "id", "L", "a", "b", "light_limit", "dark_limit")
+	require.Equal(t, "STD", target["id"])
+	numbersIn(t, target, "L", "a", "b")
+	numbersIn(t, o, "closest_delta_e", "best_pass_probability", "tolerance")
+	require.Equal(t, true, o["reachable"])
+	suggestions := o["suggestions"].([]any)
+	require.NotEmpty(t, suggestions)
+	last := 2.0
+	for _, x := range suggestions {
+		s := keys(t, x, "settings", "shade", "lot_interval", "delta_e", "along", "off", "pass_probability", "time_window_min", "active_g_per_kg", "extrapolated")
+		numbersIn(t, s, "delta_e", "pass_probability", "active_g_per_kg")
+		numbersIn(t, s["settings"].(map[string]any), "strength_pct", "ratio", "time_min")
+		p := s["pass_probability"].(float64)
+		require.LessOrEqual(t, p, last+0.005, "best first")
+		last = p
+		w := s["time_window_min"].([]any)
+		require.Len(t, w, 2)
+		minutes := s["settings"].(map[string]any)["time_min"].(float64)
+		require.LessOrEqual(t, w[0], minutes*(1+1e-9))
+		require.GreaterOrEqual(t, w[1], minutes*(1-1e-9))
+	}
+}
+
+func suggestBounds(t *testing.T, m *discharge.Model) {
+	get := func(args ...string) []suggestResult {
+		return decode[[]suggestResult](t, ok(t, append([]string{"suggest", "model.json", "--format", "json", "--lab", "48,-2.6,-9"}, args...)...))
+	}
+	for _, s := range get("--min-time", "12", "--max-time", "12", "--min-ratio", "1.5", "--max-ratio", "1.5")[0].Suggestions {
+		require.Equal(t, 12.0, s.Settings["time_min"])
+		require.Equal(t, 1.5, s.Settings["ratio"])
+	}
+	for _, s := range get("--strengths", "4,6.5,10", "--max-time", "15")[0].Suggestions {
+		require.Contains(t, []float64{4, 6.5, 10}, s.Settings["strength_pct"])
+		require.LessOrEqual(t, s.Settings["time_min"], 15.0)
+	}
+	require.LessOrEqual(t, len(get("--count", "2")[0].Suggestions), 2)
+	// A suggestion's shade is what predict says of its settings.
+	s := get()[0].Suggestions[0]
+	p, err := m.Predict(s.Settings)
+	require.NoError(t, err)
+	require.Equal(t, p.Shade, colorimetry.Lab(s.Shade))
+}
+
+func suggestTargets(t *testing.T) {
+	require.NoError(t, os.WriteFile("two.csv", []byte("id,L,a,b\nnavy,35,-1.5,-11.5\nsky,60,-2.5,-4.5\n"), 0o644))
+	r := tool(t, "", "suggest", "model.json", "--target", "two.csv", "--format", "json")
+	require.Equal(t, exitDone, r.code, r.err)
+	require.Contains(t, r.err, "taken to be under the model's D65/10")
+	got := decode[[]suggestResult](t, r.out)
+	require.Len(t, got, 2)
+	require.Equal(t, []string{"navy", "sky"}, []string{got[0].Target.ID, got[1].Target.ID})
+	require.Equal(t, 60.0, got[1].Target.L)
+	require.NoError(t, os.WriteFile("other.csv", []byte("id,L,a,b,illuminant,observer\nx,35,-1.5,-11.5,D65,2\n"), 0o644))
+	r = tool(t, "", "suggest", "model.json", "--target", "other.csv")
+	require.Equal(t, exitFailed, r.code)
+	require.Contains(t, r.err, "D65/2")
+	table, err := csv.NewReader(strings.NewReader(ok(t, "suggest", "model.json", "--target", "two.csv", "--format", "csv"))).ReadAll()
+	require.NoError(t, err)
+	require.Equal(t, []string{"target", "reachable", "closest_delta_e", "rank"}, table[0][:4])
+}
+
+// Discharged indigo is never red: no dose gets there (common practice, no source).
+func unreachable(t *testing.T) {
+	text := ok(t, "suggest", "model.json", "--lab", "45,30,12", "--format", "json")
+	require.Contains(t, text, `"suggestions": []`, "never null")
+	got := decode[[]suggestResult](t, text)[0]
+	require.False(t, got.Reachable)
+	require.Greater(t, got.ClosestDeltaE, 10.0)
+	require.Zero(t, got.BestPassProbability)
+	require.Contains(t, got.Why, "redder")
+	require.Contains(t, ok(t, "suggest", "model.json", "--lab", "45,30,12"), "NOT REACHABLE")
+	require.Contains(t, ok(t, "suggest", "model.json", "--lab", "45,30,12", "--format", "csv"), "lab,false,")
+}
+
+func modelTexts(t *testing.T) {
+	text := ok(t, "suggest", "model.json", "--target", "standard.csv")
+	require.Contains(t, text, "Unload between")
+	require.Contains(t, text, "Cautions: ")
+	require.True(t, strings.HasSuffix(strings.Join(strings.Fields(text), " "), discharge.Deference))
+	text = ok(t, "predict", "model.json", "--strength", "6", "--ratio", "1.3", "--time", "14")
+	require.Contains(t, text, " ± ")
+	require.Contains(t, text, "kg/kg")
+	text = ok(t, "fit", "trials.csv", "-o", "again.json")
+	require.Contains(t, text, "Written to again.json")
+	a, err := os.ReadFile("model.json")
+	require.NoError(t, err)
+	b, err := os.ReadFile("again.json")
+	require.NoError(t, err)
+	require.Equal(t, a, b, "the same trials give the same model")
+}
+
+// A process of the user's own brings its factors as flags.
+func TestOwnProcessFactorsAreFlags(t *testing.T) {
+	t.Chdir(t.TempDir())
+	require.NoError(t, os.WriteFile("own.json", []byte(`{"id": "pellet-our-drum", "title": "pellets in the small drum", "extends": "permanganate-pellet",
+		"factors": [{"column": "abrasion_min", "title": "abrasion before", "unit": "min", "transform": "linear", "typical": [0, 60], "step": 5}]}`), 0o644))
+	var b strings.Builder
+	b.WriteString("# invented data\nlot,role,process,strength_pct,ratio,time_min,abrasion_min,panel,L,a,b,illuminant,observer\n")
+	fmt.Fprintln(&b, "BASE,base,,,,,,1,19.5,0.4,-8.9,D65,10\nWHITE,white,,,,,,1,84,-1.5,5.5,D65,10")
+	for i := range 8 {
+		strength, minutes, abrasion := 4+4*float64(i%2), 8+8*float64(i/2%2), 30*float64(i/4)
+		level := 0.3 + 0.08*float64(i%2) + 0.12*float64(i/2%2) + 0.06*float64(i/4)
+		fmt.Fprintf(&b, "L%d,trial,pellet-our-drum,%g,1,%g,%g,1,%g,%g,%g,D65,10\n", i, strength, minutes, abrasion, 19.5+64.5*level, 0.4-6*level*(1-level), -8.9-12*level*(1-level)+14.4*level*level)
+	}
+	require.NoError(t, os.WriteFile("own.csv", []byte(b.String()), 0o644))
+	require.Equal(t, exitFailed, tool(t, "", "fit", "own.csv").code, "the process is not known without its file")
+	r := tool(t, "", "fit", "own.csv", "-o", "own-model.json", "--process-file", "own.json")
+	require.Equal(t, exitDone, r.code, r.err)
+	require.Contains(t, r.err, "ratio was 1 in every trial")
+	got := decode[[]prediction](t, ok(t, "predict", "own-model.json", "--strength", "5", "--ratio", "1", "--time", "12", "--abrasion", "20", "--format", "json"))
+	require.Equal(t, 20.0, got[0].Settings["abrasion_min"])
+	list := decode[[]suggestResult](t, ok(t, "suggest", "own-model.json", "--lab", "50,-1,-9", "--min-abrasion", "20", "--max-abrasion", "20", "--tolerance", "5", "--format", "json"))
+	for _, s := range list[0].Suggestions {
+		require.Equal(t, 20.0, s.Settings["abrasion_min"])
+	}
+	require.NotEmpty(t, list[0].Suggestions)
+	require.Equal(t, exitUsage, tool(t, "", "predict", "own-model.json", "--abrasion", "20", "--shine", "3").code)
+}
+
+// A factor that never varied need not be given, and is shown at its value.
+func TestFixedFactorIsFilledIn(t *testing.T) {
+	t.Chdir(t.TempDir())
+	rows := strings.ReplaceAll(string(labLots()), ",2,", ",1,")
+	rows = strings.ReplaceAll(rows, ",1.4,", ",1,")
+	require.NoError(t, os.WriteFile("lots.csv", []byte(rows), 0o644))
+	ok(t, "fit", "lots.csv", "-o", "m.json", "--process", "permanganate-pellet", "--viewing", "D65/10")
+	r := tool(t, "", "predict", "m.json", "--strength", "5", "--time", "12", "--format", "json")
+	require.Equal(t, exitDone, r.code, r.err)
+	got := decode[[]prediction](t, r.out)[0]
+	require.Equal(t, 1.0, got.Settings["ratio"])
+	r = tool(t, "", "predict", "m.json", "--strength", "5", "--time", "12", "--ratio", "2", "--format", "json")
+	got = decode[[]prediction](t, r.out)[0]
+	require.True(t, got.Extrapolated)
+	require.Contains(t, strings.Join(got.Warnings, "\n"), "ratio was 1 in every trial")
+}
+
+func TestJSONIsPlain(t *testing.T) {
+	workspace(t)
+	for _, args := range [][]string{{"fit", "trials.csv", "-o", "model.json"}, {"suggest", "model.json", "--lab", "200,0,0"}, {"suggest", "model.json", "--lab", "100,0,0"},
+		{"suggest", "model.json", "--lab", "0,0,0"}, {"predict", "model.json", "--strength", "100", "--ratio", "1e6", "--time", "1e9"},
+		{"predict", "model.json", "--strength", "1e-9", "--ratio", "1e-9", "--time", "1e-9"}} {
+		r := tool(t, "", append(args, "--format", "json")...)
+		if r.code != exitDone {
+			require.Empty(t, r.out)
+			require.Equal(t, exitUsage, r.code, "%v: %s", args, r.err)
+			continue
+		}
+		require.True(t, json.Valid([]byte(r.out)), args)
+	}
+}
