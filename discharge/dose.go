@@ -55,19 +55,26 @@ type values [maxFactors]float64
 
 // at returns v in the centered coordinates of the basis.
 func (b *doseBasis) at(v *values) (x values) {
-	charge := 0.0
 	for j := range b.factors {
-		f := &b.factors[j]
-		x[j] = f.x(v[j])
-		if f.charges() {
-			charge += x[j]
-		}
+		x[j] = b.factors[j].x(v[j])
 	}
 	if b.clock != (clock{}) {
-		j := b.time
-		x[j] = b.clock.log(v[j], charge) - b.factors[j].Center
+		b.wind(&x, v)
 	}
 	return x
+}
+
+// wind replaces the time coordinate of x by what the clock counts.
+func (b *doseBasis) wind(x, v *values) {
+	charge := 0.0
+	if b.clock.Charge > 0 {
+		for j := range b.factors {
+			if b.factors[j].charges() {
+				charge += x[j]
+			}
+		}
+	}
+	x[b.time] = b.clock.log(v[b.time], charge) - b.factors[b.time].Center
 }
 
 // charges reports whether more of the factor means more oxidizer per garment.

@@ -172,7 +172,7 @@ func keep(cells []cell) ([]cell, []float64) {
 // the model, unless it is the best one; maxComponents bounds their number.
 const (
 	minWeight     = 0.03
-	maxComponents = 8
+	maxComponents = 4
 )
 
 // collapse merges the cells of each candidate into one normal distribution

@@ -104,7 +104,10 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 	for i := range m.comps {
 		c := &m.comps[i]
 		if c.basis != last {
-			x := c.basis.at(v)
+			x := nominal
+			if c.basis.clock != (clock{}) {
+				c.basis.wind(&x, v)
+			}
 			c.basis.row(row[:n], &x)
 			last = c.basis
 		}
