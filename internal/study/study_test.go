@@ -1,6 +1,7 @@
 package study
 
 import (
+	"math"
 	"math/rand/v2"
 	"os"
 	"strconv"
@@ -30,6 +31,7 @@ func TestResearch(t *testing.T) {
 		}
 		var all, sug, sugFix, near, rsm, rsmLog []float64
 		cover, total := 0, 0
+		var channel [3]int
 		byKind := map[laundry.Kind][]float64{}
 		byProc := map[string][]float64{}
 		pk := map[laundry.Kind][]float64{}
@@ -73,6 +75,11 @@ func TestResearch(t *testing.T) {
 						byProc[p] = append(byProc[p], d)
 						lot := s.Laundry.Run(set, s.rng, laundry.RunOptions{NoHotSpots: true, Panels: 12}).MeanLab(s.Weights)
 						total++
+						for ch, d := range [3]float64{lot.L - pred.Shade.L, lot.A - pred.Shade.A, lot.B - pred.Shade.B} {
+							if math.Abs(d) < 1.96*math.Sqrt(pred.LotCovariance[ch][ch]) {
+								channel[ch]++
+							}
+						}
 						if Mahalanobis(pred.LotCovariance, lot, pred.Shade) < 7.815 {
 							cover++
 						}
@@ -105,7 +112,7 @@ func TestResearch(t *testing.T) {
 				}
 			}
 		}
-		t.Logf("lots %d: median %.3f p95 %.3f cover %.3f n %d; suggest free %.3f/%.3f (%d) fixed %.3f/%.3f (%d)", n, Quantile(all, 0.5), Quantile(all, 0.95), float64(cover)/float64(total), total,
+		t.Logf("lots %d: median %.3f p95 %.3f cover %.3f (%v) n %d; suggest free %.3f/%.3f (%d) fixed %.3f/%.3f (%d)", n, Quantile(all, 0.5), Quantile(all, 0.95), float64(cover)/float64(total), [3]float64{float64(channel[0]) / float64(total), float64(channel[1]) / float64(total), float64(channel[2]) / float64(total)}, total,
 			Quantile(sug, 0.5), Quantile(sug, 0.95), len(sug), Quantile(sugFix, 0.5), Quantile(sugFix, 0.95), len(sugFix))
 		t.Logf("   peers: nearest %.2f/%.2f rsm %.2f/%.2f rsm log %.2f/%.2f", Quantile(near, .5), Quantile(near, .95), Quantile(rsm, .5), Quantile(rsm, .95), Quantile(rsmLog, .5), Quantile(rsmLog, .95))
 		for _, k := range laundry.Kinds() {
