@@ -30,6 +30,8 @@ type Model struct {
 	loo       []float64 // ΔE00 of each trial lot predicted from all others
 	warnings  []error
 	digest    string // of the data, whatever the order of the lots
+	recal     *Recalibration
+	tensile   *tensile // nil without tensile tests
 }
 
 // TrialRecord is what a model keeps of a trial lot.
@@ -109,6 +111,7 @@ func Fit(t *Table, opt *FitOptions) (*Model, error) {
 	m.comps = f.collapse(cells, w)
 	m.record(o, cells, w)
 	m.leaveOneOut(o, f, cells)
+	m.fitTensile(o)
 	return m, nil
 }
 

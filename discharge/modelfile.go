@@ -46,6 +46,9 @@ type (
 		Trials      []TrialRecord `json:"trials"`
 		LeaveOneOut []float64     `json:"leave_one_out_delta_e"`
 		Warnings    []string      `json:"warnings"`
+
+		Recalibration *Recalibration `json:"recalibration,omitempty"`
+		Tensile       *tensile       `json:"tensile_loss,omitempty"`
 	}
 	modelGrid struct {
 		Start int `json:"start_nm"`
@@ -119,6 +122,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 	for _, e := range m.warnings {
 		f.Warnings = append(f.Warnings, e.Error())
 	}
+	f.Recalibration, f.Tensile = m.recal, m.tensile
 	enc := json.NewEncoder(w)
 	enc.SetIndent("", " ")
 	return enc.Encode(f)
@@ -206,7 +210,21 @@ func (f *modelFile) model() (*Model, error) {
 			return nil, fmt.Errorf("trial %q: a number is not finite", t.ID)
 		}
 	}
-	return m, nil
+	return m, f.extras(m)
+}
+
+// extras reads what only some models have.
+func (f *modelFile) extras(m *Model) error {
+	m.recal, m.tensile = f.Recalibration, f.Tensile
+	if m.tensile != nil {
+		if err := m.tensile.check(); err != nil {
+			return err
+		}
+	}
+	if m.recal == nil {
+		return nil
+	}
+	return m.recal.check(m)
 }
 
 func (f *modelFile) factors(m *Model) error {

@@ -15,6 +15,8 @@ type observed struct {
 	trials      []trialObs
 	base, white colorimetry.Lab
 	blank       *colorimetry.Lab
+	hasBase     bool // else base is a stand-in
+	hasWhite    bool
 	refs        []pathPoint // base, blank and white lots, levels not yet set
 	refL        []float64   // their lightness
 	readNoise   float64     // sd of one panel mean's L* from its positions
@@ -40,8 +42,11 @@ func (r *Reading) usable() bool {
 	return (r.Stage == "" || r.Stage == "finished") && (r.State == "" || r.State == "dry")
 }
 
-// observe gathers the panel means of a table.
-func observe(t *Table) (*observed, error) {
+// observe gathers the panel means of a table to learn a model from.
+func observe(t *Table) (*observed, error) { return gather(t, 2) }
+
+// gather is observe for at least least trial lots.
+func gather(t *Table, least int) (*observed, error) {
 	o := &observed{channels: 2}
 	lots := sorted(t.Lots)
 	if t.Kind == Spectral {
@@ -127,6 +132,7 @@ func (o *observed) anchor(base, blank, white []panelObs) {
 			}
 		}
 	}
+	o.hasBase, o.hasWhite = len(base) > 0, len(white) > 0
 	if len(blank) > 0 {
 		b := meanLab(blank)
 		o.blank = &b

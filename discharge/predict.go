@@ -18,6 +18,8 @@ type Prediction struct {
 	// next-lot means lie.
 	DeltaEP95    float64
 	Extrapolated bool // outside the region of the trials
+	// TensileLossPct is known when the trials' panels were tested for it.
+	TensileLossPct TensileLoss
 }
 
 // Interval returns the level interval (say 0.95) of the next lot's mean for
@@ -136,6 +138,9 @@ func (m *Model) predictAt(v *values) Prediction {
 	}
 	var p Prediction
 	p.Extrapolated = outside > 0
+	if m.tensile != nil {
+		p.TensileLossPct = m.tensile.predict(m.logDose(&parts))
+	}
 	p.Shade, p.Level = lot.mean()
 	p.MeanCovariance = mean.covariance()
 	p.LotCovariance = lot.covariance()

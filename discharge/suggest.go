@@ -16,6 +16,9 @@ type SuggestOptions struct {
 	Bounds    map[string]Range     // by column; equal ends fix the factor
 	Available map[string][]float64 // by column: the values there are, such as strengths in store
 	Count     int                  // most suggestions to return; 0 means 5
+	// MaxTensileLossPct is the most loss of tensile strength that a lot may be
+	// expected to have; 0 means no limit. It needs trials that were tested.
+	MaxTensileLossPct float64
 }
 
 // DefaultTolerance is the ΔE00 taken when a buyer names none: what quality
@@ -32,6 +35,7 @@ type Suggestion struct {
 	TimeWindowMin   [2]float64      // unload between these, for Shade within tolerance; zeros if there is none
 	ActiveGPerKg    float64         // active oxidizer per kg of dry garment; NaN is never stored, 0 means unknown
 	Extrapolated    bool
+	TensileLossPct  TensileLoss
 }
 
 // Suggestions is the answer for one target.
@@ -73,6 +77,10 @@ func (m *Model) Suggest(t Target, opt *SuggestOptions) (Suggestions, error) {
 	out.ClosestDeltaE = q.fromStandard(out.Closest)
 	out.Reachable = q.deltaE(out.Closest) <= q.tol
 	list := q.candidates()
+	all := len(list)
+	if list, err = q.strongEnough(list, opt.MaxTensileLossPct); err != nil {
+		return Suggestions{}, err
+	}
 	q.rank(list)
 	count := cmp.Or(opt.Count, 5)
 	out.List = q.pick(list, count)
@@ -80,6 +88,9 @@ func (m *Model) Suggest(t Target, opt *SuggestOptions) (Suggestions, error) {
 		out.BestPassProbability = out.List[0].PassProbability
 	}
 	out.Why = q.why(&out)
+	if out.Reachable && all > 0 && len(list) == 0 {
+		out.Why = fmt.Sprintf("the shade can be reached, but every way there is expected to cost more than %g %% of tensile strength", opt.MaxTensileLossPct)
+	}
 	if !out.Reachable {
 		out.List = nil
 	}
@@ -414,6 +425,7 @@ func (q *search) evaluate(s Settings) Suggestion {
 	out.Along, out.Off = q.split(p)
 	out.PassProbability = q.pass(&v)
 	out.ActiveGPerKg, _ = q.m.process.ActivePerKg(s)
+	out.TensileLossPct = p.TensileLossPct
 	return out
 }
 

@@ -1,0 +1,437 @@
+package discharge
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// RecalibrateOptions are the choices of Recalibrate; nil and the zero value
+// mean the defaults.
+type RecalibrateOptions struct {
+	// ShiftSD is how far, as a standard deviation of ln dose, a new fabric or
+	// machine is expected to differ; 0 means 0.3.
+	ShiftSD float64
+}
+
+// DefaultShiftSD is the prior standard deviation of the shift in ln dose
+// between fabrics, machines or deliveries: a third more or less of dose
+// (common practice, no source).
+const DefaultShiftSD = 0.3
+
+// What may differ besides the shift, as standard deviations: each first-order
+// exponent (another machine tumbles and starts otherwise) and the level of the
+// upper plateau.
+const (
+	recalSlopeSD   = 0.06
+	recalPlateauSD = 0.02
+)
+
+// Recalibration says how a model was carried over to another fabric, machine
+// or delivery.
+type Recalibration struct {
+	Fabric  string        `json:"fabric"`
+	Machine string        `json:"machine"`
+	Shift   float64       `json:"shift_log_dose"` // of ln dose: above 0 the same settings discharge more
+	ShiftSD float64       `json:"sd_shift_log_dose"`
+	Base    bool          `json:"base_read"` // else the earlier fabric's base was kept
+	White   bool          `json:"white_read"`
+	Lots    []TrialRecord `json:"lots"`
+}
+
+// Recalibration returns how the model was recalibrated last, nil when it is
+// as fitted.
+func (m *Model) Recalibration() *Recalibration {
+	if m.recal == nil {
+		return nil
+	}
+	r := *m.recal
+	r.Lots = slices.Clone(r.Lots)
+	for i := range r.Lots {
+		r.Lots[i].Settings = r.Lots[i].Settings.Clone()
+	}
+	return &r
+}
+
+// Recalibrate carries the model over to a new fabric, machine or oxidizer
+// delivery from a few lots run there, one to three being enough, and from its
+// base and white readings if the table has them. Slopes, curve and bends stay
+// what the first trials taught, within their uncertainty; the shift in log
+// dose is estimated anew, drawn towards zero, and its uncertainty widens the
+// intervals. The shade path is moved to the new base and white. m itself does
+// not change.
+func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
+	sd := DefaultShiftSD
+	if opt != nil && opt.ShiftSD != 0 {
+		sd = opt.ShiftSD
+	}
+	if !(sd > 0) || math.IsInf(sd, 0) {
+		return nil, fmt.Errorf("the expected shift must be a positive number of ln dose, not %g", sd)
+	}
+	if t.Viewing != m.viewing {
+		return nil, fmt.Errorf("%w: %s is under %s, the model under %s", ErrViewing, t.Name, t.Viewing, m.viewing)
+	}
+	if t.Kind != m.kind || t.Grid != m.grid {
+		return nil, fmt.Errorf("%s holds readings of kind %q, the model was learned from %q: measure the same way, on the same wavelengths", t.Name, t.Kind, m.kind)
+	}
+	o, err := gather(t, 1)
+	if err != nil {
+		return nil, err
+	}
+	for _, l := range o.trials {
+		if l.lot.Process != "" && l.lot.Process != m.process.ID {
+			return nil, &RowError{File: t.Name, Row: l.lot.Row, Column: "process", Value: l.lot.Process, Err: fmt.Errorf("%w: the model is of %s", ErrWrongProcess, m.process.ID)}
+		}
+		var v values
+		if err := m.locate(l.lot.Settings, &v); err != nil {
+			return nil, &RowError{File: t.Name, Row: l.lot.Row, Err: fmt.Errorf("lot %q: %w", l.lot.ID, err)}
+		}
+	}
+	n := *m
+	n.warnings = slices.Clone(m.warnings)
+	n.recal = &Recalibration{Fabric: o.trials[0].lot.Fabric, Machine: o.trials[0].lot.Machine, Base: o.hasBase, White: o.hasWhite}
+	sum := sha256.Sum256([]byte(m.digest + digestOf(t)))
+	n.digest = hex.EncodeToString(sum[:])
+	if err := n.movePath(o); err != nil {
+		return nil, fmt.Errorf("%s: %w", t.Name, err)
+	}
+	if o.blank != nil {
+		n.low = math.Min(math.Max(n.path.level(o.blank.L), 0), 0.2)
+	}
+	if err := n.relink(m.comps); err != nil {
+		return nil, err
+	}
+	return &n, n.shift(o, sd)
+}
+
+// relink draws the curves of comps between the new base and white.
+func (m *Model) relink(comps []component) error {
+	links := m.links()
+	m.comps = nil
+	for _, c := range comps {
+		k := slices.IndexFunc(links, func(l link) bool { return l.curve == c.link.curve && l.scale == c.link.scale })
+		if k < 0 {
+			return errors.New("a curve of the model is not among those that this version knows")
+		}
+		c.link = links[k]
+		c.mean, c.cov = slices.Clone(c.mean), slices.Clone(c.cov)
+		m.comps = append(m.comps, c)
+	}
+	return nil
+}
+
+// pathOffset is a channel's smooth move: base·(1-s) + white·s + bend·4s(1-s).
+type pathOffset struct {
+	coef [3]float64
+	cov  *mat.SymDense
+}
+
+func offsetRow(s float64) [3]float64 { return [3]float64{1 - s, s, 4 * s * (1 - s)} }
+
+// movePath moves the path to the new base and white, and towards the new lots.
+func (m *Model) movePath(o *observed) error {
+	p := *m.path
+	old := m.path
+	if o.hasBase {
+		p.L0 = o.base.L
+	}
+	if o.hasWhite {
+		p.L1 = o.white.L
+	}
+	if !(p.L1-p.L0 > 1) {
+		return errPath
+	}
+	var pts []pathPoint // one per lot or reference
+	for i, q := range o.refs {
+		q.level = p.level(o.refL[i])
+		pts = append(pts, q)
+	}
+	for i, t := range o.trials {
+		q := pathPoint{level: p.level(t.mean().L), y: make([]float64, o.channels), lot: i}
+		for _, panel := range t.panels {
+			for c, v := range panel.y {
+				q.y[c] += v / float64(len(t.panels))
+			}
+		}
+		pts = append(pts, q)
+	}
+	// The references are single panels: together they weigh as one lot each.
+	refs := math.Max(float64(len(o.refs))/2, 1)
+	p.coef = make([][]float64, len(old.coef))
+	moved := mat.NewSymDense(pathBasis, nil)
+	moved.CopySym(old.cov)
+	h := (p.hi - p.lo) / pathSegments
+	for c := range p.coef {
+		// For a* and b*, two fabrics of one mill differ by a few units at the
+		// ends and by less between; for ln K/S by tenths (orientation from memory).
+		prior, noise := [3]float64{3, 3, 1}, 0.05*0.05
+		if c < 2 {
+			noise = old.lotOff[c][c]
+		} else {
+			prior = [3]float64{0.4, 0.6, 0.15}
+		}
+		off := fitOffset(old, c, pts, prior, noise, refs)
+		p.coef[c] = slices.Clone(old.coef[c])
+		for k := range p.coef[c] {
+			// A uniform cubic B-spline gives back 1, s and s² from the
+			// coefficients 1, ξ and ξ² - h²/3, ξ being the middle of each.
+			xi := p.lo + (float64(k)-1)*h
+			square := xi*xi - h*h/3
+			p.coef[c][k] += off.coef[0]*(1-xi) + off.coef[1]*xi + off.coef[2]*4*(xi-square)
+		}
+		if c < 2 && old.covScale[c] > 0 {
+			for a := range pathBasis {
+				for b := a; b < pathBasis; b++ {
+					ra, rb := offsetCoef(p.lo, h, a), offsetCoef(p.lo, h, b)
+					v := 0.0
+					for i := range 3 {
+						for j := range 3 {
+							v += ra[i] * rb[j] * off.cov.At(i, j)
+						}
+					}
+					moved.SetSym(a, b, moved.At(a, b)+v/(2*old.covScale[c]))
+				}
+			}
+		}
+	}
+	p.cov = moved
+	p.prepare()
+	m.path = &p
+	return nil
+}
+
+// offsetCoef is the spline coefficient k of the three parts of an offset.
+func offsetCoef(lo, h float64, k int) [3]float64 {
+	xi := lo + (float64(k)-1)*h
+	return [3]float64{1 - xi, xi, 4 * (xi - xi*xi + h*h/3)}
+}
+
+// fitOffset is a ridge regression of what the points lie off the old path.
+func fitOffset(old *shadePath, channel int, pts []pathPoint, prior [3]float64, noise, refs float64) pathOffset {
+	a := mat.NewSymDense(3, nil)
+	g := mat.NewVecDense(3, nil)
+	for i, sd := range prior {
+		a.SetSym(i, i, 1/(sd*sd))
+	}
+	for _, q := range pts {
+		w := 1 / noise
+		if q.lot < 0 {
+			w /= refs
+		}
+		row := offsetRow(q.level)
+		r := q.y[channel] - old.channel(channel, q.level)
+		for i := range 3 {
+			g.SetVec(i, g.AtVec(i)+w*row[i]*r)
+			for j := i; j < 3; j++ {
+				a.SetSym(i, j, a.At(i, j)+w*row[i]*row[j])
+			}
+		}
+	}
+	var chol mat.Cholesky
+	chol.Factorize(a) // a ridge on a sum of squares is positive definite
+	var x mat.VecDense
+	off := pathOffset{cov: mat.NewSymDense(3, nil)}
+	if err := chol.SolveVecTo(&x, g); err != nil {
+		return off
+	}
+	if err := chol.InverseTo(off.cov); err != nil {
+		return off
+	}
+	for i := range 3 {
+		off.coef[i] = x.AtVec(i)
+	}
+	return off
+}
+
+// shift updates every component by the new lots and weighs them again.
+func (m *Model) shift(o *observed, sd float64) error {
+	points := m.lotPoints(o)
+	logW := make([]float64, len(m.comps))
+	best := math.Inf(-1)
+	var records []TrialRecord
+	weights := make([]float64, len(points))
+	lots := make([]values, len(points))
+	for i, t := range o.trials {
+		lots[i] = m.basis.values(t.lot.Settings)
+		records = append(records, TrialRecord{ID: t.lot.ID, Settings: t.lot.Settings.Clone(), Lab: t.mean()})
+	}
+	before := 0.0
+	old := make([]float64, len(m.comps))
+	for i := range m.comps {
+		c := &m.comps[i]
+		old[i] = c.mean[0]
+		logW[i] = math.Log(c.weight) + m.update(c, points, lots, sd, weights)
+		best = math.Max(best, logW[i])
+	}
+	if math.IsInf(best, 0) || math.IsNaN(best) {
+		return errors.New("the new lots cannot be brought together with the model: fit them on their own")
+	}
+	sum := 0.0
+	for i := range m.comps {
+		m.comps[i].weight = math.Exp(math.Max(logW[i]-best, -20))
+		sum += m.comps[i].weight
+	}
+	variance := 0.0
+	for i := range m.comps {
+		c := &m.comps[i]
+		c.weight /= sum
+		d := (c.mean[0] - old[i]) / c.link.unit
+		before += c.weight * d
+		variance += c.weight * (c.cov[0]/(c.link.unit*c.link.unit) + d*d)
+	}
+	m.recal.Shift, m.recal.ShiftSD = before, math.Sqrt(math.Max(variance-before*before, 0))
+	for i := range records {
+		records[i].Weight = weights[i]
+		if weights[i] < 0.35 {
+			m.warnings = append(m.warnings, fmt.Errorf("lot %q does not fit a mere shift of the dose: check it, and run another; if that one does not fit either, fit the new lots as a model of their own", records[i].ID))
+		}
+		x := m.basis.at(&lots[i])
+		if m.basis.beyond(&x) > 0 {
+			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run outside the region of the earlier trials, where the model is a guess", records[i].ID))
+		}
+	}
+	m.recal.Lots = records
+	if !o.hasBase {
+		m.warnings = append(m.warnings, errors.New("no base readings: the base of the earlier fabric was kept"))
+	}
+	if !o.hasWhite {
+		m.warnings = append(m.warnings, errors.New("no white readings: the white of the earlier fabric was kept"))
+	}
+	return nil
+}
+
+// update moves one component to the mode of its posterior, its covariance
+// with it, and returns the log evidence of the new lots. The weight of each
+// lot, times the component's share, is added to weights.
+func (m *Model) update(c *component, lots []lotPoint, at []values, sd float64, weights []float64) float64 {
+	n := c.basis.terms()
+	p := n + 1
+	unit := c.link.unit
+	cov := slices.Clone(c.cov)
+	cov[0] += sd * sd * unit * unit
+	for j := range c.basis.factors {
+		cov[(1+j)*p+1+j] += recalSlopeSD * recalSlopeSD * unit * unit
+	}
+	cov[p*p-1] += recalPlateauSD * recalPlateauSD
+	if !cholesky(cov, p, 1e-12) {
+		return math.Inf(-1)
+	}
+	logDet := 0.0
+	for j := range p {
+		logDet -= math.Log(cov[j*p+j])
+	}
+	prec := cholInverse(cov, p)
+	theta := slices.Clone(c.mean)
+	h, g, jac := make([]float64, p*p), make([]float64, p), make([]float64, p)
+	own := make([]float64, len(lots))
+	fill := func() (logLik float64) {
+		copy(h, prec)
+		for j := range p {
+			g[j] = 0
+			for k := range p {
+				g[j] += prec[j*p+k] * (c.mean[k] - theta[k])
+			}
+		}
+		for j := range p {
+			logLik += -0.5 * (theta[j] - c.mean[j]) * -g[j]
+		}
+		panel := m.sdPanel * unit
+		for i, l := range lots {
+			x := c.basis.at(&at[i])
+			c.basis.row(jac[:n], &x)
+			s, ds, dd := c.link.at(dot(jac[:n], theta), theta[n])
+			v := ds*ds*(c.sdLot*c.sdLot+panel*panel/l.panels) + m.floorSD*m.floorSD + l.read
+			r := l.level - s
+			u := r * r / v
+			w := (tailWeight + 1) / (tailWeight + u)
+			own[i] = math.Min(w*tailWeight/(tailWeight+1), 1)
+			logLik += -0.5*math.Log(v) - 0.5*(tailWeight+1)*math.Log1p(u/tailWeight)
+			for j := range n {
+				jac[j] *= ds
+			}
+			jac[n] = dd
+			for j := range p {
+				g[j] += w / v * r * jac[j]
+				for k := range p {
+					h[j*p+k] += w / v * jac[j] * jac[k]
+				}
+			}
+		}
+		return logLik
+	}
+	for iter := range 20 {
+		fill()
+		if !cholesky(h, p, 0) {
+			return math.Inf(-1)
+		}
+		cholSolve(h, p, g)
+		scale := 1.0
+		if d := math.Abs(g[0]); d > 1 {
+			scale = 1 / d // the curve is not straight further than that
+		}
+		if iter > 8 {
+			scale *= 0.6 // reweighting can cycle; a shorter step settles it
+		}
+		for j := range theta {
+			theta[j] += scale * g[j]
+		}
+	}
+	m.stayMonotone(c, theta)
+	logLik := fill()
+	if !cholesky(h, p, 0) {
+		return math.Inf(-1)
+	}
+	for j := range p {
+		logDet -= math.Log(h[j*p+j])
+	}
+	for i := range own {
+		weights[i] += c.weight * own[i]
+	}
+	c.mean, c.cov = theta, cholInverse(h, p)
+	return logLik + logDet
+}
+
+// stayMonotone draws theta back towards the component's own slopes, keeping
+// the shift, until the dose rises everywhere in the region as it did.
+func (m *Model) stayMonotone(c *component, theta []float64) {
+	rows := c.basis.corners()
+	falls := func() bool {
+		for _, r := range rows {
+			if d := dot(r, theta); d < 0 && d < dot(r, c.mean)-1e-12 {
+				return true
+			}
+		}
+		return false
+	}
+	for range 12 {
+		if !falls() {
+			return
+		}
+		for j := 1; j < len(theta); j++ {
+			theta[j] = c.mean[j] + 0.5*(theta[j]-c.mean[j])
+		}
+	}
+	copy(theta[1:], c.mean[1:])
+}
+
+// check refuses a record that Recalibrate does not write.
+func (r *Recalibration) check(m *Model) error {
+	if !finite(r.Shift, r.ShiftSD) || r.ShiftSD < 0 || len(r.Lots) == 0 {
+		return fmt.Errorf("recalibration: shift %g ± %g from %d lots", r.Shift, r.ShiftSD, len(r.Lots))
+	}
+	for _, l := range r.Lots {
+		var v values
+		if err := m.locate(l.Settings, &v); err != nil {
+			return fmt.Errorf("recalibration lot %q: %w", l.ID, err)
+		}
+		if !finite(l.Lab.L, l.Lab.A, l.Lab.B, l.Weight) {
+			return fmt.Errorf("recalibration lot %q: a number is not finite", l.ID)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,244 @@
+package discharge
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// TensileLoss is the expected loss of tensile strength of lots at some
+// settings, in percent of the strength of the base.
+type TensileLoss struct {
+	Known  bool    // false: the trials had no tensile tests
+	Mean   float64 // expected
+	Lo, Hi float64 // 95 % interval of the next lot's mean
+}
+
+// tensile is loss = exp(a) + exp(b + exp(k)·x) for the log dose x of the
+// settings (η of a curve with unit 1, averaged over the curves), in percent:
+// what the mechanical work takes and what the oxidizer takes. It can only rise
+// with dose. Bounded by 100.
+type tensile struct {
+	Mean [3]float64    `json:"mean"` // a, b, k
+	Cov  [3][3]float64 `json:"covariance"`
+	// SDLot is the scatter of a lot's mean about the expected loss, in units
+	// of tensileScale.
+	SDLot float64 `json:"sd_lot"`
+}
+
+// Priors of a, b, k: 2 % by mechanical work and 10 % by oxidizer where the
+// curve is half way, growing with the power 0.8 of dose; each within a factor
+// of e or so (orientation from memory, no source).
+func tensilePrior() (mean, sd [3]float64) {
+	return [3]float64{math.Log(2), math.Log(10), math.Log(0.8)}, [3]float64{1, 1, 0.4}
+}
+
+// tensileScale is how the scatter of loss grows with it: tests of stronger
+// losses scatter more (common practice, no source).
+func tensileScale(loss float64) float64 { return 0.5 + loss/20 }
+
+// minTensileLots is the number of tested trial lots below which no curve is drawn.
+const minTensileLots = 4
+
+// at returns the expected loss at log dose x, its slope by x, and its
+// derivatives by the parameters.
+func (t *tensile) at(x float64) (loss, slope float64, grad [3]float64) {
+	a := math.Exp(t.Mean[0])
+	power := math.Exp(t.Mean[2])
+	b := math.Exp(math.Min(t.Mean[1]+power*x, 6)) // exp(6) is far beyond 100 %
+	return a + b, b * power, [3]float64{a, b, b * power * x}
+}
+
+// predict gives the interval for settings of log dose x known to sd.
+func (t *tensile) predict(x, sd float64) TensileLoss {
+	loss, slope, g := t.at(x)
+	v := slope * slope * sd * sd
+	for i := range 3 {
+		for j := range 3 {
+			v += g[i] * g[j] * t.Cov[i][j]
+		}
+	}
+	s := t.SDLot * tensileScale(loss)
+	h := normalQuantile(0.975) * math.Sqrt(v+s*s)
+	return TensileLoss{Known: true, Mean: math.Min(loss, 100), Lo: math.Min(math.Max(loss-h, 0), 100), Hi: math.Min(loss+h, 100)}
+}
+
+// logDose is the log dose of the parts, in the unit of a curve of unit 1, and
+// the standard deviation of one lot's.
+func (m *Model) logDose(parts *[maxComponents]mixPart) (x, sd float64) {
+	v := 0.0
+	for i := range m.comps {
+		c := &m.comps[i]
+		mu, s := parts[i].mu/c.link.unit, parts[i].sdLot/c.link.unit
+		x += c.weight * mu
+		v += c.weight * (s*s + mu*mu)
+	}
+	return x, math.Sqrt(math.Max(v-x*x, 0))
+}
+
+// tensileLot is one tested lot.
+type tensileLot struct{ x, loss, panels float64 }
+
+// fitTensile learns the loss from lots whose panels were tested.
+func (m *Model) fitTensile(o *observed) {
+	var lots []tensileLot
+	for _, t := range o.trials {
+		l := tensileLot{}
+		for _, p := range t.panels {
+			if p.loss != nil {
+				l.loss += *p.loss
+				l.panels++
+			}
+		}
+		if l.panels == 0 {
+			continue
+		}
+		l.loss /= l.panels
+		v := m.basis.values(t.lot.Settings)
+		var parts [maxComponents]mixPart
+		m.parts(&parts, &v)
+		l.x, _ = m.logDose(&parts)
+		lots = append(lots, l)
+	}
+	switch {
+	case len(lots) == 0:
+		return
+	case len(lots) < minTensileLots:
+		m.warnings = append(m.warnings, fmt.Errorf("tensile loss was tested in %d trial lots; at least %d are needed to learn from", len(lots), minTensileLots))
+		return
+	}
+	m.tensile = newTensile(lots)
+}
+
+// newTensile finds the mode by damped Gauss-Newton steps, with the scatter
+// estimated from the residuals in between.
+func newTensile(lots []tensileLot) *tensile {
+	prior, sd := tensilePrior()
+	t := &tensile{Mean: prior, SDLot: 1.5}
+	const rounds = 4
+	for range rounds {
+		cur := t.objective(lots, prior, sd)
+		damp := 1e-3
+		for range 40 {
+			h, g := t.normal(lots, prior, sd)
+			step := g
+			for j := range 3 {
+				h[j*3+j] *= 1 + damp
+			}
+			if !cholesky(h[:], 3, 0) {
+				break
+			}
+			cholSolve(h[:], 3, step[:])
+			next := *t
+			for j := range 3 {
+				next.Mean[j] += step[j]
+			}
+			if v := next.objective(lots, prior, sd); v < cur {
+				done := cur-v < 1e-10*(1+cur)
+				*t, cur, damp = next, v, damp/3
+				if done {
+					break
+				}
+			} else if damp *= 4; damp > 1e8 {
+				break
+			}
+		}
+		// Scatter in dose shows as scatter in loss and is not told apart: the
+		// prediction adds its own, so the estimate errs on the wide side. The
+		// prior counts as three lots that scatter by 1.5.
+		ss, free := 3*1.5*1.5, 3+math.Max(float64(len(lots))-3, 0)
+		for _, l := range lots {
+			loss, _, _ := t.at(l.x)
+			z := (l.loss - loss) / tensileScale(loss)
+			ss += math.Min(z*z, 25)
+		}
+		t.SDLot = math.Sqrt(ss / free)
+	}
+	h, _ := t.normal(lots, prior, sd)
+	if !cholesky(h[:], 3, 0) {
+		return nil
+	}
+	inv := cholInverse(h[:], 3)
+	for i := range 3 {
+		for j := range 3 {
+			t.Cov[i][j] = (inv[i*3+j] + inv[j*3+i]) / 2
+		}
+	}
+	return t
+}
+
+// objective is the weighted sum of squares with the priors.
+func (t *tensile) objective(lots []tensileLot, prior, sd [3]float64) float64 {
+	sum := 0.0
+	for j := range 3 {
+		d := (t.Mean[j] - prior[j]) / sd[j]
+		sum += d * d
+	}
+	for _, l := range lots {
+		loss, _, _ := t.at(l.x)
+		d := (l.loss - loss) / (t.SDLot * tensileScale(l.loss))
+		sum += d * d
+	}
+	return sum
+}
+
+func (t *tensile) normal(lots []tensileLot, prior, sd [3]float64) (h [9]float64, g [3]float64) {
+	for j := range 3 {
+		h[j*3+j] = 1 / (sd[j] * sd[j])
+		g[j] = (prior[j] - t.Mean[j]) / (sd[j] * sd[j])
+	}
+	for _, l := range lots {
+		loss, _, d := t.at(l.x)
+		w := 1 / (t.SDLot * tensileScale(l.loss))
+		w *= w
+		for i := range 3 {
+			g[i] += w * d[i] * (l.loss - loss)
+			for j := range 3 {
+				h[i*3+j] += w * d[i] * d[j]
+			}
+		}
+	}
+	return h, g
+}
+
+// strongEnough leaves out the candidates that are expected to lose more tensile
+// strength than allowed.
+func (q *search) strongEnough(list []Suggestion, most float64) ([]Suggestion, error) {
+	switch {
+	case most == 0:
+		return list, nil
+	case !(most > 0 && most <= 100):
+		return nil, fmt.Errorf("the most tensile loss must lie in 0 to 100 %%, not %g", most)
+	case q.m.tensile == nil:
+		return nil, errors.New("a limit on tensile loss needs trials with a column tensile_loss_pct in at least four lots: this model has none")
+	}
+	return slices.DeleteFunc(list, func(s Suggestion) bool { return s.TensileLossPct.Mean > most }), nil
+}
+
+// check refuses a tensile curve that no fit writes.
+func (t *tensile) check() error {
+	for i := range 3 {
+		if !finite(t.Mean[i], t.Cov[i][0], t.Cov[i][1], t.Cov[i][2]) || math.Abs(t.Mean[i]) > 20 || t.Cov[i][i] <= 0 {
+			return fmt.Errorf("tensile loss: parameter %d out of range", i)
+		}
+		for j := range i {
+			if t.Cov[i][j] != t.Cov[j][i] {
+				return fmt.Errorf("tensile loss: covariance is not symmetric")
+			}
+		}
+	}
+	h := [9]float64{}
+	for i := range 3 {
+		for j := range 3 {
+			h[i*3+j] = t.Cov[i][j]
+		}
+	}
+	if !cholesky(h[:], 3, 0) {
+		return fmt.Errorf("tensile loss: covariance is not positive definite")
+	}
+	if !finite(t.SDLot) || t.SDLot <= 0 {
+		return fmt.Errorf("tensile loss: scatter %g", t.SDLot)
+	}
+	return nil
+}
