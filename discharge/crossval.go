@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"example.com/dosetone/colorimetry"
 )
 
@@ -45,18 +47,33 @@ func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 	}
 	m.loo = out
 	n := float64(len(out))
-	m.inflation = math.Sqrt(math.Max(1, (surprise+calibrationLots*calibrationPrior)/(n+calibrationLots)))
+	prior := m.shortRun(o)
+	m.inflation = math.Sqrt(math.Max(1, (surprise+calibrationLots*prior)/(n+calibrationLots)))
 }
 
-// The prior on the inflation of variances: as if calibrationLots more lots had
-// been predicted with a mean squared standardized error of calibrationPrior.
-// Normal intervals about a handful of estimated quantities run short by about
-// this much (Student t with nine degrees of freedom at 95 %: (2.26/1.96)² =
-// 1.33).
-const (
-	calibrationLots  = 10
-	calibrationPrior = 1.33
-)
+// calibrationLots is the weight of the prior on the inflation of variances, in
+// lots predicted besides the trials.
+const calibrationLots = 10
+
+// shortRun is by how much normal intervals about estimated quantities run
+// short: the squared ratio of Student's to the normal 97.5 % point, with the
+// degrees of freedom that the trial lots leave after what was learned from
+// them.
+func (m *Model) shortRun(o *observed) float64 {
+	used := 0.0
+	var parts [maxComponents]mixPart
+	for _, t := range o.trials {
+		v := m.basis.values(t.lot.Settings)
+		m.parts(&parts, &v)
+		for i, c := range m.comps {
+			used += c.weight * parts[i].sdMean * parts[i].sdMean / (parts[i].sdLot * parts[i].sdLot)
+		}
+	}
+	df := math.Max(float64(len(o.trials))-used, 3)
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(0.975)
+	z := normalQuantile(0.975)
+	return t * t / (z * z)
+}
 
 // mean is the lot's mean shade over its panels.
 func (t trialObs) mean() colorimetry.Lab { return meanLab(t.panels) }

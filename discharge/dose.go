@@ -14,6 +14,7 @@ type doseFactor struct {
 	Scale     float64 // of a Linear factor: what matters about as much as an e-fold of others
 	Center    float64 // of the transformed trial settings
 	Lo, Hi    float64 // trial range, transformed and centered
+	From, To  float64 // trial range as set, free of the rounding of transforming and back
 	Needed    bool    // settings must name it; a missing other one stands at its center
 	Raises    bool    // more of it never discharges less
 	Primary   bool    // takes part in second-order terms; others enter linearly

@@ -151,7 +151,7 @@ func (m *Model) clocks() []clock {
 		return []clock{{}}
 	}
 	f := &m.basis.factors[j]
-	return clocks(f.value(f.Lo), f.value(f.Hi))
+	return clocks(f.From, f.To)
 }
 
 // chooseFactors picks the factors that varied.
@@ -193,6 +193,7 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 			continue
 		}
 		d.between(lo, hi)
+		d.From, d.To = o.between(f.Column)
 		d.Primary = !f.Optional || deliberately(f.Transform, xs)
 		if d.Primary {
 			primary = append(primary, d)
@@ -210,18 +211,24 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 	return nil
 }
 
+// between returns the least and the greatest value of a column in the trials.
+func (o *observed) between(column string) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, l := range o.trials {
+		if v, ok := l.lot.Settings[column]; ok {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	return lo, hi
+}
+
 // linearScale is half the typical range of a linear factor, or half the range
 // of the trials where practice knows none.
 func linearScale(f Factor, o *observed) float64 {
 	if f.Typical.Known() {
 		return (f.Typical.Hi - f.Typical.Lo) / 2
 	}
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, l := range o.trials {
-		if v, ok := l.lot.Settings[f.Column]; ok {
-			lo, hi = math.Min(lo, v), math.Max(hi, v)
-		}
-	}
+	lo, hi := o.between(f.Column)
 	if !(hi > lo) {
 		return 1
 	}
@@ -317,8 +324,10 @@ func (p *shadePath) offPath(pts []pathPoint, lots int) {
 		c[0][1] += w * ma[i] * mb[i]
 		c[1][1] += w * mb[i] * mb[i]
 	}
-	// The path took about four degrees of freedom from the lots.
-	free := math.Max(sw-4, 1)
+	// The path took about four degrees of freedom from the lots; three more go
+	// because a region drawn with an estimated 2×2 covariance is too small (the
+	// mean of an inverse Wishart distribution divides by ν - 3).
+	free := math.Max(sw-4-3, 2)
 	const floor = 0.05 * 0.05
 	p.lotOff = [2][2]float64{{c[0][0]/free + floor, c[0][1] / free}, {c[0][1] / free, c[1][1]/free + floor}}
 	var n float64

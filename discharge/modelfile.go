@@ -62,6 +62,8 @@ type (
 		Center    float64   `json:"center"`
 		Lo        float64   `json:"lo"`
 		Hi        float64   `json:"hi"`
+		From      float64   `json:"from"`
+		To        float64   `json:"to"`
 		Needed    bool      `json:"needed"`
 		Raises    bool      `json:"raises"`
 		Primary   bool      `json:"primary"`
@@ -236,7 +238,7 @@ func (f *modelFile) factors(m *Model) error {
 		if !ok || pf.Transform != d.Transform {
 			return fmt.Errorf("factor %q does not belong to process %q", d.Column, m.process.ID)
 		}
-		if !finite(d.Scale, d.Center, d.Lo, d.Hi) || d.Scale <= 0 || d.Lo >= d.Hi {
+		if !finite(d.Scale, d.Center, d.Lo, d.Hi, d.From, d.To) || d.From >= d.To || d.Scale <= 0 || d.Lo >= d.Hi {
 			return fmt.Errorf("factor %q: range [%g, %g] about %g", d.Column, d.Lo, d.Hi, d.Center)
 		}
 		if d.Primary {

@@ -85,7 +85,7 @@ func (m *Model) planFactors(opt *PlanOptions) ([]planFactor, Settings, error) {
 		f, _ := m.process.Factor(d.Column)
 		r, ok := opt.Bounds[d.Column]
 		if !ok {
-			r = Range{Lo: d.value(d.Lo), Hi: d.value(d.Hi)}
+			r = Range{Lo: d.From, Hi: d.To}
 		}
 		p, err := newPlanFactor(f, r, opt.Available[d.Column], levels)
 		if err != nil {

@@ -187,7 +187,7 @@ func (m *Model) knowsAll(opt *SuggestOptions) error {
 const gridSteps = 7
 
 func (q *search) addFactor(f *doseFactor, opt *SuggestOptions) error {
-	lo, hi := f.value(f.Lo), f.value(f.Hi)
+	lo, hi := f.From, f.To
 	if r, ok := opt.Bounds[f.Column]; ok {
 		lo, hi = r.Lo, r.Hi
 	}
@@ -556,17 +556,14 @@ func (q *search) window(c Suggestion) [2]float64 {
 	}
 	// Beyond the tested times the window would be a guess.
 	f := &q.m.basis.factors[j]
-	return [2]float64{edge(math.Min(f.value(f.Lo), t0)), edge(math.Max(f.value(f.Hi), t0))}
+	return [2]float64{edge(math.Min(f.From, t0)), edge(math.Max(f.To, t0))}
 }
 
 // why says in words what stands between the target and a pass.
 func (q *search) why(out *Suggestions) string {
 	t, c := q.target.Lab, out.Closest
 	if out.Reachable {
-		if out.BestPassProbability < 0.8 {
-			return fmt.Sprintf("reachable, but lots scatter so much that at best %.0f %% of them can be expected inside ΔE00 %.2g", 100*out.BestPassProbability, q.tol)
-		}
-		return ""
+		return q.whyNotSurely(out)
 	}
 	switch {
 	case t.L > q.m.path.L1:
@@ -582,6 +579,37 @@ func (q *search) why(out *Suggestions) string {
 		return "darker than the allowed settings reach: lower a bound, or run trials at a lower dose"
 	}
 	return fmt.Sprintf("off the shade path: the target is %s than any shade this fabric passes through; dose cannot change that, tinting or another process might", hueWords(e[1], e[2]))
+}
+
+// surely is the pass probability from which nothing needs to be explained.
+const surely = 0.8
+
+// whyNotSurely says what keeps the best suggestion from passing surely: the
+// target's distance from the path, what the trials leave open, or the scatter
+// of lots.
+func (q *search) whyNotSurely(out *Suggestions) string {
+	if len(out.List) == 0 || out.BestPassProbability >= surely {
+		return ""
+	}
+	best := &out.List[0]
+	v := q.m.basis.values(best.Settings)
+	p := q.m.predictAt(&v)
+	if q.deltaE(best.Shade) > 0.4*q.tol {
+		return fmt.Sprintf("reachable, but only just: the nearest shade on this fabric's path is ΔE00 %.1f from the target, so of the tolerance of %.2g little is left for the scatter of lots", q.deltaE(best.Shade), q.tol)
+	}
+	scatter := p.LotCovariance[0][0] - p.MeanCovariance[0][0]
+	if p.MeanCovariance[0][0] > scatter {
+		return "reachable, but the trials leave the dose open: more trial lots near these settings will raise the probability"
+	}
+	// What would be left if the curve were known exactly.
+	known := *q.m
+	known.comps = slices.Clone(q.m.comps)
+	for i := range known.comps {
+		known.comps[i].cov = make([]float64, len(known.comps[i].cov))
+	}
+	at := *q
+	at.m = &known
+	return fmt.Sprintf("reachable, but lots scatter: even if the curve were known exactly, about %.0f %% of lots would lie inside ΔE00 %.2g; steadier dosing helps more than trials", 100*at.pass(&v), q.tol)
 }
 
 // hueWords names the direction of (da, db) as people say it.

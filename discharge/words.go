@@ -56,7 +56,7 @@ func (m *Model) Factors() []FactorRange {
 		}
 		for j := range m.basis.factors {
 			if d := &m.basis.factors[j]; d.Column == f.Column {
-				out = append(out, FactorRange{Factor: f, Lo: d.value(d.Lo), Hi: d.value(d.Hi)})
+				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To})
 			}
 		}
 	}
@@ -203,7 +203,10 @@ func (m *Model) wordsFor(f *doseFactor, mean, se float64) string {
 		d := f.x(t+5) - f.x(t-5)
 		return fmt.Sprintf("10 °C more multiplies the dose by %.2f (95 %%: %.2f to %.2f)", math.Exp(mean*d), math.Exp((mean-2*se)*d), math.Exp((mean+2*se)*d))
 	}
-	return fmt.Sprintf("%s: coefficient %.2f ± %.2f, %s", f.Column, mean, se, map[bool]string{true: "not told from nothing", false: "real"}[math.Abs(mean) < 2*se])
+	if math.Abs(mean) < 2*se {
+		return fmt.Sprintf("%s: these lots do not show whether it matters (%.2f ± %.2f log dose per %s)", f.Column, mean, 2*se, f.perUnit())
+	}
+	return fmt.Sprintf("%s matters: %.2f ± %.2f log dose per %s", f.Column, mean, 2*se, f.perUnit())
 }
 
 // midScatter is the median ΔE00 of one lot mean from its expectation where the
