@@ -29,12 +29,12 @@ type Decay struct {
 
 // DecayFit is one order.
 type DecayFit struct {
-	Order  Order
-	Start  float64 // strength at age 0
-	Rate   float64 // per day for order 1; per day and unit of strength for order 2
-	RMS    float64 // of the relative residuals
-	y0     float64 // Start as straightened
-	cov    [3]float64 // variance at the mean age, of the rate, and the mean age
+	Order Order
+	Start float64    // strength at age 0
+	Rate  float64    // per day for order 1; per day and unit of strength for order 2
+	RMS   float64    // of the relative residuals
+	y0    float64    // Start as straightened
+	cov   [3]float64 // variance at the mean age, of the rate, and the mean age
 }
 
 const day = 24 * time.Hour

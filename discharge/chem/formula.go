@@ -158,9 +158,9 @@ func MolarMassOf(formula string) (MolarMass, error) {
 		return 0, err
 	}
 	var m float64
-	for a, n := range c.Atoms {
+	for _, a := range elements() { // in fixed order: the last bits of a sum depend on it
 		w, _ := atomicWeight(a)
-		m += w * float64(n)
+		m += w * float64(c.Atoms[a])
 	}
 	return MolarMass(m), nil
 }
