@@ -191,9 +191,10 @@ func (b *doseBasis) beyond(x *values) float64 {
 	return sum
 }
 
-// row fills dst with the η row at x. Beyond the trials' box second-order terms
-// go on linearly, so that a curve bent inside the tested region cannot turn
-// back outside it.
+// row fills dst with the η row at x. Beyond the trials' box a square goes on
+// linearly and a product stays as at the edge: then the slope by a factor is,
+// everywhere, one that η has inside the box, so a η that never falls there
+// never falls anywhere.
 func (b *doseBasis) row(dst []float64, x *values) {
 	var c values
 	dst[0] = 1
@@ -204,14 +205,16 @@ func (b *doseBasis) row(dst []float64, x *values) {
 	}
 	n := 1 + len(b.factors)
 	for j := range b.primary {
-		for k := j; k < b.primary; k++ {
-			dst[n] = c[j]*c[k] + c[k]*(x[j]-c[j]) + c[j]*(x[k]-c[k])
+		dst[n] = c[j] * (2*x[j] - c[j])
+		n++
+		for k := j + 1; k < b.primary; k++ {
+			dst[n] = c[j] * c[k]
 			n++
 		}
 	}
 }
 
-// slopes fills dst with the row of ∂η/∂x_j at x.
+// slopes fills dst with the row of ∂η/∂x_j at x, a point of the trials' box.
 func (b *doseBasis) slopes(dst []float64, x *values, j int) {
 	clear(dst)
 	dst[1+j] = 1
@@ -219,10 +222,10 @@ func (b *doseBasis) slopes(dst []float64, x *values, j int) {
 	for i := range b.primary {
 		for k := i; k < b.primary; k++ {
 			if i == j {
-				dst[n] += min(max(x[k], b.factors[k].Lo), b.factors[k].Hi)
+				dst[n] += x[k]
 			}
 			if k == j {
-				dst[n] += min(max(x[i], b.factors[i].Lo), b.factors[i].Hi)
+				dst[n] += x[i]
 			}
 			n++
 		}

@@ -33,7 +33,7 @@ func (q *search) pass(v *values) float64 {
 			t2 += go1[i][k] * go1[k][i]
 		}
 	}
-	share := 1.0 // the mean variance of the form per squared distance
+	share := 0.0 // the mean variance of the form per squared distance
 	if t1 > 0 {
 		share = t2 / t1
 	}

@@ -9,6 +9,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"example.com/dosetone/colorimetry"
 )
 
 // RecalibrateOptions are the choices of Recalibrate; nil and the zero value
@@ -58,6 +60,13 @@ func (m *Model) Recalibration() *Recalibration {
 	return &r
 }
 
+// Factor is by how much the same settings' dose differs: the lower end of its
+// 95 % interval, the estimate, and the upper end.
+func (r *Recalibration) Factor() [3]float64 {
+	h := normalQuantile(0.975) * r.ShiftSD
+	return [3]float64{math.Exp(r.Shift - h), math.Exp(r.Shift), math.Exp(r.Shift + h)}
+}
+
 // Recalibrate carries the model over to a new fabric, machine or oxidizer
 // delivery from a few lots run there, one to three being enough, and from its
 // base and white readings if the table has them. Slopes, curve and bends stay
@@ -76,9 +85,6 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	if t.Viewing != m.viewing {
 		return nil, fmt.Errorf("%w: %s is under %s, the model under %s", ErrViewing, t.Name, t.Viewing, m.viewing)
 	}
-	if t.Kind != m.kind || t.Grid != m.grid {
-		return nil, fmt.Errorf("%s holds readings of kind %q, the model was learned from %q: measure the same way, on the same wavelengths", t.Name, t.Kind, m.kind)
-	}
 	o, err := gather(t, 1)
 	if err != nil {
 		return nil, err
@@ -93,6 +99,10 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 		}
 	}
 	n := *m
+	if m.kind == Spectral && (t.Kind != Spectral || t.Grid != m.grid) {
+		// Without spectra of the new cloth only its Lab can be carried over.
+		n.kind, n.grid = LabKind, colorimetry.Grid{}
+	}
 	n.warnings = slices.Clone(m.warnings)
 	n.recal = &Recalibration{Fabric: o.trials[0].lot.Fabric, Machine: o.trials[0].lot.Machine, Base: o.hasBase, White: o.hasWhite}
 	sum := sha256.Sum256([]byte(m.digest + digestOf(t)))
@@ -125,13 +135,18 @@ func (m *Model) relink(comps []component) error {
 	return nil
 }
 
-// pathOffset is a channel's smooth move: base·(1-s) + white·s + bend·4s(1-s).
+// pathOffset is a channel's smooth move along the path: what base and white
+// moved, a bend between them and its lopsidedness.
 type pathOffset struct {
-	coef [3]float64
+	coef [offsets]float64
 	cov  *mat.SymDense
 }
 
-func offsetRow(s float64) [3]float64 { return [3]float64{1 - s, s, 4 * s * (1 - s)} }
+const offsets = 4
+
+func offsetRow(s float64) [offsets]float64 {
+	return [offsets]float64{1 - s, s, 4 * s * (1 - s), 10 * s * (1 - s) * (1 - 2*s)}
+}
 
 // movePath moves the path to the new base and white, and towards the new lots.
 func (m *Model) movePath(o *observed) error {
@@ -162,35 +177,37 @@ func (m *Model) movePath(o *observed) error {
 	}
 	// The references are single panels: together they weigh as one lot each.
 	refs := math.Max(float64(len(o.refs))/2, 1)
-	p.coef = make([][]float64, len(old.coef))
+	channels := 2
+	if m.kind == Spectral {
+		channels = len(old.coef)
+	}
+	p.coef = make([][]float64, channels)
 	moved := mat.NewSymDense(pathBasis, nil)
 	moved.CopySym(old.cov)
 	h := (p.hi - p.lo) / pathSegments
 	for c := range p.coef {
 		// For a* and b*, two fabrics of one mill differ by a few units at the
 		// ends and by less between; for ln K/S by tenths (orientation from memory).
-		prior, noise := [3]float64{3, 3, 1}, 0.05*0.05
+		prior, noise := [offsets]float64{3, 3, 2, 0.7}, 0.05*0.05
 		if c < 2 {
 			noise = old.lotOff[c][c]
 		} else {
-			prior = [3]float64{0.4, 0.6, 0.15}
+			prior = [offsets]float64{0.4, 0.6, 0.3, 0.1}
 		}
 		off := fitOffset(old, c, pts, prior, noise, refs)
 		p.coef[c] = slices.Clone(old.coef[c])
 		for k := range p.coef[c] {
-			// A uniform cubic B-spline gives back 1, s and s² from the
-			// coefficients 1, ξ and ξ² - h²/3, ξ being the middle of each.
-			xi := p.lo + (float64(k)-1)*h
-			square := xi*xi - h*h/3
-			p.coef[c][k] += off.coef[0]*(1-xi) + off.coef[1]*xi + off.coef[2]*4*(xi-square)
+			for i, v := range offsetCoef(p.lo, h, k) {
+				p.coef[c][k] += v * off.coef[i]
+			}
 		}
 		if c < 2 && old.covScale[c] > 0 {
 			for a := range pathBasis {
 				for b := a; b < pathBasis; b++ {
 					ra, rb := offsetCoef(p.lo, h, a), offsetCoef(p.lo, h, b)
 					v := 0.0
-					for i := range 3 {
-						for j := range 3 {
+					for i := range offsets {
+						for j := range offsets {
 							v += ra[i] * rb[j] * off.cov.At(i, j)
 						}
 					}
@@ -205,16 +222,20 @@ func (m *Model) movePath(o *observed) error {
 	return nil
 }
 
-// offsetCoef is the spline coefficient k of the three parts of an offset.
-func offsetCoef(lo, h float64, k int) [3]float64 {
-	xi := lo + (float64(k)-1)*h
-	return [3]float64{1 - xi, xi, 4 * (xi - xi*xi + h*h/3)}
+// offsetCoef is the spline coefficient k of the parts of an offset. A uniform
+// cubic B-spline gives back s, s² and s³ from the coefficients ξ, ξ² - h²/3
+// and ξ³ - h²ξ, ξ being the middle of each basis function.
+func offsetCoef(lo, h float64, k int) [offsets]float64 {
+	s := lo + (float64(k)-1)*h
+	s2 := s*s - h*h/3
+	s3 := s*s*s - h*h*s
+	return [offsets]float64{1 - s, s, 4 * (s - s2), 10 * (s - 3*s2 + 2*s3)}
 }
 
 // fitOffset is a ridge regression of what the points lie off the old path.
-func fitOffset(old *shadePath, channel int, pts []pathPoint, prior [3]float64, noise, refs float64) pathOffset {
-	a := mat.NewSymDense(3, nil)
-	g := mat.NewVecDense(3, nil)
+func fitOffset(old *shadePath, channel int, pts []pathPoint, prior [offsets]float64, noise, refs float64) pathOffset {
+	a := mat.NewSymDense(offsets, nil)
+	g := mat.NewVecDense(offsets, nil)
 	for i, sd := range prior {
 		a.SetSym(i, i, 1/(sd*sd))
 	}
@@ -225,9 +246,9 @@ func fitOffset(old *shadePath, channel int, pts []pathPoint, prior [3]float64, n
 		}
 		row := offsetRow(q.level)
 		r := q.y[channel] - old.channel(channel, q.level)
-		for i := range 3 {
+		for i := range offsets {
 			g.SetVec(i, g.AtVec(i)+w*row[i]*r)
-			for j := i; j < 3; j++ {
+			for j := i; j < offsets; j++ {
 				a.SetSym(i, j, a.At(i, j)+w*row[i]*row[j])
 			}
 		}
@@ -235,14 +256,14 @@ func fitOffset(old *shadePath, channel int, pts []pathPoint, prior [3]float64, n
 	var chol mat.Cholesky
 	chol.Factorize(a) // a ridge on a sum of squares is positive definite
 	var x mat.VecDense
-	off := pathOffset{cov: mat.NewSymDense(3, nil)}
+	off := pathOffset{cov: mat.NewSymDense(offsets, nil)}
 	if err := chol.SolveVecTo(&x, g); err != nil {
 		return off
 	}
 	if err := chol.InverseTo(off.cov); err != nil {
 		return off
 	}
-	for i := range 3 {
+	for i := range offsets {
 		off.coef[i] = x.AtVec(i)
 	}
 	return off
