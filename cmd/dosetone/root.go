@@ -34,6 +34,7 @@ Start with:  dosetone demo`,
 		&cobra.Group{ID: "start", Title: "To start with:"},
 	)
 	root.AddCommand(newDemo(e), newConvert(e), newFit(e), newPredict(e, processes), newSuggest(e, processes))
+	root.AddCommand(newPlan(e, processes), newRecalibrate(e))
 	return root
 }
 

@@ -1,0 +1,290 @@
+package main
+
+import (
+	"errors"
+
+	"github.com/spf13/cobra"
+
+	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/discharge"
+)
+
+type planFlags struct {
+	lots        int
+	seed        uint64
+	target      string
+	lab         labValue
+	strengths   numbers
+	percent     reflectance
+	processFile string
+	min, max    *factorFlags
+}
+
+func newPlan(e *env, processes []discharge.Process) *cobra.Command {
+	var f planFlags
+	cmd := &cobra.Command{
+		Use:     "plan (PROCESS | MODEL)",
+		GroupID: "model",
+		Short:   "Propose the trial lots to run",
+		Long: `With the name of a process, plans its first trial lots: settings from which a
+curved dose surface can be told, replicates of the center, and the base, blank
+and white to read. With a model, plans the next lots: those that narrow the
+interval at a target most, or over the whole region when no target is given.
+The run order is random; the same seed gives the same order. --format csv writes
+a trial table to fill in: add panel, position and the readings.`,
+		Example: `  dosetone plan permanganate-pellet --min-strength 4 --max-strength 10 --min-ratio 1 --max-ratio 2 --min-time 6 --max-time 24
+  dosetone plan hypochlorite-bath --lots 16 --seed 7 --format csv
+  dosetone plan model.json --lab 48,-2.6,-9 --lots 4
+  dosetone plan model.json --target standard.csv --max-time 20 --format json`,
+		Args: cobra.ExactArgs(1),
+		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.plan(args[0], f) }),
+	}
+	fl := cmd.Flags()
+	fl.IntVar(&f.lots, "lots", 0, "trial lots to plan (default 12 for a process, 4 for a model)")
+	fl.Uint64Var(&f.seed, "seed", 1, "seed of the random run order")
+	fl.StringVar(&f.target, "target", "", "table with one target's readings; - for standard input")
+	fl.Var(&f.lab, "lab", "target as L,a,b under the model's viewing")
+	fl.Var(&f.strengths, "strengths", "strengths in store, such as 1,2,4; nothing between them")
+	fl.Var(&f.percent, "reflectance", "scale of spectra in a target file without a unit column")
+	fl.StringVar(&f.processFile, "process-file", "", "JSON file that defines a process of your own")
+	f.min = registerFactors(cmd, processes, "min-", "least", false)
+	f.max = registerFactors(cmd, processes, "max-", "most", false)
+	return cmd
+}
+
+// planResult is the JSON form of a plan; other programs rely on its keys.
+type planResult struct {
+	Process         string         `json:"process"`
+	Seed            uint64         `json:"seed"`
+	Target          *targetJSON    `json:"target"` // null when there is none
+	Lots            []plannedLot   `json:"lots"`   // in run order
+	HalfWidthBefore *halfWidthJSON `json:"half_width_before"`
+	HalfWidthAfter  *halfWidthJSON `json:"half_width_after"` // both null in a first plan
+	Warnings        []string       `json:"warnings"`
+}
+
+type plannedLot struct {
+	Run      int                `json:"run"`
+	Lot      string             `json:"lot"`
+	Role     discharge.Role     `json:"role"`
+	Settings discharge.Settings `json:"settings"`
+	Why      string             `json:"why"`
+}
+
+type halfWidthJSON struct {
+	L      float64 `json:"L"`
+	DeltaE float64 `json:"delta_e"`
+}
+
+func (e *env) plan(name string, f planFlags) error {
+	switch {
+	case f.target != "" && f.lab.set:
+		return usage("give --target or --lab, not both")
+	case f.lots < 0:
+		return usage("--lots must be at least 1")
+	}
+	own, err := e.readProcess(f.processFile)
+	if err != nil {
+		return err
+	}
+	p, err := discharge.LookupProcess(name)
+	if own != nil && own.ID == name {
+		p, err = *own, nil
+	}
+	if err == nil {
+		return e.firstPlan(p, f)
+	}
+	unknown := err
+	m, err := e.model(name)
+	var missing *noFile
+	if errors.As(err, &missing) {
+		return usage("%q is neither a model file nor a process: %w", name, unknown)
+	}
+	if err != nil {
+		return err
+	}
+	return e.nextPlan(m, f)
+}
+
+func (e *env) firstPlan(p discharge.Process, f planFlags) error {
+	if f.target != "" || f.lab.set {
+		return usage("a target needs a model: run the first plan's lots, fit them, then plan with the model")
+	}
+	opt, err := e.planOptions(p, f, func(x discharge.Factor) (discharge.Range, bool) { return x.Typical, x.Typical.Known() })
+	if err != nil {
+		return err
+	}
+	plan, err := discharge.FirstPlan(p, opt)
+	if err != nil {
+		return err
+	}
+	return e.showPlan(plan, nil)
+}
+
+func (e *env) nextPlan(m *discharge.Model, f planFlags) error {
+	ranges := map[string]discharge.Range{}
+	for _, r := range m.Factors() {
+		ranges[r.Column] = discharge.Range{Lo: r.Lo, Hi: r.Hi}
+	}
+	opt, err := e.planOptions(m.Process(), f, func(x discharge.Factor) (discharge.Range, bool) { r, ok := ranges[x.Column]; return r, ok })
+	if err != nil {
+		return err
+	}
+	switch {
+	case f.lab.set:
+		opt.Target = &discharge.Target{ID: "lab", Viewing: m.Viewing(), Lab: f.lab.lab}
+	case f.target != "":
+		list, err := e.readTargets(f.target, m, bool(f.percent))
+		if err != nil {
+			return err
+		}
+		if len(list) > 1 {
+			e.warn("%s holds %d targets: the plan is for the first, %q", shown(f.target), len(list), list[0].ID)
+		}
+		opt.Target = &list[0]
+	}
+	plan, err := m.Plan(opt)
+	if err != nil {
+		return err
+	}
+	return e.showPlan(plan, opt.Target)
+}
+
+// planOptions turns the flags into bounds. A bound on one side takes the other
+// from the range that usual gives.
+func (e *env) planOptions(p discharge.Process, f planFlags, usual func(discharge.Factor) (discharge.Range, bool)) (*discharge.PlanOptions, error) {
+	least, err := f.min.settings(p)
+	if err != nil {
+		return nil, err
+	}
+	most, err := f.max.settings(p)
+	if err != nil {
+		return nil, err
+	}
+	opt := &discharge.PlanOptions{Lots: f.lots, Seed: f.seed, Bounds: map[string]discharge.Range{}, Available: map[string][]float64{}}
+	for _, x := range p.Factors {
+		lo, hasLo := least[x.Column]
+		hi, hasHi := most[x.Column]
+		if !hasLo && !hasHi {
+			continue
+		}
+		r, known := usual(x)
+		if !known && !(hasLo && hasHi) {
+			return nil, usage("give both --min-%s and --max-%[1]s", x.Name())
+		}
+		if hasLo {
+			r.Lo = lo
+		}
+		if hasHi {
+			r.Hi = hi
+		}
+		if r.Lo > r.Hi {
+			return nil, usage("bounds of %s: least %g is above most %g; give both --min-%s and --max-%[4]s", x.Column, r.Lo, r.Hi, x.Name())
+		}
+		opt.Bounds[x.Column] = discharge.Range{Lo: r.Lo, Hi: r.Hi}
+	}
+	if len(f.strengths) == 0 {
+		return opt, nil
+	}
+	s, ok := p.Strength()
+	if !ok {
+		return nil, usage("--strengths: %s has no strength", p.ID)
+	}
+	for _, v := range f.strengths {
+		if err := s.Check(v); err != nil {
+			return nil, usage("--strengths: %w", err)
+		}
+	}
+	opt.Available[s.Column] = f.strengths
+	return opt, nil
+}
+
+func (e *env) showPlan(plan *discharge.Plan, target *discharge.Target) error {
+	for _, w := range plan.Warnings {
+		e.warn("%s", w)
+	}
+	r := planResult{Process: plan.Process.ID, Seed: plan.Seed, Lots: []plannedLot{}, Warnings: orEmpty(plan.Warnings)}
+	if target != nil {
+		r.Target = &targetJSON{ID: target.ID, shadeJSON: shadeOf(target.Lab)}
+	}
+	if plan.Before != (discharge.HalfWidth{}) {
+		before, after := halfWidthJSON(plan.Before), halfWidthJSON(plan.After)
+		r.HalfWidthBefore, r.HalfWidthAfter = &before, &after
+	}
+	for _, l := range plan.Lots {
+		r.Lots = append(r.Lots, plannedLot{l.Run, l.ID, l.Role, l.Settings, l.Why})
+	}
+	switch e.format {
+	case formatJSON:
+		return report.JSON(&e.out, r)
+	case formatCSV:
+		return report.CSV(&e.out, planRows(plan))
+	}
+	e.planText(plan, r)
+	return nil
+}
+
+// planColumns are the factors of a plan that are set in any of its lots.
+func planColumns(plan *discharge.Plan) []discharge.Factor {
+	var all []discharge.Settings
+	for _, l := range plan.Lots {
+		all = append(all, l.Settings)
+	}
+	return usedColumns(plan.Process, all)
+}
+
+func planRows(plan *discharge.Plan) [][]any {
+	columns := planColumns(plan)
+	header := []any{"run", "lot", "role", "process"}
+	for _, f := range columns {
+		header = append(header, f.Column)
+	}
+	rows := [][]any{header}
+	for _, l := range plan.Lots {
+		row := []any{l.Run, l.ID, string(l.Role), plan.Process.ID}
+		for _, f := range columns {
+			row = append(row, settingCell(l.Settings, f.Column))
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+func (e *env) planText(plan *discharge.Plan, r planResult) {
+	trials := len(plan.Trials())
+	if r.HalfWidthBefore == nil {
+		e.printf("First %d trial lots of %s (%s)\n", trials, r.Process, plan.Process.Title)
+	} else if r.Target != nil {
+		e.printf("Next %d lots of %s for target %s\n", trials, r.Process, r.Target.ID)
+	} else {
+		e.printf("Next %d lots of %s\n", trials, r.Process)
+	}
+	t := report.Table{Header: []string{"run", "lot", "role"}, Units: []string{"", "", ""}, Left: []bool{false, true, true}}
+	columns := planColumns(plan)
+	for _, f := range columns {
+		t.Header, t.Units, t.Left = append(t.Header, f.Name()), append(t.Units, f.Unit), append(t.Left, false)
+	}
+	t.Header, t.Units, t.Left = append(t.Header, "why"), append(t.Units, ""), append(t.Left, true)
+	for _, l := range plan.Lots {
+		row := []string{report.Short(float64(l.Run), 3), l.ID, string(l.Role)}
+		for _, f := range columns {
+			cell := ""
+			if v, ok := l.Settings[f.Column]; ok {
+				cell = report.Exact(v)
+			}
+			row = append(row, cell)
+		}
+		t.Add(append(row, l.Why)...)
+	}
+	e.printf("%s", &t)
+	if r.HalfWidthBefore != nil {
+		where := "on average over the region"
+		if r.Target != nil {
+			where = "at the target"
+		}
+		e.printf("The expected shade %s is known to L* ± %s (ΔE00 %s); after these lots to about ± %s (ΔE00 %s). ± holds 95 %%.\n", where,
+			report.Fixed(r.HalfWidthBefore.L, 2), report.Fixed(r.HalfWidthBefore.DeltaE, 2), report.Fixed(r.HalfWidthAfter.L, 2), report.Fixed(r.HalfWidthAfter.DeltaE, 2))
+	}
+	e.printf("Run them in this order (seed %d); --format csv writes the table to fill in.\n", r.Seed)
+	e.cautions(plan.Process)
+}

@@ -1,0 +1,126 @@
+package main
+
+import (
+	"encoding/csv"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/discharge"
+)
+
+// TestFirstPlanIsATrialTable: what --format csv writes can be filled in and
+// read back as settings, and the same seed gives the same plan.
+func TestFirstPlanIsATrialTable(t *testing.T) {
+	workspace(t)
+	args := strings.Fields("plan permanganate-pellet --min-strength 4 --max-strength 10 --min-ratio 1 --max-ratio 2 --min-time 6 --max-time 24 --format csv")
+	text := ok(t, args...)
+	require.Equal(t, text, ok(t, args...))
+	require.NotEqual(t, text, ok(t, append(args, "--seed", "2")...))
+	rows, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+	require.NoError(t, err)
+	require.Equal(t, []string{"run", "lot", "role", "process", "strength_pct", "ratio", "time_min"}, rows[0])
+	p, err := discharge.LookupProcess("permanganate-pellet")
+	require.NoError(t, err)
+	list, err := discharge.ReadSettings("plan.csv", strings.NewReader(text), p)
+	require.NoError(t, err)
+	require.Len(t, list.Items, 12)
+	levels := map[string]map[float64]bool{}
+	for _, s := range list.Items {
+		for c, v := range s.Settings {
+			if levels[c] == nil {
+				levels[c] = map[float64]bool{}
+			}
+			levels[c][v] = true
+		}
+		require.GreaterOrEqual(t, s.Settings["time_min"], 6.0)
+		require.LessOrEqual(t, s.Settings["time_min"], 24.0)
+	}
+	for c, l := range levels {
+		require.GreaterOrEqual(t, len(l), 3, "%s: curvature needs three levels", c)
+	}
+	roles := map[string]int{}
+	for _, r := range rows[1:] {
+		roles[r[2]]++
+	}
+	require.Equal(t, map[string]int{"trial": 12, "base": 1, "blank": 1, "white": 1}, roles)
+}
+
+func TestNextPlanNarrowsTheTarget(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	o := keys(t, decode[any](t, ok(t, "plan", "model.json", "--target", "standard.csv", "--strengths", "4,6,8,10", "--max-time", "20", "--format", "json")),
+		"process", "seed", "target", "lots", "half_width_before", "half_width_after", "warnings")
+	before, after := o["half_width_before"].(map[string]any), o["half_width_after"].(map[string]any)
+	require.Less(t, after["delta_e"], before["delta_e"])
+	require.Greater(t, after["delta_e"], 0.0)
+	require.Len(t, o["lots"], 4)
+	for _, l := range o["lots"].([]any) {
+		s := keys(t, l, "run", "lot", "role", "settings", "why")["settings"].(map[string]any)
+		require.Contains(t, []float64{4, 6, 8, 10}, s["strength_pct"])
+		require.LessOrEqual(t, s["time_min"], 20.0)
+	}
+	require.Contains(t, ok(t, "plan", "model.json"), "on average over the region")
+}
+
+func TestPlanAndRecalibrateMessages(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "lots.csv", "-o", "model.json", "--process", "permanganate-pellet", "--viewing", "D65/10")
+	for _, c := range []struct {
+		args string
+		code int
+		says string
+	}{
+		{"plan", exitUsage, "accepts 1 arg"},
+		{"plan permanganate-pelet", exitUsage, `did you mean "permanganate-pellet"?`},
+		{"plan permanganate-pellet --lab 40,-2,-11", exitUsage, "needs a model"},
+		{"plan permanganate-pellet --lots 2", exitFailed, "at least 4"},
+		{"plan permanganate-pellet --lots 9999", exitFailed, "1 to 96"},
+		{"plan permanganate-pellet --min-time 20 --max-time 10", exitUsage, "above most"},
+		{"plan permanganate-pellet --min-time 0", exitUsage, "above 0"},
+		{"plan permanganate-pellet --max-liquor-ratio 5", exitUsage, "no such factor"},
+		{"plan model.json --lab 45,40,20", exitFailed, "cannot be reached"},
+		{"plan model.json --lab 40,-2,-11 --target standard.csv", exitUsage, "not both"},
+		{"plan lots.csv", exitFailed, "lots.csv"},
+		{"recalibrate model.json lots.csv", exitUsage, "-o new.json"},
+		{"recalibrate model.json lots.csv -o -", exitUsage, "name a file"},
+		{"recalibrate model.json settings.csv -o new.json", exitFailed, "settings.csv"},
+		{"recalibrate model.json standard.csv -o new.json", exitFailed, "trial"},
+		{"recalibrate model.json lots.csv -o new.json --shift-sd 0", exitUsage, "above 0"},
+		{"recalibrate missing.json lots.csv -o new.json", exitFailed, "no such file"},
+	} {
+		r := tool(t, "", strings.Fields(c.args)...)
+		require.Equal(t, c.code, r.code, "%s: %s", c.args, r.err)
+		require.Contains(t, r.err, c.says, c.args)
+		require.Empty(t, r.out, c.args)
+	}
+	_, err := os.Stat("new.json")
+	require.ErrorIs(t, err, os.ErrNotExist)
+}
+
+// Lots of a fabric that reacts like one time step longer: the same shades at
+// 0.8 times the minutes. The dose factor must lie above 1, and the new model
+// must predict lighter than the old one.
+func TestRecalibrateSeesAFasterFabric(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	ok(t, "fit", "lots.csv", "-o", "lab.json", "--process", "permanganate-pellet", "--viewing", "D65/10")
+	require.NoError(t, os.WriteFile("new.csv", []byte(`# invented data: no real laundry
+lot,role,strength_pct,ratio,time_min,panel,L,a,b,illuminant,observer
+N1,trial,4,2,9,1,38.2,-2.1,-11.2,D65,10
+N2,trial,8,2,14,1,55.4,-2.6,-6.4,D65,10
+`), 0o644))
+	o := keys(t, decode[any](t, ok(t, "recalibrate", "lab.json", "new.csv", "-o", "new.json", "--format", "json")),
+		"process", "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "base_read", "white_read", "warnings", "model")
+	require.Greater(t, o["dose_factor"].([]any)[1], 1.0)
+	require.Greater(t, o["se"], 0.0)
+	require.NotEmpty(t, o["warnings"], "base and white were not read")
+	at := []string{"--strength", "6", "--ratio", "1.4", "--time", "12", "--format", "json"}
+	was := decode[[]prediction](t, ok(t, append([]string{"predict", "lab.json"}, at...)...))
+	is := decode[[]prediction](t, ok(t, append([]string{"predict", "new.json"}, at...)...))
+	require.Greater(t, is[0].Shade.L, was[0].Shade.L)
+	require.Contains(t, ok(t, "recalibrate", "lab.json", "new.csv", "-o", "new.json"), "times the dose")
+	require.Contains(t, ok(t, "recalibrate", "model.json", "new.csv", "-o", "new.json", "--format", "csv"), "dose_factor")
+}

@@ -1,0 +1,128 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/discharge"
+)
+
+func newRecalibrate(e *env) *cobra.Command {
+	var output string
+	var percent reflectance
+	var expected number
+	cmd := &cobra.Command{
+		Use:     "recalibrate MODEL FILE -o NEW.json",
+		GroupID: "model",
+		Short:   "Carry a model over to a new fabric, machine or delivery",
+		Long: `Reads one to three lots (role trial) run on a new fabric, on another machine or
+with a new delivery of oxidizer, and its base and white readings if the file has
+them, and writes a model for them: what strength, load and time do stays as
+learned, the shift in dose is estimated anew, and the shade path is moved to the
+new base and white. Run the lots apart, one at a lower and one at a higher dose,
+inside the region of the first trials. The old model's file is left as it is.`,
+		Example: `  dosetone recalibrate model.json lots.csv -o new.json
+  dosetone recalibrate model.json lots.csv -o new.json --shift-sd 0.2 --format json`,
+		Args: cobra.ExactArgs(2),
+		RunE: e.work(func(_ *cobra.Command, args []string) error {
+			if expected.set && expected.value <= 0 {
+				return usage("--shift-sd must be above 0 (a standard deviation of ln dose, such as 0.3)")
+			}
+			return e.recalibrate(args[0], args[1], output, bool(percent), expected.value)
+		}),
+	}
+	cmd.Flags().StringVarP(&output, "output", "o", "", "file for the new model; written whole or not at all")
+	cmd.Flags().Var(&percent, "reflectance", "scale of spectra in a file without a unit column")
+	cmd.Flags().Var(&expected, "shift-sd", "how far the new dose may differ, as a standard deviation of ln dose (default 0.3: about a third)")
+	return cmd
+}
+
+// recalibrateResult is the JSON form of a recalibration; other programs rely on
+// its keys.
+type recalibrateResult struct {
+	Process    string     `json:"process"`
+	Fabric     string     `json:"fabric"`
+	Machine    string     `json:"machine"`
+	Lots       int        `json:"lots"`
+	Shift      float64    `json:"shift_log_dose"`
+	ShiftSE    float64    `json:"se"`
+	DoseFactor [3]float64 `json:"dose_factor"` // lower end, estimate, upper end of 95 %
+	Base       bool       `json:"base_read"`
+	White      bool       `json:"white_read"`
+	Warnings   []string   `json:"warnings"`
+	Model      string     `json:"model"`
+}
+
+func (e *env) recalibrate(modelName, name, output string, percent bool, shiftSD float64) error {
+	switch output {
+	case "":
+		return usage("name the file for the new model with -o new.json")
+	case "-":
+		return usage("-o - is not possible: standard output carries the results; name a file")
+	}
+	m, err := e.model(modelName)
+	if err != nil {
+		return err
+	}
+	s, err := e.sheet(name)
+	if err != nil {
+		return err
+	}
+	opt := &discharge.ReadOptions{Viewing: m.Viewing(), Percent: percent}
+	if p := m.Process(); !builtIn(p) {
+		opt.Processes = []discharge.Process{p}
+	}
+	if !hasColumn(s, "process") {
+		opt.Process = m.Process().ID
+	}
+	t, err := discharge.FromSheet(s, opt)
+	if err != nil {
+		return err
+	}
+	e.warnAll(t.Warnings)
+	known := len(m.Warnings())
+	n, err := m.Recalibrate(t, &discharge.RecalibrateOptions{ShiftSD: shiftSD})
+	if err != nil {
+		return err
+	}
+	if err := e.ctx.Err(); err != nil {
+		return err
+	}
+	fresh := n.Warnings()[known:] // the old model's were told when it was fitted
+	e.warnAll(fresh)
+	if err := e.saveModel(output, n); err != nil {
+		return err
+	}
+	c := n.Recalibration()
+	r := recalibrateResult{Process: n.Process().ID, Fabric: c.Fabric, Machine: c.Machine, Lots: len(c.Lots), Shift: c.Shift, ShiftSE: c.ShiftSD,
+		DoseFactor: c.Factor(), Base: c.Base, White: c.White, Warnings: []string{}, Model: output}
+	for _, w := range fresh {
+		r.Warnings = append(r.Warnings, w.Error())
+	}
+	switch e.format {
+	case formatJSON:
+		return report.JSON(&e.out, r)
+	case formatCSV:
+		return report.CSV(&e.out, [][]any{
+			{"process", "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "dose_factor_lo", "dose_factor_hi", "base_read", "white_read", "model"},
+			{r.Process, r.Fabric, r.Machine, r.Lots, r.Shift, r.ShiftSE, r.DoseFactor[1], r.DoseFactor[0], r.DoseFactor[2], r.Base, r.White, r.Model},
+		})
+	}
+	e.recalibrateText(r)
+	return nil
+}
+
+func (e *env) recalibrateText(r recalibrateResult) {
+	e.printf("Model of %s carried over", r.Process)
+	if r.Fabric != "" {
+		e.printf(" to fabric %s", r.Fabric)
+	}
+	if r.Machine != "" {
+		e.printf(" on machine %s", r.Machine)
+	}
+	e.printf(", from %d lots\n", r.Lots)
+	e.printf("The same settings give %s times the dose (95 %%: %s to %s).\n",
+		report.Fixed(r.DoseFactor[1], 2), report.Fixed(r.DoseFactor[0], 2), report.Fixed(r.DoseFactor[2], 2))
+	ends := map[bool]string{true: "read anew", false: "kept from the earlier fabric"}
+	e.printf("Base: %s. White: %s.\n\nWritten to %s\n", ends[r.Base], ends[r.White], r.Model)
+}
