@@ -27,6 +27,7 @@ type shadePath struct {
 	lotOff, panelOff [2][2]float64
 
 	// What prediction needs, worked out once by prepare.
+	rate  float64                     // segments per unit of level
 	cubic [pathSegments][2][4]float64 // a* and b* by powers of the place in a segment
 	marks [pathMarks]pathMark
 }
@@ -42,6 +43,7 @@ const pathMarks = 65
 
 // prepare works out the tables. The path must not change afterwards.
 func (p *shadePath) prepare() {
+	p.rate = pathSegments / (p.hi - p.lo)
 	for k := range p.cubic {
 		for c := range 2 {
 			b := p.coef[c][k : k+4]
@@ -129,32 +131,33 @@ func (p *shadePath) channel(c int, s float64) float64 {
 
 // at returns the shade at level s, on a straight line beyond the readings.
 func (p *shadePath) at(s float64) colorimetry.Lab {
-	t := (min(max(s, p.lo), p.hi) - p.lo) / (p.hi - p.lo) * pathSegments
-	k := min(int(t), pathSegments-1)
-	u := t - float64(k)
-	a, b := &p.cubic[k][0], &p.cubic[k][1]
-	lab := colorimetry.Lab{
+	t := (s - p.lo) * p.rate
+	if t >= 0 && t < pathSegments {
+		k := int(t)
+		u := t - float64(k)
+		c := &p.cubic[k]
+		return colorimetry.Lab{
+			L: p.lightness(s),
+			A: c[0][0] + u*(c[0][1]+u*(c[0][2]+u*c[0][3])),
+			B: c[1][0] + u*(c[1][1]+u*(c[1][2]+u*c[1][3])),
+		}
+	}
+	edge := min(max(s, p.lo), p.hi)
+	da, db := p.tangent(edge)
+	return colorimetry.Lab{
 		L: p.lightness(s),
-		A: a[0] + u*(a[1]+u*(a[2]+u*a[3])),
-		B: b[0] + u*(b[1]+u*(b[2]+u*b[3])),
+		A: p.channel(0, edge) + (s-edge)*da,
+		B: p.channel(1, edge) + (s-edge)*db,
 	}
-	if s < p.lo || s > p.hi {
-		da, db := p.tangent(s)
-		beyond := s - min(max(s, p.lo), p.hi)
-		lab.A += beyond * da
-		lab.B += beyond * db
-	}
-	return lab
 }
 
 // tangent returns d(a*)/ds and d(b*)/ds.
 func (p *shadePath) tangent(s float64) (da, db float64) {
-	rate := pathSegments / (p.hi - p.lo)
-	t := (min(max(s, p.lo), p.hi) - p.lo) * rate
+	t := (min(max(s, p.lo), p.hi) - p.lo) * p.rate
 	k := min(int(t), pathSegments-1)
 	u := t - float64(k)
 	a, b := &p.cubic[k][0], &p.cubic[k][1]
-	return rate * (a[1] + u*(2*a[2]+3*u*a[3])), rate * (b[1] + u*(2*b[2]+3*u*b[3]))
+	return p.rate * (a[1] + u*(2*a[2]+3*u*a[3])), p.rate * (b[1] + u*(2*b[2]+3*u*b[3]))
 }
 
 var errPath = errors.New("the readings do not span a shade path: base and white have the same lightness")
