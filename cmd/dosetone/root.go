@@ -30,11 +30,13 @@ Start with:  dosetone demo`,
 	root.SetFlagErrorFunc(flagError)
 	root.AddGroup(
 		&cobra.Group{ID: "model", Title: "From trials to settings:"},
+		&cobra.Group{ID: "floor", Title: "From settings to the load:"},
 		&cobra.Group{ID: "color", Title: "Color:"},
 		&cobra.Group{ID: "start", Title: "To start with:"},
 	)
 	root.AddCommand(newDemo(e), newConvert(e), newFit(e), newPredict(e, processes), newSuggest(e, processes))
 	root.AddCommand(newPlan(e, processes), newRecalibrate(e))
+	root.AddCommand(newCharge(e, processes), newAssay(e))
 	return root
 }
 

@@ -261,7 +261,7 @@ func TestFactsOfTheTrade(t *testing.T) {
 	}{
 		"stones 2:1, 1-5 %, 0.2-0.6 L/kg": {"permanganate-stone", discharge.Settings{"strength_gpl": 30, "ratio": 2, "time_min": 15, "uptake_lpkg": 0.4}, 2, 60},
 		"powder 45-50 % at 1-4 %":         {"permanganate-powder", discharge.Settings{"strength_pct": 3, "ratio": 0.48, "time_min": 18, "rpm": 32}, 4.5, 20},
-		"pellets 2:1 at 4-10 %":           {"permanganate-pellet", discharge.Settings{"strength_pct": 7, "ratio": 2, "time_min": 15}, 80, 200},
+		"pellets 2:1 at 4-10 %":           {"permanganate-pellet", discharge.Settings{"strength_pct": 7, "ratio": 2, "time_min": 15, "moisture_pct": 60}, 80, 200},
 		"hypochlorite 3.5 g/L, 10 L/kg":   {"hypochlorite-bath", discharge.Settings{"strength_gpl": 3.5, "liquor_ratio": 10, "time_min": 20, "temp_c": 40, "ph": 10.5}, 10, 120},
 	} {
 		l := Load{Process: process(t, c.id), Settings: c.s, Garments: Garments{Mass: 50000}, Store: Store{Purity: pure()},

@@ -2,6 +2,7 @@ package charge
 
 import (
 	"fmt"
+	"slices"
 
 	"example.com/dosetone/discharge/chem"
 )
@@ -17,7 +18,8 @@ type Neutralizing struct {
 	Excess     float64
 	Purity     chem.Fraction
 	Conditions chem.Conditions
-	TempC, Min float64 // as set
+	Notes      []string // on the agent
+	TempC, Min float64  // as set
 	// Oxidizer is what is counted on: all that was charged, or the remaining part.
 	Oxidizer chem.Mass
 	// Least and Most are what all batches take together, with excess and at that
@@ -68,6 +70,10 @@ func (m *maker) neutralize() error {
 	}
 	if err != nil {
 		return err
+	}
+	n.Notes = slices.Clone(agent.Notes)
+	if n.Antichlor {
+		n.Notes = append(n.Notes, agent.AntichlorNotes...)
 	}
 	middle := func(v *float64, s chem.Span) {
 		if *v == 0 {

@@ -145,8 +145,7 @@ func (m *maker) weighCharged() error {
 			c := active.Per(chem.Volume(wet.Of(b.Garments) / chem.Kilogram))
 			note = fmt.Sprintf("dissolved in it the oxidizer would be at most %v", c)
 			if m.oxidizer == "permanganate" && c > chem.Solubility(m.solutionTemp()) {
-				note += ", more than dissolves at once"
-				m.warn("the garments hold too little water to dissolve all permanganate at once (%v against about %v): uneven contact shows as spots; do not let them dry in the drum", c, chem.Solubility(m.solutionTemp()))
+				note += ", more than dissolves at once: uneven contact shows as spots"
 			}
 		}
 		m.addMoisture(b, note)
@@ -169,9 +168,9 @@ func (m *maker) makeCarrier(b *Batch, strength chem.Fraction, carrier, exact che
 		}
 		b.add(Item{Name: fmt.Sprintf("%s, assayed %v", name, *have), Chemical: m.oxidizer, oxidizer: true, Part: "carrier", Take: q, Exact: Quantity{Mass: stock}})
 		if blank := exact - stock; blank > 1e-9*exact {
-			// The rest of the rounded total, so that the ratio is met as closely as
-			// the scale allows.
-			rest := max(carrier-q.Mass, 0)
+			// The rest to the total, so that the ratio is met as closely as the scale
+			// allows.
+			rest := max(exact-q.Mass, 0).Round(m.Scale.Carrier)
 			b.add(Item{Name: name + " without oxidizer", Part: "carrier", Take: Quantity{Mass: rest}, Exact: Quantity{Mass: blank},
 				Note: "mixed in well before it meets the garments"})
 		}
@@ -192,7 +191,7 @@ func (m *maker) makeCarrier(b *Batch, strength chem.Fraction, carrier, exact che
 		note = fmt.Sprintf("dissolved on its own in at least %.3g L of water at %.0f °C, then worked into the carrier; what the carrier holds of it must be dried off or counted", float64(solid)/float64(chem.Solubility(t)), float64(t))
 	}
 	b.add(Item{Name: m.Process.Oxidizer, Chemical: m.oxidizer, oxidizer: true, Part: "carrier", Take: q, Exact: Quantity{Mass: solid}, Note: note})
-	b.add(Item{Name: name + " without oxidizer", Part: "carrier", Take: Quantity{Mass: max(carrier-q.Mass, 0)}, Exact: Quantity{Mass: exact - solid},
+	b.add(Item{Name: name + " without oxidizer", Part: "carrier", Take: Quantity{Mass: max(exact-q.Mass, 0).Round(m.Scale.Carrier)}, Exact: Quantity{Mass: exact - solid},
 		Note: "or ready " + name + " that assay the set strength: then weigh " + carrier.String() + " of them alone"})
 	return nil
 }

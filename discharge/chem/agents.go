@@ -33,31 +33,32 @@ type Agent struct {
 	Reductant
 	Permanganate, Chlorine bool // which of them it is used for
 	Notes                  []string
+	AntichlorNotes         []string // beside Notes, when it takes up chlorine
 }
 
 // Agents returns the neutralizers of permanganate and the antichlors.
 func Agents() []Agent {
 	sulfurDioxide := "smells of sulfur dioxide where the bath is acid: exhaust; a blend of metabisulfite and sulfite 7:3 at pH 6.2 and 38-60 °C avoids it (US 5,017,301)"
-	makesAcid := "as an antichlor it makes acid: keep the bath alkaline with soda ash until no chlorine is left"
+	makesAcid := "makes acid as it works: keep the bath alkaline with soda ash until no chlorine is left"
 	foams := "sets oxygen free at once: add it slowly to a diluted bath in a vented machine, never concentrate to concentrate"
 	noFactor := "has no single factor"
 	return []Agent{
-		{"bisulfite", "sodium bisulfite", Reductant{"NaHSO3", "HSO3^-", 1, only(2, "HSO3^- + H2O → SO4^2- + 3 H^+")}, true, true, []string{sulfurDioxide, makesAcid}},
-		{"metabisulfite", "sodium metabisulfite", Reductant{"Na2S2O5", "S2O5^2-", 1, only(4, "S2O5^2- + 3 H2O → 2 SO4^2- + 6 H^+")}, true, true, []string{sulfurDioxide, makesAcid}},
+		{"bisulfite", "sodium bisulfite", Reductant{"NaHSO3", "HSO3^-", 1, only(2, "HSO3^- + H2O → SO4^2- + 3 H^+")}, true, true, []string{sulfurDioxide}, []string{makesAcid}},
+		{"metabisulfite", "sodium metabisulfite", Reductant{"Na2S2O5", "S2O5^2-", 1, only(4, "S2O5^2- + 3 H2O → 2 SO4^2- + 6 H^+")}, true, true, []string{sulfurDioxide}, []string{makesAcid}},
 		{"sulfite", "sodium sulfite", Reductant{"Na2SO3", "SO3^2-", 1, only(2, "SO3^2- + H2O → SO4^2- + 2 H^+")}, true, true,
-			[]string{"alkaline by itself: with permanganate it needs acid, with chlorine it needs none"}},
-		{"peroxide", "hydrogen peroxide", Peroxide(), true, true, []string{foams}},
+			[]string{"alkaline by itself: with permanganate it needs acid, with chlorine it needs none"}, nil},
+		{"peroxide", "hydrogen peroxide", Peroxide(), true, true, []string{foams}, nil},
 		{"oxalic-acid", "oxalic acid dihydrate", Reductant{"H2C2O4.2H2O", "H2C2O4", 1, only(2, "H2C2O4 → 2 CO2 + 2 H^+")}, true, false,
-			[]string{"slow in the cold: warm bath; rinse it out well, its crystals and its calcium salt stay on the cloth"}},
-		{"oxalic-acid-anhydrous", "oxalic acid, anhydrous", Reductant{"H2C2O4", "H2C2O4", 1, only(2, "H2C2O4 → 2 CO2 + 2 H^+")}, true, false, nil},
+			[]string{"slow in the cold: warm bath; rinse it out well, its crystals and its calcium salt stay on the cloth"}, nil},
+		{"oxalic-acid-anhydrous", "oxalic acid, anhydrous", Reductant{"H2C2O4", "H2C2O4", 1, only(2, "H2C2O4 → 2 CO2 + 2 H^+")}, true, false, nil, nil},
 		{"hydroxylamine", "hydroxylamine sulfate", Reductant{"(NH3OH)2SO4", "NH3OH^+", 2, hydroxylamineRoutes()}, true, false,
-			[]string{noFactor + ": whether nitrate, nitrous oxide or nitrogen forms depends on excess and pH"}},
-		{"ascorbic-acid", "ascorbic acid", Reductant{"C6H8O6", "C6H8O6", 1, only(2, "C6H8O6 → C6H6O6 + 2 H^+")}, true, true, nil},
-		{"sodium-ascorbate", "sodium ascorbate", Reductant{"NaC6H7O6", "C6H7O6^-", 1, only(2, "C6H7O6^- → C6H6O6 + H^+")}, false, true, nil},
+			[]string{noFactor + ": whether nitrate, nitrous oxide or nitrogen forms depends on excess and pH"}, nil},
+		{"ascorbic-acid", "ascorbic acid", Reductant{"C6H8O6", "C6H8O6", 1, only(2, "C6H8O6 → C6H6O6 + 2 H^+")}, true, true, nil, nil},
+		{"sodium-ascorbate", "sodium ascorbate", Reductant{"NaC6H7O6", "C6H7O6^-", 1, only(2, "C6H7O6^- → C6H6O6 + H^+")}, false, true, nil, nil},
 		{"thiosulfate", "sodium thiosulfate pentahydrate", Reductant{"Na2S2O3.5H2O", "S2O3^2-", 1, thiosulfateRoutes()}, false, true,
-			[]string{noFactor + ": between sulfate and tetrathionate it depends on pH and on which is in excess; slower than bisulfite"}},
-		{"thiosulfate-anhydrous", "sodium thiosulfate, anhydrous", Reductant{"Na2S2O3", "S2O3^2-", 1, thiosulfateRoutes()}, false, true, []string{noFactor}},
-		{"calcium-thiosulfate", "calcium thiosulfate", Reductant{"CaS2O3", "S2O3^2-", 1, thiosulfateRoutes()}, false, true, []string{noFactor}},
+			[]string{noFactor + ": between sulfate and tetrathionate it depends on pH and on which is in excess; slower than bisulfite"}, nil},
+		{"thiosulfate-anhydrous", "sodium thiosulfate, anhydrous", Reductant{"Na2S2O3", "S2O3^2-", 1, thiosulfateRoutes()}, false, true, []string{noFactor}, nil},
+		{"calcium-thiosulfate", "calcium thiosulfate", Reductant{"CaS2O3", "S2O3^2-", 1, thiosulfateRoutes()}, false, true, []string{noFactor}, nil},
 	}
 }
 

@@ -1,0 +1,103 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/datasets/published"
+)
+
+func assayed(t *testing.T, line string) assayResult {
+	t.Helper()
+	return decode[assayResult](t, ok(t, append(strings.Fields("assay "+line), "--format", "json")...))
+}
+
+func TestAssayPublishedTitrations(t *testing.T) {
+	// 20 mL of 0.14 mol/L oxalate, 25.0 mL: 0.0448 mol/L (practchem page).
+	r := assayed(t, "permanganate-oxalate --oxalate-molarity 0.14 --oxalate-volume 20 --titre 25.0")
+	assert.InDelta(t, 0.0448, r.Also[0].Value, 0.5e-4)
+	assert.Contains(t, r.Warnings[0], "one titre")
+	// 5.00 mL at 1.00 g/mL, 25.00 mL of 0.0700 mol/L: 1.30 % NaOCl (textbook problem).
+	r = assayed(t, "chlorine-iodometry --sample 5 --thiosulfate 0.07 --titre 25,25,25 --density 1")
+	assert.InDelta(t, 1.30, r.Also[1].Value*published.NaOClPerChlorine, 0.005)
+	// The printed table for 10 mL and 0.1 N (thesmarttime).
+	for i, want := range published.IodometricTitre() {
+		r = assayed(t, fmt.Sprintf("chlorine-iodometry --sample 10 --thiosulfate 0.1 --titre %d", i+1))
+		assert.InDelta(t, want, r.Value, 0.0055)
+	}
+	// 0.1 mL of stock taking 20.0 mL of 0.1 N: 340 g/L, 30.6 % at 1.11 kg/L
+	// (pharmacopeia factor 1.7007 mg per mL, from memory).
+	r = assayed(t, "peroxide-permanganate --sample 1 --made-up 10 --aliquot 1 --permanganate 0.02 --titre 20 --density 1.11")
+	assert.InDelta(t, 340, r.Value, 0.5)
+	assert.InDelta(t, 30.6, r.Also[0].Value, 0.1)
+	// Second-order decay through two cells of the printed storage table gives the
+	// day between to 1.5 %.
+	s := published.StorageStrengths()[1]
+	r = assayed(t, fmt.Sprintf("decay --ages 0,7 --strengths %g,%g --use-at 3", s.Percent[0], s.Percent[7]))
+	assert.InEpsilon(t, s.Percent[3], r.Also[3].Value, 0.015)
+	assert.LessOrEqual(t, r.Interval[0], r.Also[3].Value)
+	assert.Contains(t, strings.Join(r.Warnings, " "), "first or second order")
+}
+
+// What assay finds goes into charge as it is.
+func TestAssayFeedsCharge(t *testing.T) {
+	r := assayed(t, "chlorine-iodometry --sample 5 --made-up 100 --aliquot 10 --thiosulfate 0.1 --titre 17.6,17.7,17.6")
+	v := decode[sheetJSON](t, ok(t, append(strings.Fields("charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --mass 60 --liquid-step 0.001 --format json"),
+		fmt.Sprintf("--stock-strength=%g", r.Value))...))
+	assert.InDelta(t, 1800/r.Value, item(t, v.Batches[0].Items, "hypochlorite").Amount, 0.0006)
+	assert.InEpsilon(t, 3, v.Batches[0].Realized["strength_gpl"], 1e-4)
+}
+
+func TestAssayForms(t *testing.T) {
+	for _, k := range assayKinds() {
+		line := map[string]string{
+			"permanganate-oxalate":  "--titre 24,24.1 --oxalate 0.2",
+			"carrier":               "--titre 59,59.1 --oxalate 0.1 --portion 10 --made-up 500",
+			"chlorine-iodometry":    "--titre 17.6,17.7 --sample 5 --thiosulfate 0.1",
+			"powder-chlorine":       "--titre 9.8,9.9 --portion 1 --made-up 250 --aliquot 25 --thiosulfate 0.1",
+			"peroxide-permanganate": "--titre 20,20.1 --sample 1 --permanganate 0.02",
+			"uptake":                "--dry 5,5 --drained 7,7.1",
+			"decay":                 "--ages 0,7,14 --strengths 125,118,112 --use-at 20",
+		}[k.name]
+		args := strings.Fields("assay " + k.name + " " + line)
+		for _, form := range []string{"text", "json", "csv"} {
+			out := ok(t, append(args, "--format", form)...)
+			assert.Contains(t, strings.Join(strings.Fields(out), " "), "licensed staff come first", k.name)
+		}
+		r := assayed(t, k.name+" "+line)
+		require.NotNil(t, r.Interval)
+		assert.Less(t, r.Interval[0], r.Value, k.name)
+		assert.Greater(t, r.Interval[1], r.Value, k.name)
+		assert.NotEmpty(t, r.Use)
+	}
+}
+
+func TestAssayRefusals(t *testing.T) {
+	for line, want := range map[string]struct {
+		code int
+		says string
+	}{
+		"foo":                             {exitUsage, "chlorine-iodometry"},
+		"carrier --titre 20":              {exitUsage, "--portion"},
+		"permanganate-oxalate --titre 20": {exitUsage, "oxalate-molarity"},
+		"chlorine-iodometry --titre -3 --sample 5 --thiosulfate 0.1":                       {exitFailed, "titre 1"},
+		"chlorine-iodometry --titre 3 --sample 5 --thiosulfate 0":                          {exitFailed, "thiosulfate"},
+		"chlorine-iodometry --titre 3 --sample 5 --thiosulfate 0.1 --burette-tolerance -1": {exitUsage, "negative"},
+		"chlorine-iodometry --titre 3 --sample 5 --thiosulfate 0.1 --made-up 100":          {exitFailed, "aliquot"},
+		"carrier --titre 5 --oxalate 0.1 --portion 0.01 --made-up 500":                     {exitFailed, "more permanganate"},
+		"decay --ages 0,7 --strengths 125 --use-at 3":                                      {exitUsage, "per assay"},
+		"decay --ages 0 --strengths 125 --use-at 3":                                        {exitFailed, "at least two"},
+		"decay --ages 7,7 --strengths 125,120 --use-at 3":                                  {exitFailed, "one age"},
+		"decay --ages 0,7 --strengths 125,120 --use-at -3":                                 {exitUsage, "0 to 10000"},
+		"uptake --dry 5 --drained 4":                                                       {exitFailed, "more than dry"},
+	} {
+		r := tool(t, "", strings.Fields("assay "+line)...)
+		assert.Equal(t, want.code, r.code, "%s: %s", line, r.err)
+		assert.Contains(t, r.err, want.says, line)
+		assert.Empty(t, r.out, line)
+	}
+}

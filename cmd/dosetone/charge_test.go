@@ -1,0 +1,133 @@
+package main
+
+import (
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/datasets/published"
+	"example.com/dosetone/discharge"
+)
+
+func item(t *testing.T, items []itemJSON, name string) itemJSON {
+	t.Helper()
+	for _, i := range items {
+		if strings.Contains(i.Name, name) {
+			return i
+		}
+	}
+	require.Fail(t, "no item "+name)
+	return itemJSON{}
+}
+
+// Arithmetic by hand: 60 kg × 10 L/kg × 3 g/L = 1800 g of available chlorine, of
+// 120 g/L 15 L; bisulfite at the factor of the published field dose, which is
+// about a tenth above the equation.
+func TestChargeHypochlorite(t *testing.T) {
+	args := strings.Fields("charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --temp 40 --ph 10.5 --moisture 50 --count 100 --each 0,6 --stock-strength 120 --neutralizer bisulfite --neutralizer-purity 100 --excess 1.1")
+	v := decode[sheetJSON](t, ok(t, append(args, "--format", "json")...))
+	require.Len(t, v.Batches, 1)
+	b := v.Batches[0]
+	assert.InDelta(t, 15, item(t, b.Items, "hypochlorite").Amount, 1e-9)
+	assert.InDelta(t, 600-15-30, item(t, b.Items, "water").Amount, 1e-9)
+	assert.InDelta(t, 1800, v.OxidizerG, 1e-9)
+	assert.InDelta(t, 30, b.ActiveGPerKg, 1e-9)
+	assert.InEpsilon(t, 1800*published.FieldDoses()[0].Dose, v.Neutralizing.AgentG[0], 0.01)
+	assert.Equal(t, 100, b.Count)
+	assert.Equal(t, discharge.Deference, v.Deference)
+	csv := ok(t, append(args, "--format", "csv")...)
+	assert.Contains(t, csv, "machine 1,bath,")
+	assert.Contains(t, csv, discharge.Deference)
+	assert.Contains(t, csv, "chlorine and sulfur dioxide free", "the pair on this sheet")
+}
+
+func TestChargeEveryProcessCarriesItsCautions(t *testing.T) {
+	for _, line := range []string{
+		"permanganate-stone --strength 20 --ratio 1 --time 15 --uptake 0.4 --neutralizer oxalic-acid --neutralizer-purity 99",
+		"permanganate-powder --strength 3 --ratio 0.5 --time 15 --neutralizer hydroxylamine --neutralizer-purity 99",
+		"permanganate-pellet --strength 6 --ratio 1 --time 12 --carrier-strength 8",
+		"permanganate-spray --strength 30 --add-on 100 --time 15 --fabric 400",
+		"hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --powder-chlorine 35 --neutralizer thiosulfate --neutralizer-purity 99",
+		"laccase-bath --strength 1 --liquor-ratio 8 --time 30",
+		"ozone-gas --strength 60 --moisture 55 --time 20 --flow 0.05",
+	} {
+		args := append(strings.Fields("charge "+line), "--mass", "50")
+		for _, form := range []string{"text", "json", "csv"} {
+			out := ok(t, append(args, "--format", form)...)
+			flat := strings.Join(strings.Fields(out), " ")
+			assert.Contains(t, flat, "licensed staff come first", line)
+			assert.NotContains(t, flat, "NaN", line)
+			p, err := discharge.LookupProcess(strings.Fields(line)[0])
+			require.NoError(t, err)
+			assert.Contains(t, flat, p.Cautions[len(p.Cautions)-1].Hazard, line)
+		}
+	}
+}
+
+func TestChargeWithModel(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	line := strings.Fields("charge model.json --strength 6 --ratio 1.3 --time 14 --mass 1.47 --purity 99 --format json --scale-step")
+	fine := decode[sheetJSON](t, ok(t, append(line, "0.1")...))
+	coarse := decode[sheetJSON](t, ok(t, append(line, "20", "--carrier-step", "200")...))
+	require.NotNil(t, fine.Batches[0].DeltaE)
+	assert.Less(t, *fine.Batches[0].DeltaE, 0.05)
+	assert.Greater(t, *coarse.Batches[0].DeltaE, *fine.Batches[0].DeltaE)
+	require.NotNil(t, fine.WindowMin)
+	assert.Less(t, fine.WindowMin[0], 14.0)
+	assert.Greater(t, fine.WindowMin[1], 14.0)
+	// What the sheet says it is, predict finds to be as far away.
+	s := coarse.Batches[0].Realized
+	assert.InDelta(t, 1.3, s["ratio"], 0.1)
+	assert.NotEqual(t, 6.0, s["strength_pct"])
+}
+
+func TestChargeOwnProcessFile(t *testing.T) {
+	workspace(t)
+	require.NoError(t, os.WriteFile("own.json", []byte(`{"id":"our-pellet","extends":"permanganate-pellet","title":"our drum"}`), 0o644))
+	v := decode[sheetJSON](t, ok(t, strings.Fields("charge own.json --strength 6 --ratio 1 --time 12 --mass 20 --format json")...))
+	assert.Equal(t, "our-pellet", v.Process)
+	assert.InDelta(t, 1200, v.OxidizerG, 1e-9)
+}
+
+func TestChargeRefusals(t *testing.T) {
+	stone := "charge permanganate-stone --ratio 1 --time 15 --mass 60 "
+	for line, want := range map[string]struct {
+		code int
+		says string
+	}{
+		stone + "--strength 90 --uptake 0.4":                                                                                  {exitFailed, "does not dissolve"},
+		stone + "--strength 20 --uptake 0.4 --capacity 30":                                                                    {exitFailed, "above capacity"},
+		stone + "--strength 20 --uptake 0.4 --neutralizer bisulfite --neutralizer-purity 0":                                   {exitFailed, "purity"},
+		stone + "--strength 20":                                                                                               {exitFailed, "must be measured"},
+		stone + "--strength 20 --uptake 0.4 --soak-temp warm":                                                                 {exitUsage, "140F"},
+		stone + "--strength 20 --uptake 0.4 --price permanganate":                                                             {exitUsage, "name=number"},
+		stone + "--strength 20 --uptake 0.4 --price gold=3":                                                                   {exitFailed, "gold"},
+		"charge permanganate-stone --ratio 1 --time 15 --uptake 0.4 --mass 60":                                                {exitUsage, "--strength"},
+		"charge permanganate-stone --strength 20 --ratio 1 --time 15 --uptake 0.4":                                            {exitUsage, "--mass"},
+		"charge pellets --mass 3":                                                                                             {exitUsage, "permanganate-pellet"},
+		"charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --mass 60":                                         {exitFailed, "titrate"},
+		"charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --mass 60 --stock-strength 120 --with acetic-acid": {exitFailed, "chlorine gas"},
+		"charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --mass 60 --stock-strength 120 --neutralizer oxalic-acid --neutralizer-purity 99": {exitFailed, "not suited"},
+	} {
+		r := tool(t, "", strings.Fields(line)...)
+		assert.Equal(t, want.code, r.code, line)
+		assert.Contains(t, r.err, want.says, line)
+		assert.Empty(t, r.out, line)
+	}
+}
+
+func TestChargeCost(t *testing.T) {
+	v := decode[sheetJSON](t, ok(t, strings.Fields("charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --temp 40 --count 100 --each 0.6 --stock-strength 120 --prepared --no-finish --price hypochlorite=0.5,water=2,energy=0.1 --format json")...))
+	require.NotNil(t, v.Cost)
+	// 15 L of stock; 600 L and a cold rinse of 480 L; heat of 600 L by 25 K and of
+	// 480 L by 5 K from 15 °C, 4.186 kJ/(kg K).
+	assert.InDelta(t, 7.5, v.Cost.Chemicals, 1e-9)
+	assert.InDelta(t, 2.16, v.Cost.Water, 1e-9)
+	assert.InDelta(t, (600*25+480*5)*4.186/3600*0.1, v.Cost.Energy, 1e-9)
+	require.NotNil(t, v.Cost.PerGarment)
+	assert.InDelta(t, v.Cost.Total/100, *v.Cost.PerGarment, 1e-12)
+}
