@@ -17,7 +17,8 @@ import (
 // mean the defaults.
 type RecalibrateOptions struct {
 	// ShiftSD is how far, as a standard deviation of ln dose, a new fabric or
-	// machine is expected to differ; 0 means 0.3.
+	// machine is expected to differ; 0 means 0.3. Smaller and larger ones are
+	// weighed in by how well the lots agree with them.
 	ShiftSD float64
 }
 
@@ -25,6 +26,11 @@ type RecalibrateOptions struct {
 // between fabrics, machines or deliveries: a third more or less of dose
 // (common practice, no source).
 const DefaultShiftSD = 0.3
+
+// shiftScales are the parts of ShiftSD over which the evidence is averaged:
+// another machine may hardly matter, another fabric much, and two lots say
+// something about which.
+func shiftScales() []float64 { return []float64{0.2, 0.5, 1, 1.6} }
 
 // What may differ besides the shift, as standard deviations: each first-order
 // exponent (another machine tumbles and starts otherwise) and the level of the
@@ -286,7 +292,7 @@ func (m *Model) shift(o *observed, sd float64) error {
 	for i := range m.comps {
 		c := &m.comps[i]
 		old[i] = c.mean[0]
-		logW[i] = math.Log(c.weight) + m.update(c, points, lots, sd, weights)
+		logW[i] = math.Log(c.weight) + m.average(c, points, lots, sd, weights)
 		best = math.Max(best, logW[i])
 	}
 	if math.IsInf(best, 0) || math.IsNaN(best) {
@@ -324,6 +330,53 @@ func (m *Model) shift(o *observed, sd float64) error {
 		m.warnings = append(m.warnings, errors.New("no white readings: the white of the earlier fabric was kept"))
 	}
 	return nil
+}
+
+// average updates a component under each scale of shift and merges the results
+// by their evidence, which it returns.
+func (m *Model) average(c *component, lots []lotPoint, at []values, sd float64, weights []float64) float64 {
+	scales := shiftScales()
+	parts := make([]component, len(scales))
+	logW := make([]float64, len(scales))
+	own := make([][]float64, len(scales))
+	best := math.Inf(-1)
+	for i, f := range scales {
+		parts[i] = *c
+		own[i] = make([]float64, len(lots))
+		logW[i] = m.update(&parts[i], lots, at, f*sd, own[i])
+		if logW[i] > best {
+			best = logW[i]
+		}
+	}
+	if math.IsInf(best, 0) {
+		return best
+	}
+	sum := 0.0
+	for i := range logW {
+		logW[i] = math.Exp(logW[i] - best) // now a weight; 0 for one that failed
+		sum += logW[i]
+	}
+	p := len(c.mean)
+	mean, cov := make([]float64, p), make([]float64, p*p)
+	for i := range parts {
+		w := logW[i] / sum
+		for j := range p {
+			mean[j] += w * parts[i].mean[j]
+		}
+		for k := range own[i] {
+			weights[k] += w * own[i][k]
+		}
+	}
+	for i := range parts {
+		w := logW[i] / sum
+		for a := range p {
+			for b := range p {
+				cov[a*p+b] += w * (parts[i].cov[a*p+b] + (parts[i].mean[a]-mean[a])*(parts[i].mean[b]-mean[b]))
+			}
+		}
+	}
+	c.mean, c.cov = mean, cov
+	return best + math.Log(sum/float64(len(scales)))
 }
 
 // update moves one component to the mode of its posterior, its covariance

@@ -1,0 +1,192 @@
+package discharge
+
+import (
+	"bytes"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/datasets/demo"
+)
+
+func demoTrials(t *testing.T) *Table {
+	t.Helper()
+	tab, err := ReadTable("demo", bytes.NewReader(demo.PelletTrials()), nil)
+	require.NoError(t, err)
+	return tab
+}
+
+// subset keeps base, blank, white and the trial lots with these indices.
+func subset(t *Table, keep ...int) *Table {
+	out := *t
+	out.Lots = nil
+	n := 0
+	for _, l := range t.Lots {
+		if l.Role == Trial {
+			n++
+			found := false
+			for _, k := range keep {
+				found = found || k == n-1
+			}
+			if !found {
+				continue
+			}
+		}
+		out.Lots = append(out.Lots, l)
+	}
+	return &out
+}
+
+// An offset written into the spline must come out of it as the cubic that it
+// is, everywhere on the path.
+func TestOffsetsAreExactInTheSpline(t *testing.T) {
+	p := shadePath{lo: -0.04, hi: 1.07}
+	h := (p.hi - p.lo) / pathSegments
+	for i := range offsets {
+		c := make([]float64, pathBasis)
+		for k := range c {
+			c[k] = offsetCoef(p.lo, h, k)[i]
+		}
+		p.coef = [][]float64{c}
+		for s := p.lo; s <= p.hi; s += 0.01 {
+			require.InDelta(t, offsetRow(s)[i], p.channel(0, s), 1e-12)
+		}
+	}
+}
+
+// Lots of the very fabric on which the model was learned: no shift but what
+// lots scatter, and hardly another prediction.
+func TestRecalibrateOnTheSameFabric(t *testing.T) {
+	tab := demoTrials(t)
+	m, err := Fit(tab, nil)
+	require.NoError(t, err)
+	var before bytes.Buffer
+	require.NoError(t, m.Save(&before, "test"))
+	n, err := m.Recalibrate(subset(tab, 4, 11), nil)
+	require.NoError(t, err)
+	r := n.Recalibration()
+	require.Len(t, r.Lots, 2)
+	assert.Less(t, math.Abs(r.Shift), 2*r.ShiftSD)
+	assert.Less(t, r.ShiftSD, DefaultShiftSD, "lots say something")
+	s := Settings{"strength_pct": 6.5, "ratio": 1.4, "time_min": 12}
+	a, err := m.Predict(s)
+	require.NoError(t, err)
+	b, err := n.Predict(s)
+	require.NoError(t, err)
+	assert.InDelta(t, a.Shade.L, b.Shade.L, 2*math.Sqrt(b.MeanCovariance[0][0]))
+	assert.Greater(t, b.MeanCovariance[0][0], a.MeanCovariance[0][0], "the shift is not known exactly")
+	var after, saved, again bytes.Buffer
+	require.NoError(t, m.Save(&after, "test"))
+	assert.Equal(t, before.String(), after.String(), "the old model has changed")
+
+	require.NoError(t, n.Save(&saved, "test"))
+	text := saved.String()
+	loaded, err := Load(&saved)
+	require.NoError(t, err)
+	require.NoError(t, loaded.Save(&again, "test"))
+	assert.Equal(t, text, again.String())
+	c, err := loaded.Predict(s)
+	require.NoError(t, err)
+	assert.Equal(t, b, c)
+	assert.NotEqual(t, m.digest, n.digest)
+}
+
+// A fabric that needs the same dose in other minutes: lots run at t look like
+// lots of the old fabric at f·t. The shift is the exponent of time times ln f.
+func TestRecalibrateFindsAKnownShift(t *testing.T) {
+	tab := demoTrials(t)
+	m, err := Fit(tab, nil)
+	require.NoError(t, err)
+	const faster = 0.6
+	for _, want := range []float64{faster, 1 / faster} {
+		sub := subset(tab, 3, 5, 7, 9, 11, 13)
+		for i := range sub.Lots {
+			if l := &sub.Lots[i]; l.Role == Trial {
+				l.Settings = l.Settings.Clone()
+				l.Settings["time_min"] *= want
+			}
+		}
+		n, err := m.Recalibrate(sub, &RecalibrateOptions{ShiftSD: 0.5})
+		require.NoError(t, err)
+		exponent := m.Summary().Parameters
+		power := 0.0
+		for _, p := range exponent {
+			if p.Name == "exponent time_min" {
+				power = p.Value
+			}
+		}
+		require.Greater(t, power, 0.2)
+		r := n.Recalibration()
+		assert.InDelta(t, -power*math.Log(want), r.Shift, 3*r.ShiftSD)
+		assert.Greater(t, math.Abs(r.Shift), 1.5*r.ShiftSD)
+		for _, f := range []string{"strength_pct", "ratio", "time_min"} {
+			last := math.Inf(-1)
+			for _, x := range []float64{0.7, 0.85, 1, 1.2, 1.4} {
+				s := Settings{"strength_pct": 6.5, "ratio": 1.4, "time_min": 12}
+				s[f] *= x
+				p, err := n.Predict(s)
+				require.NoError(t, err)
+				require.GreaterOrEqual(t, p.Shade.L, last)
+				last = p.Shade.L
+			}
+		}
+	}
+}
+
+func TestRecalibrateRefuses(t *testing.T) {
+	tab := demoTrials(t)
+	m, err := Fit(tab, nil)
+	require.NoError(t, err)
+	_, err = m.Recalibrate(subset(tab), nil)
+	require.ErrorIs(t, err, ErrTooFewLots)
+	_, err = m.Recalibrate(subset(tab, 1), &RecalibrateOptions{ShiftSD: -1})
+	require.Error(t, err)
+	_, err = m.Recalibrate(subset(tab, 1), &RecalibrateOptions{ShiftSD: math.NaN()})
+	require.Error(t, err)
+	other := subset(tab, 1)
+	other.Viewing.Observer = 1 - other.Viewing.Observer
+	_, err = m.Recalibrate(other, nil)
+	require.ErrorIs(t, err, ErrViewing)
+	lacks := subset(tab, 1)
+	for i := range lacks.Lots {
+		if lacks.Lots[i].Role == Trial {
+			lacks.Lots[i].Settings = Settings{"strength_pct": 5}
+		}
+	}
+	_, err = m.Recalibrate(lacks, nil)
+	var row *RowError
+	require.ErrorAs(t, err, &row)
+	require.Equal(t, "demo", row.File)
+	wrong := subset(tab, 1)
+	for i := range wrong.Lots {
+		wrong.Lots[i].Process = "ozone-gas"
+	}
+	_, err = m.Recalibrate(wrong, nil)
+	require.ErrorIs(t, err, ErrWrongProcess)
+}
+
+// Lab readings carry a model learned from spectra over as well.
+func TestRecalibrateFromLab(t *testing.T) {
+	tab := demoTrials(t)
+	m, err := Fit(tab, nil)
+	require.NoError(t, err)
+	lab := subset(tab, 4, 11)
+	spectral, err := m.Recalibrate(lab, nil)
+	require.NoError(t, err)
+	lab.Kind, lab.Grid.Start, lab.Grid.Step, lab.Grid.N = LabKind, 0, 0, 0
+	n, err := m.Recalibrate(lab, nil)
+	require.NoError(t, err)
+	s := Settings{"strength_pct": 6.5, "ratio": 1.4, "time_min": 12}
+	a, err := spectral.Predict(s)
+	require.NoError(t, err)
+	b, err := n.Predict(s)
+	require.NoError(t, err)
+	assert.InDelta(t, a.Shade.L, b.Shade.L, 1e-9)
+	assert.InDelta(t, a.Shade.B, b.Shade.B, 1e-9)
+	var buf bytes.Buffer
+	require.NoError(t, n.Save(&buf, "test"))
+	_, err = Load(&buf)
+	require.NoError(t, err)
+}
