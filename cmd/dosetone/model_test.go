@@ -86,7 +86,7 @@ func predictKeys(t *testing.T) {
 	require.Len(t, list, 2)
 	for _, x := range list {
 		o := keys(t, x, "id", "settings", "viewing", "shade", "level", "mean_covariance", "lot_covariance", "interval_level", "lot_interval",
-			"delta_e_p95", "active_g_per_kg", "extrapolated", "warnings")
+			"delta_e_p95", "active_g_per_kg", "tensile_loss_pct", "extrapolated", "warnings")
 		numbersIn(t, o, "level", "interval_level", "delta_e_p95")
 		require.Equal(t, 0.95, o["interval_level"])
 		require.IsType(t, true, o["extrapolated"])
@@ -167,7 +167,7 @@ func suggestKeys(t *testing.T) {
 	require.NotEmpty(t, suggestions)
 	last := 2.0
 	for _, x := range suggestions {
-		s := keys(t, x, "settings", "shade", "lot_interval", "delta_e", "along", "off", "pass_probability", "time_window_min", "active_g_per_kg", "extrapolated")
+		s := keys(t, x, "settings", "shade", "lot_interval", "delta_e", "along", "off", "pass_probability", "time_window_min", "active_g_per_kg", "tensile_loss_pct", "extrapolated")
 		numbersIn(t, s, "delta_e", "pass_probability", "active_g_per_kg")
 		numbersIn(t, s["settings"].(map[string]any), "strength_pct", "ratio", "time_min")
 		p := s["pass_probability"].(float64)
@@ -307,4 +307,26 @@ func TestJSONIsPlain(t *testing.T) {
 		}
 		require.True(t, json.Valid([]byte(r.out)), args)
 	}
+}
+
+// A target's viewing said by flag: the model's is silent and the same, another
+// one cannot be compared.
+func TestSuggestTargetViewing(t *testing.T) {
+	dir := t.TempDir()
+	model := filepath.Join(dir, "m.json")
+	trials := filepath.Join(dir, "trials.csv")
+	target := filepath.Join(dir, "target.csv")
+	require.NoError(t, os.WriteFile(trials, demo.PelletTrials(), 0o644))
+	require.NoError(t, os.WriteFile(target, []byte("id,L,a,b\nmid,48,-2.6,-9\n"), 0o644))
+	require.Equal(t, exitDone, tool(t, "", "fit", trials, "-o", model).code)
+	plain := tool(t, "", "suggest", model, "--target", target, "--format", "json")
+	require.Equal(t, exitDone, plain.code, plain.err)
+	require.Contains(t, plain.err, "taken to be under the model's D65/10")
+	said := tool(t, "", "suggest", model, "--target", target, "--viewing", "D65/10", "--format", "json")
+	require.Equal(t, exitDone, said.code, said.err)
+	require.Equal(t, plain.out, said.out)
+	require.NotContains(t, said.err, "taken to be")
+	other := tool(t, "", "suggest", model, "--target", target, "--viewing", "A/10")
+	require.Equal(t, exitFailed, other.code)
+	require.Contains(t, other.err, "A/10")
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/discharge"
 )
 
@@ -123,4 +124,29 @@ N2,trial,8,2,14,1,55.4,-2.6,-6.4,D65,10
 	require.Greater(t, is[0].Shade.L, was[0].Shade.L)
 	require.Contains(t, ok(t, "recalibrate", "lab.json", "new.csv", "-o", "new.json"), "times the dose")
 	require.Contains(t, ok(t, "recalibrate", "model.json", "new.csv", "-o", "new.json", "--format", "csv"), "dose_factor")
+}
+
+// The limit leaves only suggestions that keep it, and is refused without tests.
+func TestSuggestKeepsTensileStrength(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	ask := func(args ...string) []suggestResult {
+		return decode[[]suggestResult](t, ok(t, append([]string{"suggest", "model.json", "--target", "standard.csv", "--format", "json"}, args...)...))
+	}
+	free := ask()
+	require.NotEmpty(t, free[0].Suggestions)
+	most := free[0].Suggestions[0].TensileLossPct.Mean
+	require.Positive(t, most)
+	for _, s := range ask("--max-tensile-loss", report.Exact(0.99*most))[0].Suggestions {
+		require.LessOrEqual(t, s.TensileLossPct.Mean, 0.99*most)
+	}
+	none := ask("--max-tensile-loss", "0.1")
+	require.Empty(t, none[0].Suggestions)
+	require.Contains(t, none[0].Why, "tensile")
+	r := tool(t, "", "suggest", "model.json", "--lab", "48,-2.6,-9", "--max-tensile-loss", "0")
+	require.Equal(t, exitUsage, r.code)
+	ok(t, "fit", "lots.csv", "-o", "lab.json", "--process", "permanganate-pellet", "--viewing", "D65/10")
+	r = tool(t, "", "suggest", "lab.json", "--lab", "48,-2.6,-9", "--max-tensile-loss", "10")
+	require.Equal(t, exitFailed, r.code)
+	require.Contains(t, r.err, "tensile_loss_pct")
 }

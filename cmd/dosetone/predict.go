@@ -60,8 +60,24 @@ type prediction struct {
 	LotInterval    intervalJSON       `json:"lot_interval"`
 	DeltaEP95      float64            `json:"delta_e_p95"`
 	ActiveGPerKg   *float64           `json:"active_g_per_kg"`
+	TensileLossPct *tensileJSON       `json:"tensile_loss_pct,omitempty"` // absent when the trials were not tested
 	Extrapolated   bool               `json:"extrapolated"`
 	Warnings       []string           `json:"warnings"`
+}
+
+// tensileJSON is the expected loss of tensile strength of a lot and the interval
+// that holds 95 % of lots.
+type tensileJSON struct {
+	Mean float64 `json:"mean"`
+	Lo   float64 `json:"lo"`
+	Hi   float64 `json:"hi"`
+}
+
+func tensileOf(t discharge.TensileLoss) *tensileJSON {
+	if !t.Known {
+		return nil
+	}
+	return &tensileJSON{t.Mean, t.Lo, t.Hi}
 }
 
 // intervalLevel is the share of next-lot means that the intervals hold.
@@ -142,7 +158,7 @@ func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error)
 	}
 	out := prediction{ID: r.ID, Settings: r.Settings.Clone(), Viewing: m.Viewing().String(), Shade: shadeOf(p.Shade), Level: p.Level,
 		MeanCovariance: p.MeanCovariance, LotCovariance: p.LotCovariance, IntervalLevel: intervalLevel, LotInterval: intervalOf(p),
-		DeltaEP95: p.DeltaEP95, Extrapolated: p.Extrapolated, Warnings: []string{}}
+		DeltaEP95: p.DeltaEP95, TensileLossPct: tensileOf(p.TensileLossPct), Extrapolated: p.Extrapolated, Warnings: []string{}}
 	known := map[string]bool{}
 	for _, f := range m.Factors() {
 		known[f.Column] = true

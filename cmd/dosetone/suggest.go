@@ -16,7 +16,9 @@ type suggestFlags struct {
 	tolerance number
 	strengths numbers
 	count     int
+	maxLoss   number
 	percent   reflectance
+	viewing   viewing
 	min, max  *factorFlags
 }
 
@@ -42,7 +44,9 @@ reach on this fabric is reported as such, with the nearest shade and the reason.
 	fl.Var(&f.lab, "lab", "target as L,a,b under the model's viewing")
 	fl.Var(&f.tolerance, "tolerance", "ΔE00 from the target that still passes (default 1.5)")
 	fl.Var(&f.strengths, "strengths", "strengths in store, such as 1,2,4; nothing between them")
+	fl.Var(&f.maxLoss, "max-tensile-loss", "most tensile loss, in %, that a lot may be expected to have (needs tested trials)")
 	fl.IntVar(&f.count, "count", 5, "most suggestions per target")
+	fl.Var(&f.viewing, "viewing", "viewing of L,a,b or X,Y,Z in the target file; default: the file's, or the model's")
 	fl.Var(&f.percent, "reflectance", "scale of spectra in a target file without a unit column")
 	f.min = registerFactors(cmd, processes, "min-", "least", false)
 	f.max = registerFactors(cmd, processes, "max-", "most", false)
@@ -80,6 +84,7 @@ type suggestion struct {
 	PassProbability float64            `json:"pass_probability"`
 	TimeWindowMin   *[2]float64        `json:"time_window_min"` // null when time is no factor or nothing passes
 	ActiveGPerKg    *float64           `json:"active_g_per_kg"` // null when it cannot be told
+	TensileLossPct  *tensileJSON       `json:"tensile_loss_pct,omitempty"`
 	Extrapolated    bool               `json:"extrapolated"`
 }
 
@@ -91,6 +96,8 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 		return usage("no target: give --target FILE.csv or --lab L,a,b")
 	case f.tolerance.set && f.tolerance.value <= 0:
 		return usage("--tolerance must be above 0 (a ΔE00, such as 1.5)")
+	case f.maxLoss.set && !(f.maxLoss.value > 0 && f.maxLoss.value <= 100):
+		return usage("--max-tensile-loss must be above 0 and at most 100 (a percentage)")
 	case f.count < 1:
 		return usage("--count must be at least 1")
 	}
@@ -104,7 +111,7 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 	}
 	targets := []discharge.Target{{ID: "lab", Viewing: m.Viewing(), Lab: f.lab.lab}}
 	if f.target != "" {
-		if targets, err = e.readTargets(f.target, m, bool(f.percent)); err != nil {
+		if targets, err = e.readTargetsUnder(f.target, m, bool(f.percent), f.viewing); err != nil {
 			return err
 		}
 	}
@@ -137,7 +144,7 @@ func (e *env) suggestOptions(m *discharge.Model, f suggestFlags) (*discharge.Sug
 	if err != nil {
 		return nil, err
 	}
-	opt := &discharge.SuggestOptions{Tolerance: f.tolerance.value, Count: f.count, Bounds: map[string]discharge.Range{}, Available: map[string][]float64{}}
+	opt := &discharge.SuggestOptions{Tolerance: f.tolerance.value, Count: f.count, MaxTensileLossPct: f.maxLoss.value, Bounds: map[string]discharge.Range{}, Available: map[string][]float64{}}
 	known := map[string]bool{}
 	for _, r := range m.Factors() {
 		known[r.Column] = true
@@ -209,7 +216,7 @@ func newSuggestResult(m *discharge.Model, s discharge.Suggestions) (suggestResul
 			return r, err
 		}
 		y := suggestion{Settings: x.Settings, Shade: shadeOf(x.Shade), LotInterval: intervalOf(p), DeltaE: x.DeltaE, Along: x.Along, Off: x.Off,
-			PassProbability: x.PassProbability, Extrapolated: x.Extrapolated}
+			PassProbability: x.PassProbability, TensileLossPct: tensileOf(x.TensileLossPct), Extrapolated: x.Extrapolated}
 		if w := x.TimeWindowMin; w != [2]float64{} {
 			y.TimeWindowMin = &w
 		}
