@@ -46,11 +46,21 @@ func hasColumn(s *discharge.Sheet, name string) bool {
 // viewing; other readings must be under it, and are taken to be when the file
 // does not say.
 func (e *env) readTargets(name string, m *discharge.Model, percent bool) ([]discharge.Target, error) {
+	return e.readTargetsUnder(name, m, percent, viewing{})
+}
+
+// readTargetsUnder is readTargets with the viewing of L,a,b and X,Y,Z said by
+// a flag; the zero viewing says nothing.
+func (e *env) readTargetsUnder(name string, m *discharge.Model, percent bool, v viewing) ([]discharge.Target, error) {
 	s, err := e.sheet(name)
 	if err != nil {
 		return nil, err
 	}
 	opt := &discharge.ReadOptions{Viewing: m.Viewing(), Percent: percent}
+	said := v != viewing{}
+	if said {
+		opt.Viewing = v.Viewing
+	}
 	if p := m.Process(); !builtIn(p) {
 		opt.Processes = []discharge.Process{p}
 	}
@@ -59,7 +69,7 @@ func (e *env) readTargets(name string, m *discharge.Model, percent bool) ([]disc
 		return nil, err
 	}
 	e.warnAll(list.Warnings)
-	if list.Items[0].Spectrum == nil && !hasColumn(s, "illuminant") && !hasColumn(s, "red") {
+	if !said && list.Items[0].Spectrum == nil && !hasColumn(s, "illuminant") && !hasColumn(s, "red") {
 		e.warn("%s: no columns illuminant and observer: the colors are taken to be under the model's %s", shown(name), m.Viewing())
 	}
 	return list.Items, nil

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -14,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
 )
 
