@@ -63,7 +63,8 @@ func (m *Model) Plan(opt *PlanOptions) (*Plan, error) {
 
 func (m *Model) movesAny(points []values, chosen []int) bool {
 	return slices.ContainsFunc(chosen, func(k int) bool {
-		x := m.basis.at(&points[k])
+		v := m.complete(points[k])
+		x := m.basis.at(&v)
 		return m.basis.beyond(&x) > 0
 	})
 }

@@ -190,3 +190,37 @@ func TestRecalibrateFromLab(t *testing.T) {
 	_, err = Load(&buf)
 	require.NoError(t, err)
 }
+
+// Next lots inside the trials' range are not called outside it, and ones
+// that the bounds ask for beyond it are.
+func TestPlanSaysWhenItLeavesTheRegion(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	p, err := m.Plan(&PlanOptions{Seed: 1})
+	require.NoError(t, err)
+	require.Empty(t, p.Warnings)
+	require.Less(t, p.After.DeltaE, p.Before.DeltaE)
+	p, err = m.Plan(&PlanOptions{Seed: 1, Bounds: map[string]Range{"time_min": {Lo: 40, Hi: 50}}})
+	require.NoError(t, err)
+	require.Len(t, p.Warnings, 1)
+	again, err := m.Plan(&PlanOptions{Seed: 1, Bounds: map[string]Range{"time_min": {Lo: 40, Hi: 50}}})
+	require.NoError(t, err)
+	require.Equal(t, p, again)
+}
+
+// Predict must not allocate, with tensile loss and after recalibration.
+func TestPredictDoesNotAllocate(t *testing.T) {
+	tab := demoTrials(t)
+	m, err := Fit(tab, nil)
+	require.NoError(t, err)
+	n, err := m.Recalibrate(subset(tab, 4, 11), nil)
+	require.NoError(t, err)
+	s := Settings{"strength_pct": 6.5, "ratio": 1.4, "time_min": 12}
+	for _, x := range []*Model{m, n} {
+		require.Zero(t, testing.AllocsPerRun(100, func() {
+			if _, err := x.Predict(s); err != nil {
+				t.Fatal(err)
+			}
+		}))
+	}
+}
