@@ -1,0 +1,142 @@
+package discharge
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// pathOffset is a channel's smooth move along the path: what base and white
+// moved, a bend between them and its lopsidedness.
+type pathOffset struct {
+	coef [offsets]float64
+	cov  *mat.SymDense
+}
+
+const offsets = 4
+
+func offsetRow(s float64) [offsets]float64 {
+	return [offsets]float64{1 - s, s, 4 * s * (1 - s), 10 * s * (1 - s) * (1 - 2*s)}
+}
+
+// movePath moves the path to the new base and white, and towards the new lots.
+func (m *Model) movePath(o *observed) error {
+	p := *m.path
+	old := m.path
+	if o.hasBase {
+		p.L0 = o.base.L
+	}
+	if o.hasWhite {
+		p.L1 = o.white.L
+	}
+	if !(p.L1-p.L0 > 1) {
+		return errPath
+	}
+	var pts []pathPoint // one per lot or reference
+	for i, q := range o.refs {
+		q.level = p.level(o.refL[i])
+		pts = append(pts, q)
+	}
+	for i, t := range o.trials {
+		q := pathPoint{level: p.level(t.mean().L), y: make([]float64, o.channels), lot: i}
+		for _, panel := range t.panels {
+			for c, v := range panel.y {
+				q.y[c] += v / float64(len(t.panels))
+			}
+		}
+		pts = append(pts, q)
+	}
+	// The references are single panels: together they weigh as one lot each.
+	refs := math.Max(float64(len(o.refs))/2, 1)
+	channels := 2
+	if m.kind == Spectral {
+		channels = len(old.coef)
+	}
+	p.coef = make([][]float64, channels)
+	moved := mat.NewSymDense(pathBasis, nil)
+	moved.CopySym(old.cov)
+	h := (p.hi - p.lo) / pathSegments
+	for c := range p.coef {
+		// For a* and b*, two fabrics of one mill differ by a few units at the
+		// ends and by less between; for ln K/S by tenths (orientation from memory).
+		prior, noise := [offsets]float64{3, 3, 2, 0.7}, 0.05*0.05
+		if c < 2 {
+			noise = old.lotOff[c][c]
+		} else {
+			prior = [offsets]float64{0.4, 0.6, 0.3, 0.1}
+		}
+		off := fitOffset(old, c, pts, prior, noise, refs)
+		p.coef[c] = slices.Clone(old.coef[c])
+		for k := range p.coef[c] {
+			for i, v := range offsetCoef(p.lo, h, k) {
+				p.coef[c][k] += v * off.coef[i]
+			}
+		}
+		if c < 2 && old.covScale[c] > 0 {
+			for a := range pathBasis {
+				for b := a; b < pathBasis; b++ {
+					ra, rb := offsetCoef(p.lo, h, a), offsetCoef(p.lo, h, b)
+					v := 0.0
+					for i := range offsets {
+						for j := range offsets {
+							v += ra[i] * rb[j] * off.cov.At(i, j)
+						}
+					}
+					moved.SetSym(a, b, moved.At(a, b)+v/(2*old.covScale[c]))
+				}
+			}
+		}
+	}
+	p.cov = moved
+	p.prepare()
+	m.path = &p
+	return nil
+}
+
+// offsetCoef is the spline coefficient k of the parts of an offset. A uniform
+// cubic B-spline gives back s, s² and s³ from the coefficients ξ, ξ² - h²/3
+// and ξ³ - h²ξ, ξ being the middle of each basis function.
+func offsetCoef(lo, h float64, k int) [offsets]float64 {
+	s := lo + (float64(k)-1)*h
+	s2 := s*s - h*h/3
+	s3 := s*s*s - h*h*s
+	return [offsets]float64{1 - s, s, 4 * (s - s2), 10 * (s - 3*s2 + 2*s3)}
+}
+
+// fitOffset is a ridge regression of what the points lie off the old path.
+func fitOffset(old *shadePath, channel int, pts []pathPoint, prior [offsets]float64, noise, refs float64) pathOffset {
+	a := mat.NewSymDense(offsets, nil)
+	g := mat.NewVecDense(offsets, nil)
+	for i, sd := range prior {
+		a.SetSym(i, i, 1/(sd*sd))
+	}
+	for _, q := range pts {
+		w := 1 / noise
+		if q.lot < 0 {
+			w /= refs
+		}
+		row := offsetRow(q.level)
+		r := q.y[channel] - old.channel(channel, q.level)
+		for i := range offsets {
+			g.SetVec(i, g.AtVec(i)+w*row[i]*r)
+			for j := i; j < offsets; j++ {
+				a.SetSym(i, j, a.At(i, j)+w*row[i]*row[j])
+			}
+		}
+	}
+	var chol mat.Cholesky
+	chol.Factorize(a) // a ridge on a sum of squares is positive definite
+	var x mat.VecDense
+	off := pathOffset{cov: mat.NewSymDense(offsets, nil)}
+	if err := chol.SolveVecTo(&x, g); err != nil {
+		return off
+	}
+	if err := chol.InverseTo(off.cov); err != nil {
+		return off
+	}
+	for i := range offsets {
+		off.coef[i] = x.AtVec(i)
+	}
+	return off
+}
