@@ -171,6 +171,9 @@ func (e *env) sheetCautions(s *charge.Sheet) {
 	for _, p := range s.Protection {
 		e.wrap(p, "  - ", "    ")
 	}
+	if s.Effluent != "" {
+		e.wrap("leaves with the water: "+s.Effluent, "  - ", "    ")
+	}
 	if memory {
 		e.printf("  * %s\n", discharge.FromMemory)
 	}

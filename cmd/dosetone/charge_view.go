@@ -29,6 +29,7 @@ type (
 		Limits       []limitJSON        `json:"exposure_limits"`
 		Cautions     []limitJSON        `json:"cautions"`
 		Protection   []string           `json:"protection"`
+		Effluent     string             `json:"effluent"`
 		Deference    string             `json:"deference"`
 		Cost         *costJSON          `json:"cost"`
 		Warnings     []string           `json:"warnings"`
@@ -138,7 +139,7 @@ func kilograms(m chem.Mass) float64 { return float64(m / chem.Kilogram) }
 
 func sheetView(s *charge.Sheet) sheetJSON {
 	v := sheetJSON{Process: s.Process.ID, Settings: s.Settings, GarmentsKg: kilograms(s.Garments), Count: s.Count, OxidizerG: float64(s.Oxidizer), ActiveOf: s.ActiveOf,
-		Shared: itemsJSON(s.Shared), WindowMin: pairOrNil(s.Window), Protection: s.Protection, Deference: s.Deference, Warnings: append([]string{}, s.Warnings...),
+		Shared: itemsJSON(s.Shared), WindowMin: pairOrNil(s.Window), Protection: s.Protection, Effluent: s.Effluent, Deference: s.Deference, Warnings: append([]string{}, s.Warnings...),
 		Incompatible: []pairJSON{}, Limits: []limitJSON{}, Cautions: []limitJSON{}}
 	for _, b := range s.Batches {
 		v.Batches = append(v.Batches, batchJSON{b.Machine, kilograms(b.Garments), b.Count, kilograms(b.InDrum), itemsJSON(b.Items), b.Realized, b.ActivePerKg, 100 * b.DoseError, b.DeltaE})
@@ -232,6 +233,9 @@ func sheetRows(s *charge.Sheet) [][]any {
 	}
 	for _, c := range s.Cautions {
 		rows = append(rows, []any{"", "caution", c.Hazard, nil, "", nil, false, c.Text + " (" + c.Source + ")"})
+	}
+	if s.Effluent != "" {
+		rows = append(rows, []any{"", "caution", "effluent", nil, "", nil, false, s.Effluent})
 	}
 	return append(rows, []any{"", "caution", "who comes first", nil, "", nil, false, s.Deference})
 }

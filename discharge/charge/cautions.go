@@ -55,12 +55,31 @@ func (m *maker) cautions() error {
 		}
 		m.Cautions = append(m.Cautions, c)
 	}
+	m.effluent()
 	m.Protection = []string{
 		"when weighing and mixing: chemical gloves, tight goggles, apron, closed shoes, dust protection for powders; eye wash and shower within reach",
 		"at the machines: exhaust on, no open drum while gas is set free, no one alone",
 		"spills: contain, keep organic matter and other chemicals away, follow the safety data sheet; never into a drain that carries another chemical of this sheet",
 	}
 	return nil
+}
+
+// effluent says how much of what the permits limit this load can send down the
+// drain: all of it, since none is destroyed.
+func (m *maker) effluent() {
+	var water chem.Volume
+	for _, s := range m.Steps {
+		water += s.Bath
+	}
+	switch m.oxidizer {
+	case "permanganate":
+		mn := chem.Manganese(m.Oxidizer)
+		m.Effluent = fmt.Sprintf("manganese: up to %v leave with sludge and water, in %v of baths at most %.3g mg/L on average; local permits rule", mn.Round(0.1), water.Round(1), 1000*float64(mn.Per(water)))
+	case "hypochlorite":
+		m.Effluent = "chlorinated organics (AOX) and residual chlorine: test the drained baths; the antichlor belongs in them too if permits ask for it"
+	case "ozone":
+		m.Effluent = "ozone leaves only through the destruct unit; the rinse carries dye fragments"
+	}
 }
 
 // toldByChemistry names the cautions of the built-in processes that the pairs

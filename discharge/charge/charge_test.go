@@ -95,6 +95,10 @@ func TestStoneSheet(t *testing.T) {
 	assert.InEpsilon(t, want, float64(s.Neutralizing.Most), 2e-4)
 	assert.InEpsilon(t, 0.4*want, float64(s.Neutralizing.IfSpent), 2e-4)
 	assert.InEpsilon(t, 480*published.MnO2PerKMnO4, float64(s.Neutralizing.Dioxide), 1e-3)
+	// 480 × 54.938/158.034 = 166.9 g of manganese in 9 baths of 480 L: desizing and
+	// its rinse, dust rinse, neutralizing, two rinses, brightening, rinse, softening.
+	assert.Contains(t, s.Effluent, "166.9 g")
+	assert.Contains(t, s.Effluent, "38.6 mg/L")
 }
 
 func TestSoakTakesWhatIsLeft(t *testing.T) {
@@ -134,6 +138,28 @@ func TestHypochloriteSheet(t *testing.T) {
 	// Powder at 35 %: 1800/0.35 g.
 	l.Store = Store{Chlorine: 0.35}
 	assert.InDelta(t, 1800/0.35, float64(find(t, sheet(t, l).Batches[0].Items, "hypochlorite").Take.Mass), 1e-6)
+}
+
+// 14.4 L of stock on a gauge of 1 L are 14 L: 14/14.4 of the dose, in a bath of
+// the same 600 L.
+func TestRoundingInTheDose(t *testing.T) {
+	l := loads(t)["hypochlorite-bath"]
+	l.Scale.Liquid = 1
+	s := sheet(t, l)
+	assert.InDelta(t, 14/14.4-1, s.Batches[0].DoseError, 1e-12)
+	assert.InDelta(t, 3*14/14.4, s.Batches[0].Realized["strength_gpl"], 1e-12)
+	assert.Contains(t, strings.Join(s.Warnings, " "), "-2.8 %")
+}
+
+// Three pieces of 0.6 kg weigh less than two machines of 1 kg hold, but two do
+// not go into one of them.
+func TestWholeGarmentsThatDoNotFit(t *testing.T) {
+	l := loads(t)["permanganate-pellet"]
+	l.Machines = []Machine{{Dry: 1000}, {Dry: 1000}}
+	l.Garments = Garments{Count: 3, Each: 600}
+	_, err := New(l)
+	assert.ErrorIs(t, err, ErrCapacity)
+	assert.ErrorContains(t, err, "whole pieces")
 }
 
 func TestThiosulfateIsARange(t *testing.T) {
@@ -249,6 +275,8 @@ func TestReplacedCautionsExist(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 5, n)
+	assert.Equal(t, discharge.FromMemory, chem.FromMemory, "one wording for one standing")
+	assert.Equal(t, discharge.CommonPractice, chem.CommonPractice)
 }
 
 // Habits of the trade as ranges (common practice, no source): they must not warn
@@ -304,6 +332,7 @@ func TestRefusals(t *testing.T) {
 		"purity 120 %":            {change(stone, func(l *Load) { l.Neutralizer.Purity = 1.2 }), chem.ErrPurity, ""},
 		"oxidizer purity 0":       {change(stone, func(l *Load) { f := chem.Fraction(0); l.Store.Purity = &f }), chem.ErrPurity, ""},
 		"acid with hypochlorite":  {change(hypo, func(l *Load) { l.Others = []string{"acetic-acid"} }), chem.ErrIncompatible, "chlorine gas"},
+		"acid bath":               {change(hypo, func(l *Load) { l.Settings["ph"] = 5 }), chem.ErrIncompatible, "chlorine gas"},
 		"acid antichlor bath":     {change(hypo, func(l *Load) { l.Neutralizer.Acid = "acetic-acid" }), chem.ErrIncompatible, "alkaline"},
 		"acid as antichlor":       {change(hypo, func(l *Load) { l.Neutralizer.Agent = "ascorbic-acid" }), chem.ErrIncompatible, "chlorine gas"},
 		"oxalic with chlorine":    {change(hypo, func(l *Load) { l.Neutralizer.Agent = "oxalic-acid" }), chem.ErrUnsuited, ""},

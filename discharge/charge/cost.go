@@ -104,12 +104,7 @@ func checkPrices(p *Prices, carrier string) error {
 	if p.InletC != nil && !(*p.InletC >= 0 && *p.InletC <= 95) {
 		return fmt.Errorf("%w: water supply at %g °C", ErrLoad, *p.InletC)
 	}
-	for what, v := range map[string]float64{"price of water": p.WaterPerM3, "price of energy": p.EnergyPerKWh, "CO2 per kWh": p.CO2PerKWh} {
-		if err := finite(what, v); err != nil {
-			return err
-		}
-	}
-	return nil
+	return cmp.Or(finite("price of water", p.WaterPerM3), finite("price of energy", p.EnergyPerKWh), finite("CO2 per kWh", p.CO2PerKWh))
 }
 
 // Ranked is a suggestion with the sheet that it makes of the load.

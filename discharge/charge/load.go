@@ -172,10 +172,15 @@ func (l *Load) check() error {
 	if l.Reuse < 0 || l.Wet.Rinses < 0 {
 		errs = append(errs, fmt.Errorf("%w: reuse and rinses must not be negative", ErrLoad))
 	}
-	for what, p := range map[string]*chem.Fraction{"oxidizer": l.Store.Purity, "carrier": l.Store.Carrier} {
+	active := func(what string, p *chem.Fraction) error {
 		if p != nil && !(*p > 0 && *p <= 1) {
-			errs = append(errs, fmt.Errorf("%w: %s of %g %%; want above 0 and at most 100 %%", chem.ErrPurity, what, p.Percent()))
+			return fmt.Errorf("%w: %s of %g %%; want above 0 and at most 100 %%", chem.ErrPurity, what, p.Percent())
 		}
+		return nil
+	}
+	errs = append(errs, active("oxidizer", l.Store.Purity), active("carrier", l.Store.Carrier))
+	if ph, ok := l.Settings["ph"]; ok && ph < 7 && oxidizerID(l.Process) == "hypochlorite" {
+		errs = append(errs, fmt.Errorf("%w: hypochlorite at pH %g sets chlorine gas free and ruins cotton; run it at pH 9-11", chem.ErrIncompatible, ph))
 	}
 	if l.Soak.Temp != nil && !(*l.Soak.Temp >= 0 && *l.Soak.Temp <= 95) {
 		errs = append(errs, fmt.Errorf("%w: a soak at %g °C; want 0 to 95 °C", ErrLoad, float64(*l.Soak.Temp)))

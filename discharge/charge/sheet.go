@@ -73,6 +73,7 @@ type Sheet struct {
 	Limits       []chem.Limit
 	Cautions     []discharge.Caution
 	Protection   []string
+	Effluent     string // what leaves with the water; "" where nothing is known of it
 	Deference    string
 	Cost         *Cost
 	Warnings     []string

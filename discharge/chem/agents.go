@@ -209,6 +209,11 @@ func DioxideLeft(permanganate Mass) Mass {
 	return permanganate.Amount(molar("KMnO4")).Mass(molar("MnO2"))
 }
 
+// Manganese is the metal in permanganate, as permits count it.
+func Manganese(permanganate Mass) Mass {
+	return permanganate.Amount(molar("KMnO4")).Mass(molar("Mn"))
+}
+
 // Solubility of potassium permanganate in water, grams per liter of water, by
 // straight lines between 0 and 60 °C, held at the ends. Handbook values, from
 // memory except 64 g/L at 20 °C, which trade and handbook texts agree on.

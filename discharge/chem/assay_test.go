@@ -276,6 +276,33 @@ func TestDecayIntervalCoversBothOrdersAndTheError(t *testing.T) {
 	assert.Contains(t, d.Warnings[1], "rise")
 }
 
+// Weighted least squares on 1/C, solved here by Cramer's rule with the sd of 1/C,
+// which is SE/C² (GUM 5.1.2): the badly known assay must count for little.
+func TestDecayWeighsByError(t *testing.T) {
+	days, c, se := []float64{0, 5, 10, 20}, []float64{100, 81, 75, 50}, []float64{1, 0.8, 20, 0.5}
+	var all []Assayed
+	var w, wx, wy, wxx, wxy float64
+	for i := range days {
+		all = append(all, Assayed{age(days[i]), c[i], se[i]})
+		g := math.Pow(c[i]*c[i]/se[i], 2)
+		w += g
+		wx += g * days[i]
+		wy += g / c[i]
+		wxx += g * days[i] * days[i]
+		wxy += g * days[i] / c[i]
+	}
+	d, err := FitDecay(all)
+	require.NoError(t, err)
+	det := w*wxx - wx*wx
+	for _, f := range d.Fits {
+		if f.Order != 2 {
+			continue
+		}
+		assert.InEpsilon(t, (w*wxy-wx*wy)/det, f.Rate, 1e-9)
+		assert.InEpsilon(t, det/(wxx*wy-wx*wxy), f.Start, 1e-9)
+	}
+}
+
 func TestDecayRecoversItsOwnOrder(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c0 := rapid.Float64Range(1, 200).Draw(t, "c0")
