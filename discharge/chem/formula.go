@@ -113,7 +113,7 @@ func (p *formulaParser) group(atoms map[string]int, times, depth int) error {
 	for p.text != "" && p.text[0] != ')' {
 		inner := map[string]int{}
 		switch b := p.text[0]; {
-		case b == '(' && depth < 4:
+		case b == '(' && depth < 2: // deeper, counts could overflow
 			p.text = p.text[1:]
 			if err := p.group(inner, 1, depth+1); err != nil {
 				return err

@@ -251,7 +251,7 @@ func TestFormulaReaderSumsItsParts(t *testing.T) {
 }
 
 func FuzzParse(f *testing.F) {
-	for _, s := range []string{"H2C2O4.2H2O", "(NH3OH)2SO4", "SO4^2-", "((((((H", "e^-", "9999"} {
+	for _, s := range []string{"H2C2O4.2H2O", "(NH3OH)2SO4", "SO4^2-", "((((((H", "9999((H9999)9999)9999", "((((H9999)9999)9999)9999)9999", "e^-", "9999"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
