@@ -1,0 +1,190 @@
+package discharge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// gridSteps is how many values of a free factor are tried beside the one that
+// is solved for.
+const gridSteps = 7
+
+func (q *search) addFactor(f *doseFactor, opt *SuggestOptions) error {
+	lo, hi := f.From, f.To
+	if r, ok := opt.Bounds[f.Column]; ok {
+		lo, hi = r.Lo, r.Hi
+	}
+	pf, _ := q.m.process.Factor(f.Column)
+	for _, v := range []float64{lo, hi} {
+		if err := pf.Check(v); err != nil {
+			return fmt.Errorf("bounds of %s: %w", f.Column, err)
+		}
+	}
+	var values []float64
+	list := opt.Available[f.Column]
+	switch {
+	case len(list) > 0:
+		for _, v := range list {
+			if err := pf.Check(v); err != nil {
+				return err
+			}
+			if _, bounded := opt.Bounds[f.Column]; bounded && (v < lo || v > hi) {
+				continue
+			}
+			values = append(values, v)
+		}
+		if len(values) == 0 {
+			return fmt.Errorf("none of the available values of %s lies between %g and %g", f.Column, lo, hi)
+		}
+		slices.Sort(values)
+		values = slices.Compact(values)
+	case hi-lo <= 1e-9*math.Abs(hi):
+		values = []float64{lo}
+	default:
+		a, b := f.raw(lo), f.raw(hi)
+		for k := range gridSteps {
+			x := a + (b-a)*float64(k)/(gridSteps-1)
+			v := f.value(x - f.Center)
+			if k > 0 && k < gridSteps-1 {
+				v = dial(v, pf.Step, lo, hi)
+			} else if k == 0 {
+				v = lo
+			} else {
+				v = hi
+			}
+			values = append(values, v)
+		}
+		values = slices.Compact(values)
+	}
+	q.grid = append(q.grid, values)
+	q.free = append(q.free, len(list) == 0 && len(values) > 1)
+	return nil
+}
+
+// dial rounds v to how finely people set it, staying between lo and hi.
+func dial(v, step, lo, hi float64) float64 {
+	if step <= 0 {
+		return min(max(v, lo), hi)
+	}
+	// Dividing by the reciprocal keeps 0.1 steps from printing as 0.30000000000000004.
+	r := math.Round(v/step) * step
+	if inv := math.Round(1 / step); step < 1 && math.Abs(inv*step-1) < 1e-12 {
+		r = math.Round(v*inv) / inv
+	}
+	if r < lo || r > hi {
+		return min(max(v, lo), hi)
+	}
+	return r
+}
+
+// chooseSolved picks the factor that is solved for: time if it is free, since
+// nothing is easier to change, else the one with the widest range.
+func (q *search) chooseSolved() {
+	widest := 0.0
+	for j, free := range q.free {
+		f := &q.m.basis.factors[j]
+		if !free {
+			continue
+		}
+		if f.Column == timeColumn {
+			q.solve = j
+			return
+		}
+		if w := f.raw(q.grid[j][len(q.grid[j])-1]) - f.raw(q.grid[j][0]); w > widest {
+			widest, q.solve = w, j
+		}
+	}
+}
+
+const timeColumn = "time_min"
+
+// candidates evaluates the grid, solving for one factor at each point.
+func (q *search) candidates() []Suggestion {
+	n := len(q.grid)
+	index := make([]int, n)
+	var out []Suggestion
+	for {
+		s := q.other.Clone()
+		for j, k := range index {
+			if j != q.solve {
+				s[q.m.basis.factors[j].Column] = q.grid[j][k]
+			}
+		}
+		if q.solve >= 0 {
+			for _, v := range q.solveAt(s) {
+				c := s.Clone()
+				c[q.m.basis.factors[q.solve].Column] = v
+				out = append(out, q.evaluate(c))
+			}
+		} else {
+			out = append(out, q.evaluate(s))
+		}
+		j := n - 1
+		for ; j >= 0; j-- {
+			if j == q.solve {
+				continue
+			}
+			if index[j]++; index[j] < len(q.grid[j]) {
+				break
+			}
+			index[j] = 0
+		}
+		if j < 0 {
+			return out
+		}
+	}
+}
+
+// solveAt returns the value of the solved factor, as dialed, that brings the
+// expected shade nearest the target, and its neighbors on the dial.
+func (q *search) solveAt(s Settings) []float64 {
+	f := &q.m.basis.factors[q.solve]
+	pf, _ := q.m.process.Factor(f.Column)
+	g := q.grid[q.solve]
+	lo, hi := g[0], g[len(g)-1]
+	a, b := f.x(lo), f.x(hi)
+	v := q.m.basis.values(s)
+	distance := func(x float64) float64 {
+		v[q.solve] = f.value(x)
+		return q.fromStandard(q.m.expected(&v))
+	}
+	best := goldenMin(distance, a, b, 5e-3)
+	return []float64{dial(f.value(best), pf.Step, lo, hi)}
+}
+
+// goldenMin finds the minimum of f on [a,b], after a coarse scan that finds
+// the right valley.
+func goldenMin(f func(float64) float64, a, b, tol float64) float64 {
+	const scan = 5
+	best, at := math.Inf(1), a
+	for i := range scan + 1 {
+		x := a + (b-a)*float64(i)/scan
+		if y := f(x); y < best {
+			best, at = y, x
+		}
+	}
+	h := (b - a) / scan
+	a, b = math.Max(a, at-h), math.Min(b, at+h)
+	const r = 0.6180339887498949
+	c, d := b-r*(b-a), a+r*(b-a)
+	fc, fd := f(c), f(d)
+	for b-a > tol {
+		if fc < fd {
+			b, d, fd = d, c, fc
+			c = b - r*(b-a)
+			fc = f(c)
+		} else {
+			a, c, fc = c, d, fd
+			d = a + r*(b-a)
+			fd = f(d)
+		}
+	}
+	if fc < best || fd < best {
+		if fc < fd {
+			return c
+		}
+		return d
+	}
+	return at
+}

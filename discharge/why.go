@@ -1,0 +1,82 @@
+package discharge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// why says in words what stands between the target and a pass.
+func (q *search) why(out *Suggestions) string {
+	t, c := q.target.Lab, out.Closest
+	if out.Reachable {
+		return q.whyNotSurely(out)
+	}
+	switch {
+	case t.L > q.m.path.L1:
+		return "lighter than fully discharged cloth: this fabric cannot get there by discharge"
+	case t.L < q.m.path.lightness(q.m.low)-0.5:
+		return "darker than the base: discharge only lightens; it needs another fabric or over-dyeing"
+	}
+	e := [3]float64{0, t.A - c.A, t.B - c.B}
+	if chroma := form(&q.metric, e, e); chroma < 0.25*out.ClosestDeltaE*out.ClosestDeltaE {
+		if t.L > c.L {
+			return "lighter than the allowed settings reach: raise a bound, or run trials at a higher dose"
+		}
+		return "darker than the allowed settings reach: lower a bound, or run trials at a lower dose"
+	}
+	return fmt.Sprintf("off the shade path: the target is %s than any shade this fabric passes through; dose cannot change that, tinting or another process might", hueWords(e[1], e[2]))
+}
+
+// surely is the pass probability from which nothing needs to be explained.
+const surely = 0.8
+
+// whyNotSurely says what keeps the best suggestion from passing surely: the
+// target's distance from the path, what the trials leave open, or the scatter
+// of lots.
+func (q *search) whyNotSurely(out *Suggestions) string {
+	if len(out.List) == 0 || out.BestPassProbability >= surely {
+		return ""
+	}
+	best := &out.List[0]
+	v := q.m.basis.values(best.Settings)
+	p := q.m.predictAt(&v)
+	if q.deltaE(best.Shade) > 0.4*q.tol {
+		return fmt.Sprintf("reachable, but only just: the nearest shade on this fabric's path is ΔE00 %.1f from the target, so of the tolerance of %.2g little is left for the scatter of lots", q.deltaE(best.Shade), q.tol)
+	}
+	scatter := p.LotCovariance[0][0] - p.MeanCovariance[0][0]
+	if p.MeanCovariance[0][0] > scatter {
+		return "reachable, but the trials leave the dose open: more trial lots near these settings will raise the probability"
+	}
+	// What would be left if the curve were known exactly.
+	known := *q.m
+	known.comps = slices.Clone(q.m.comps)
+	for i := range known.comps {
+		known.comps[i].cov = make([]float64, len(known.comps[i].cov))
+	}
+	at := *q
+	at.m = &known
+	return fmt.Sprintf("reachable, but lots scatter: even if the curve were known exactly, about %.0f %% of lots would lie inside ΔE00 %.2g; steadier dosing helps more than trials", 100*at.pass(&v), q.tol)
+}
+
+// hueWords names the direction of (da, db) as people say it.
+func hueWords(da, db float64) string {
+	var a, b string
+	if da > 0 {
+		a = "redder"
+	} else {
+		a = "greener"
+	}
+	if db > 0 {
+		b = "yellower"
+	} else {
+		b = "bluer"
+	}
+	switch {
+	case math.Abs(da) > 2.5*math.Abs(db):
+		return a
+	case math.Abs(db) > 2.5*math.Abs(da):
+		return b
+	}
+	return a + " and " + b
+}
