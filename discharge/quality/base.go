@@ -1,0 +1,91 @@
+package quality
+
+import (
+	"fmt"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+// BaseHistory is how the base of one fabric has come in from load to load.
+type BaseHistory struct {
+	Loads int
+	Mean  colorimetry.Lab
+	Cov   mat3 // of a load's mean, prior included
+}
+
+// typicalBase is how bases of one fabric scatter from load to load when few
+// were read: standard deviations of 0.4 L*, 0.15 a* and 0.2 b* (common
+// practice, no source). It weighs as much as four loads.
+func typicalBase() mat3 { return mat3{{0.16, 0, 0}, {0, 0.0225, 0}, {0, 0, 0.04}} }
+
+const typicalBaseLoads = 4
+
+// LearnBase gathers the base readings in tables of one viewing and one fabric,
+// each lot being a load.
+func LearnBase(tables ...*discharge.Table) (*BaseHistory, error) {
+	var means []colorimetry.Lab
+	for _, t := range tables {
+		if t.Viewing != tables[0].Viewing {
+			return nil, fmt.Errorf("%w: %s is under %s, %s under %s", ErrViewing, tables[0].Name, tables[0].Viewing, t.Name, t.Viewing)
+		}
+		for _, l := range t.ByRole(discharge.Base) {
+			if mean, n := meanOf(l); n > 0 {
+				means = append(means, mean)
+			}
+		}
+	}
+	if len(means) == 0 {
+		return nil, fmt.Errorf("no base readings: rows with role %s are needed", discharge.Base)
+	}
+	h := &BaseHistory{Loads: len(means)}
+	n := float64(len(means))
+	for _, c := range means {
+		h.Mean = moved(h.Mean, vec3{c.L / n, c.A / n, c.B / n})
+	}
+	h.Cov = scaled(typicalBase(), typicalBaseLoads)
+	for _, c := range means {
+		d := minus(c, h.Mean)
+		for i := range 3 {
+			for k := range 3 {
+				h.Cov[i][k] += d[i] * d[k]
+			}
+		}
+	}
+	h.Cov = scaled(h.Cov, 1/(typicalBaseLoads+n-1))
+	return h, nil
+}
+
+// baseOf is what a judgment compares bases with: the history given, or the
+// base of the model's trials, which is one load.
+func baseOf(o *Options) *BaseHistory {
+	if o.Bases != nil {
+		return o.Bases
+	}
+	return &BaseHistory{Loads: 1, Mean: o.Model.ShadeAt(0), Cov: typicalBase()}
+}
+
+// distance2 is the squared distance of a load's base from the history in its
+// scatter, the history's own mean being uncertain too.
+func (h *BaseHistory) distance2(c colorimetry.Lab) float64 {
+	return form(inverse3(scaled(h.Cov, 1+1/float64(h.Loads))), minus(c, h.Mean))
+}
+
+// baseLimit is the distance above which a base counts as another fabric's:
+// chi-square with 3 degrees of freedom, 99.9 %, widened as the F distribution
+// is for a covariance known from few loads.
+func (h *BaseHistory) limit() float64 {
+	const chi2Three999 = 16.27
+	df := float64(typicalBaseLoads + h.Loads - 1)
+	return chi2Three999 * (1 + 3/df)
+}
+
+// meanOf is the mean of a lot's panels and their number.
+func meanOf(l discharge.Lot) (mean colorimetry.Lab, n float64) {
+	panels, _ := discharge.PanelMeans(l)
+	n = float64(len(panels))
+	for _, p := range panels {
+		mean = moved(mean, vec3{p.Lab.L / n, p.Lab.A / n, p.Lab.B / n})
+	}
+	return mean, n
+}

@@ -1,0 +1,335 @@
+package quality
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"example.com/dosetone/discharge"
+	"example.com/dosetone/fit"
+)
+
+// Fault is what went wrong with a lot.
+type Fault string
+
+// The faults.
+const (
+	UnderDischarged Fault = "under-discharged"
+	OverDischarged  Fault = "over-discharged"
+	BrownCast       Fault = "brown cast"
+	Yellowing       Fault = "yellowing"
+	BackStaining    Fault = "back-staining"
+	OtherFabric     Fault = "different base fabric"
+	UnevenLot       Fault = "uneven lot"
+	HotSpots        Fault = "hot spots"
+	CannotTell      Fault = "cannot tell"
+)
+
+// Cause is a fault with its evidence and the usual remedy.
+type Cause struct {
+	Fault Fault
+	// Size is how much of the difference it accounts for, in the formula's
+	// units; causes are ranked by it.
+	Size     float64
+	Evidence string
+	Remedy   string // a suggestion to a skilled person
+}
+
+// Remedies are suggestions; all are common practice, no source.
+func remedy(f Fault, p discharge.Process) string {
+	perm := usesPermanganate(p)
+	switch f {
+	case UnderDischarged:
+		return "a second pass may bring it to the standard: see the correction, try it on a few garments first, and read before unloading"
+	case OverDischarged:
+		return "this cannot be undone: the color is gone; offer the lot against another standard, tint or overdye with the buyer's consent, and shorten the next lots"
+	case BrownCast:
+		return "manganese dioxide is left: neutralize again with fresh reducing agent, enough of it and acid enough, rinse, and read again before any second pass"
+	case Yellowing:
+		if perm {
+			return "rinse and neutralize again; if it stays, yellow dye products are on the cloth: an alkaline soap or top brightening lightens them"
+		}
+		return "check for residual oxidizer and antichlor or rinse again; if it stays, yellow dye products are on the cloth: an alkaline soap or top brightening lightens them"
+	case BackStaining:
+		return "loose dye has settled on pale areas: a hot wash with a dispersing agent and an extra rinse usually takes it off; use more liquor next time"
+	case OtherFabric:
+		return "do not correct the recipe for the old fabric: read the base of each roll or load, band the rolls, and recalibrate the model with 1-3 lots on this fabric"
+	case UnevenLot:
+		return "check load size, carrier distribution, moisture of the garments and drum speed; sort the garments into shade bands before shipping"
+	case HotSpots:
+		return "take garments out at once after tumbling, crush lumps of carrier, and sort the spotted garments out: the pale spots cannot be undone"
+	}
+	return "read the base fabric of this load, check neutralization and rinsing, read one garment again after a rinse, and show it to a second person"
+}
+
+// usesPermanganate looks at the process's own words.
+func usesPermanganate(p discharge.Process) bool {
+	return strings.Contains(strings.ToLower(p.Oxidizer+" "+p.ID), "permanganate")
+}
+
+// causes fills in the ranked causes. A lot that is accepted has none unless
+// something is out of the ordinary.
+func (j *judge) causes() {
+	r := j.report
+	var process discharge.Process
+	if j.opt.Model != nil {
+		process = j.opt.Model.Process()
+	}
+	add := func(f Fault, size float64, format string, args ...any) {
+		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process)})
+	}
+	j.unevenness(add)
+	outside := r.Verdict.Decision != Accept
+	if j.opt.Model == nil {
+		if outside {
+			dir := "darker"
+			if r.Mean.L > r.Standard.L {
+				dir = "lighter"
+			}
+			add(CannotTell, r.DeltaE, "the lot is %s than the standard (L* %+.2f, a* %+.2f, b* %+.2f): only a model of this laundry tells dose from other causes",
+				dir, r.Mean.L-r.Standard.L, r.Mean.A-r.Standard.A, r.Mean.B-r.Standard.B)
+		}
+		rank(r.Causes)
+		return
+	}
+	e, s := j.shift, r.Split
+	if size := math.Abs(j.doseExcess()); outside && size > 0.25*r.Tolerance && math.Abs(s.Along) > 2*j.alongSD() {
+		f, word := OverDischarged, "more"
+		if s.Along < 0 {
+			f, word = UnderDischarged, "less"
+		}
+		text := fmt.Sprintf("%.1f units along the shade path from the standard (level %.0f %% against %.0f %%): as after %.0f %% %s dose",
+			s.Along, 100*s.Level, 100*s.StandardLevel, math.Abs(s.DosePct), word)
+		if s.HasMinutes {
+			text += fmt.Sprintf(", or %+.1f min at these settings", s.Minutes)
+		}
+		add(f, size, "%s%s", text, j.residualWords())
+	}
+	named := false
+	if f := faultOf(e.colorant); f != "" && (outside && e.size > 0.25*r.Tolerance || e.size > 0.5*r.Tolerance) {
+		named = true
+		add(f, e.size, "%.1f units off the shade path, b* %+.2f and a* %+.2f at its own lightness (good lots: chi-square %.0f of 2, 1 in 200 above 11); %s",
+			e.size, s.OffB, s.OffA, s.OffT2, castWords(e))
+	}
+	fabric := j.fabric(add)
+	// What no cause explains.
+	left, rest := e.chi2None, s.Off
+	if named {
+		left, rest = e.chi2, j.opt.Difference.Diff(moved(j.opt.Model.ShadeAt(e.level), e.effect), r.Mean)
+	}
+	if left > chi2Two999 && !fabric && outside && rest > 0.3*r.Tolerance {
+		add(CannotTell, rest, "%.1f units off the shade path in a direction that no known fault has (off the path altogether: a* %+.2f, b* %+.2f at its own lightness)%s",
+			rest, s.OffA, s.OffB, j.baseHint())
+	}
+	if outside && len(r.Causes) == 0 {
+		add(CannotTell, r.DeltaE, "the lot is %.1f units from the standard, but on the path and near its level: the standard itself lies %.1f off this laundry's path, which dose cannot reach",
+			r.DeltaE, j.opt.Difference.Diff(j.target.Lab, j.opt.Model.ShadeAt(s.StandardLevel)))
+	}
+	rank(r.Causes)
+}
+
+func rank(c []Cause) {
+	slices.SortStableFunc(c, func(a, b Cause) int {
+		// A base that differs comes first: all other comparisons rest on it.
+		if (a.Fault == OtherFabric) != (b.Fault == OtherFabric) {
+			if a.Fault == OtherFabric {
+				return -1
+			}
+			return 1
+		}
+		// What cannot be told never leads when something can.
+		if (a.Fault == CannotTell) != (b.Fault == CannotTell) && math.Max(a.Size, b.Size) < 3*math.Min(a.Size, b.Size) {
+			if a.Fault == CannotTell {
+				return 1
+			}
+			return -1
+		}
+		return cmp.Compare(b.Size, a.Size)
+	})
+}
+
+func faultOf(c colorant) Fault {
+	switch c {
+	case brown:
+		return BrownCast
+	case yellow:
+		return Yellowing
+	case stain:
+		return BackStaining
+	}
+	return ""
+}
+
+func castWords(e *explained) string {
+	switch e.colorant {
+	case brown:
+		return fmt.Sprintf("a broad absorption that falls from blue to red explains it (K/S %.2f at 400 nm; L* %+.1f, b* %+.1f), as manganese dioxide has", e.amount, e.effect[0], e.effect[2])
+	case yellow:
+		return fmt.Sprintf("an absorption in the blue alone explains it (K/S %.2f near 400 nm; L* %+.1f, b* %+.1f)", e.amount, e.effect[0], e.effect[2])
+	case stain:
+		return fmt.Sprintf("%.1f %% of the base's dye spread over everything explains it (L* %+.1f, b* %+.1f)", 100*e.amount, e.effect[0], e.effect[2])
+	}
+	return ""
+}
+
+// doseExcess is the part of the deviation along the path that lies outside the
+// accepted range of levels.
+func (j *judge) doseExcess() float64 {
+	s := j.report.Split
+	switch {
+	case s.Level < s.AcceptedFrom:
+		return j.along(s.AcceptedFrom, s.Level)
+	case s.Level > s.AcceptedTo:
+		return j.along(s.AcceptedTo, s.Level)
+	}
+	return 0
+}
+
+// alongSD is the uncertainty of Split.Along.
+func (j *judge) alongSD() float64 {
+	s := j.report.Split
+	return math.Abs(j.along(s.Level, s.Level+s.LevelSD))
+}
+
+// residualWords says whether the settings or the lot are to blame.
+func (j *judge) residualWords() string {
+	s := j.report.Split
+	if s.Residual == nil || !s.ResidualUsable {
+		return ""
+	}
+	pct := 100 * math.Expm1(s.Residual.LnDose)
+	text := fmt.Sprintf("; against its settings the dose is %+.0f %% (%+.1f standard deviations of lots)", pct, s.ResidualZ)
+	switch {
+	case math.Abs(s.ResidualZ) > 3:
+		text += ": an upset of this lot, so check weighing, strength and time"
+	case math.Abs(s.ResidualZ) < 1:
+		text += ": the settings do what they promise and are themselves off this standard"
+	default:
+		text += ": within the scatter of lots"
+	}
+	return text
+}
+
+// fabric compares the load's base readings with the bases known.
+func (j *judge) fabric(add func(Fault, float64, string, ...any)) bool {
+	h := baseOf(&j.opt)
+	for _, l := range j.opt.Base {
+		base, n := meanOf(l)
+		if n == 0 {
+			continue
+		}
+		t2, limit := h.distance2(base), h.limit()
+		if t2 < limit {
+			continue
+		}
+		d := minus(base, h.Mean)
+		add(OtherFabric, j.opt.Difference.Diff(h.Mean, base), "the base of this load differs by %.1f units from that of the %d loads known (L* %+.2f, a* %+.2f, b* %+.2f; squared distance %.0f in their scatter, limit %.0f)",
+			j.opt.Difference.Diff(h.Mean, base), h.Loads, d[0], d[1], d[2], t2, limit)
+		return true
+	}
+	return false
+}
+
+func (j *judge) baseHint() string {
+	if len(j.opt.Base) == 0 {
+		return "; the base of this load was not read, so another fabric cannot be excluded"
+	}
+	return "; the base of this load is as in the trials"
+}
+
+// findHotSpots marks panels that are paler than the others by more than chance:
+// against the trials' scatter when it is known, else by Grubbs' test [4].
+func (j *judge) findHotSpots() {
+	n := len(j.sample.panels)
+	if n < 3 {
+		return
+	}
+	light := make([]float64, n)
+	for i, p := range j.sample.panels {
+		light[i] = p.Lab.L
+	}
+	mark := func(i int) {
+		j.hot = append(j.hot, i)
+		j.report.Panels[i].HotSpot = true
+	}
+	if j.opt.Model == nil {
+		if i, g, critical, err := fit.Grubbs(light, 0.05); err == nil && g > critical && light[i] > j.sample.mean.L {
+			mark(i)
+		}
+		return
+	}
+	middle := medianOf(light)
+	sd := math.Sqrt(j.opt.Model.ScatterAt(j.opt.Model.LevelOf(middle)).Panel[0][0])
+	// One in a hundred lots of n even panels has one so far above the median;
+	// lots differ in evenness, by about a fifth of the standard deviation.
+	limit := 1.2 * quantileNormal(1-0.01/float64(n)) * math.Sqrt(1+math.Pi/2/float64(n))
+	for i, l := range light {
+		if (l-middle)/sd > limit {
+			mark(i)
+		}
+	}
+}
+
+func medianOf(x []float64) float64 {
+	s := slices.Clone(x)
+	slices.Sort(s)
+	return (s[len(s)/2] + s[(len(s)-1)/2]) / 2
+}
+
+// unevenness adds hot spots and a scatter between panels above the trials'.
+func (j *judge) unevenness(add func(Fault, float64, string, ...any)) {
+	r := j.report
+	n := len(j.sample.panels)
+	if len(j.hot) > 0 {
+		var names []string
+		size := 0.0
+		var rest []float64
+		for i, p := range j.sample.panels {
+			if slices.Contains(j.hot, i) {
+				names = append(names, p.ID)
+				size = math.Max(size, j.opt.Difference.Diff(j.sample.mean, p.Lab))
+			} else {
+				rest = append(rest, p.Lab.L)
+			}
+		}
+		if len(rest) >= 2 {
+			middle := medianOf(rest)
+			top := 0.0
+			for _, i := range j.hot {
+				top = math.Max(top, j.sample.panels[i].Lab.L-middle)
+			}
+			// Its weight on the lot mean is what it accounts for.
+			add(HotSpots, size*float64(len(j.hot))/float64(n), "panel %s is paler than the others by up to %.1f L*", strings.Join(names, ", "), top)
+		}
+	}
+	if j.opt.Model == nil || n < 3 {
+		return
+	}
+	var rest []float64
+	for i, p := range j.sample.panels {
+		if !slices.Contains(j.hot, i) {
+			rest = append(rest, p.Lab.L)
+		}
+	}
+	if len(rest) < 3 {
+		return
+	}
+	mean, ss := 0.0, 0.0
+	for _, l := range rest {
+		mean += l / float64(len(rest))
+	}
+	for _, l := range rest {
+		ss += (l - mean) * (l - mean)
+	}
+	v := j.opt.Model.ScatterAt(j.opt.Model.LevelOf(mean)).Panel[0][0]
+	df := float64(len(rest) - 1)
+	// The trials' own scatter is known to about 20 %: the limit allows for it.
+	const known = 1.44
+	limit := chiSquareQuantile(0.995, df) * known
+	if ss/v > limit {
+		seen := math.Sqrt(ss / df)
+		add(UnevenLot, 0.5*seen/math.Sqrt(v)*r.Verdict.WithinSD/math.Max(1, math.Sqrt(float64(n))), "panels scatter by %.2f L*, those of the trials by %.2f", seen, math.Sqrt(v))
+	}
+}

@@ -1,0 +1,206 @@
+package quality
+
+import (
+	"fmt"
+	"math"
+
+	"example.com/dosetone/fit"
+)
+
+// The charts' constants. Against 500 lots between false alarms for λ = 0.2 the
+// limit is 2.962 [5]; k = 0.5 and h = 5 give 465 for the two-sided CUSUM and
+// 930 for the one-sided [6]; three standard deviations give 370.
+const (
+	shewhartLimit = 3.0
+	ewmaLambda    = 0.2
+	ewmaLimit     = 2.962
+	cusumK        = 0.5
+	cusumH        = 5.0
+)
+
+// CUSUM is a tabular cumulative sum chart of standardized values [6].
+type CUSUM struct {
+	K, H float64 // 0 means 0.5 and 5
+}
+
+// CUSUMPoint is one point of the chart.
+type CUSUMPoint struct {
+	High, Low float64 // both not negative
+	Out       bool
+	// Since is the index of the first value of the run that the larger sum
+	// stands for: where a shift probably began.
+	Since int
+}
+
+// minRun is the number of lots that a drift takes at least: a large sum after
+// fewer is an upset lot, not drift.
+const minRun = 3
+
+// Run returns the chart of the values.
+func (c CUSUM) Run(z []float64) []CUSUMPoint {
+	k, h := c.K, c.H
+	if k == 0 {
+		k = cusumK
+	}
+	if h == 0 {
+		h = cusumH
+	}
+	out := make([]CUSUMPoint, len(z))
+	var hi, lo float64
+	hiFrom, loFrom := 0, 0
+	for t, v := range z {
+		if hi == 0 {
+			hiFrom = t
+		}
+		if lo == 0 {
+			loFrom = t
+		}
+		hi, lo = math.Max(hi+v-k, 0), math.Max(lo-v-k, 0)
+		p := CUSUMPoint{High: hi, Low: lo, Out: hi > h || lo > h, Since: hiFrom}
+		if lo > hi {
+			p.Since = loFrom
+		}
+		out[t] = p
+	}
+	return out
+}
+
+// Chart is what the three charts say of one series of standardized values.
+type Chart struct {
+	Series   string // "dose residual" or "off-path distance"
+	OneSided bool   // only large values are alarming
+	Values   []float64
+	EWMA     []fit.EWMAPoint
+	CUSUM    []CUSUMPoint
+	Shewhart []bool // beyond three standard deviations
+}
+
+// NewChart draws the charts of standardized values. For a one-sided series
+// low values are never alarms.
+func NewChart(series string, z []float64, oneSided bool) (*Chart, error) {
+	c := &Chart{Series: series, OneSided: oneSided, Values: z}
+	var err error
+	if c.EWMA, err = (fit.EWMA{Sigma: 1, Lambda: ewmaLambda, K: ewmaLimit}).Run(z); err != nil {
+		return nil, err
+	}
+	c.CUSUM = CUSUM{}.Run(z)
+	highSince := since(c.CUSUM)
+	for t, v := range z {
+		c.Shewhart = append(c.Shewhart, v > shewhartLimit || v < -shewhartLimit && !oneSided)
+		if oneSided {
+			c.EWMA[t].Out = c.EWMA[t].Z > c.EWMA[t].Hi
+			c.CUSUM[t].Out = c.CUSUM[t].High > cusumH
+			c.CUSUM[t].Low, c.CUSUM[t].Since = 0, highSince[t]
+		}
+	}
+	return c, nil
+}
+
+// since is where the run of each point's upper sum began.
+func since(p []CUSUMPoint) []int {
+	out := make([]int, len(p))
+	for t := range p {
+		if t > 0 && p[t-1].High > 0 {
+			out[t] = out[t-1]
+		} else {
+			out[t] = t
+		}
+	}
+	return out
+}
+
+// run is the length of the run that the CUSUM stands for at the last value.
+func (c *Chart) run() int {
+	n := len(c.Values)
+	return n - c.CUSUM[n-1].Since
+}
+
+// Last says which charts alarm at the last value.
+func (c *Chart) Last() (shewhart, ewma, cusum bool) {
+	n := len(c.Values)
+	if n == 0 {
+		return false, false, false
+	}
+	return c.Shewhart[n-1], c.EWMA[n-1].Out, c.CUSUM[n-1].Out
+}
+
+// Trend is what the monitoring of a laundry's lots finds.
+type Trend struct {
+	Lots      int // with a usable dose residual, under the present model
+	Dose, Off *Chart
+	// Drifted says that the model no longer holds: recalibrate it.
+	Drifted bool
+	// Words is the finding with its evidence, one sentence each.
+	Words []string
+	// DoseShiftPct is the mean dose residual of the lots since the drift
+	// probably began, with its 95 % interval; zeros without drift.
+	DoseShiftPct, DoseLoPct, DoseHiPct float64
+	Since                              string // lot at which the drift probably began
+}
+
+// Monitor charts the lots of a ledger that were judged with one model, in
+// their order. Entries of other models are left out.
+func (l *Ledger) Monitor(model string) (*Trend, error) {
+	var dose, off []float64
+	var doseAt, offAt []int
+	for i, e := range l.Entries {
+		if e.Model != model {
+			continue
+		}
+		if e.DoseZ != nil {
+			dose, doseAt = append(dose, *e.DoseZ), append(doseAt, i)
+		}
+		if e.OffZ != nil {
+			off, offAt = append(off, *e.OffZ), append(offAt, i)
+		}
+	}
+	t := &Trend{Lots: len(dose)}
+	var err error
+	if t.Dose, err = NewChart("dose residual", dose, false); err != nil {
+		return nil, err
+	}
+	if t.Off, err = NewChart("off-path distance", off, true); err != nil {
+		return nil, err
+	}
+	say := func(format string, args ...any) { t.Words = append(t.Words, fmt.Sprintf(format, args...)) }
+	lone, ewma, cusum := t.Dose.Last()
+	if (ewma || cusum) && t.Dose.run() >= minRun {
+		t.Drifted = true
+		n := len(dose)
+		from := t.Dose.CUSUM[n-1].Since
+		t.Since = l.Entries[doseAt[from]].Lot
+		mean, weight := 0.0, 0.0
+		for _, i := range doseAt[from:] {
+			e := l.Entries[i]
+			w := 1 / (*e.DoseSD * *e.DoseSD)
+			mean += w * *e.DoseResidual
+			weight += w
+		}
+		mean /= weight
+		half := quantileNormal(0.975) / math.Sqrt(weight)
+		t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct = 100*math.Expm1(mean), 100*math.Expm1(mean-half), 100*math.Expm1(mean+half)
+		say("the model has drifted: recalibrate it; since lot %s (%d lots) dose is %+.0f %% (95 %%: %+.0f to %+.0f %%) of what the settings promise; %s",
+			t.Since, n-from, t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct, chartWords(t.Dose))
+	} else if lone || ewma || cusum {
+		say("lot %s had a dose %+.1f standard deviations from what its settings promise, fewer than %d in a row did: an upset rather than drift", l.Entries[doseAt[len(dose)-1]].Lot, dose[len(dose)-1], minRun)
+	}
+	lone, ewma, cusum = t.Off.Last()
+	if (ewma || cusum) && t.Off.run() >= minRun {
+		t.Drifted = true
+		from := t.Off.CUSUM[len(off)-1].Since
+		say("lots since %s lie further off the shade path than those of the trials: look for another fabric, neutralization or rinse, then recalibrate; %s",
+			l.Entries[offAt[from]].Lot, chartWords(t.Off))
+	} else if lone || ewma || cusum {
+		say("lot %s lies off the shade path (%.1f normal deviates), fewer than %d in a row do: see its causes", l.Entries[offAt[len(off)-1]].Lot, off[len(off)-1], minRun)
+	}
+	if len(t.Words) == 0 {
+		say("%d lots in the ledger under this model: no drift", t.Lots)
+	}
+	return t, nil
+}
+
+func chartWords(c *Chart) string {
+	n := len(c.Values) - 1
+	e, s := c.EWMA[n], c.CUSUM[n]
+	return fmt.Sprintf("EWMA %+.2f (limits ±%.2f), CUSUM %.1f (limit %.0f)", e.Z, e.Hi, math.Max(s.High, s.Low), cusumH)
+}

@@ -1,0 +1,127 @@
+package quality
+
+import (
+	"math"
+	"strings"
+
+	"example.com/dosetone/discharge"
+)
+
+// Correction is more time that would bring the lot to the standard: a second
+// pass with a fresh charge, or, for a lot still in the drum, going on.
+type Correction struct {
+	Possible bool
+	Why      string // when it is not: why
+	GoOn     bool   // the lot is in the drum with its charge
+	Settings discharge.Settings
+	Minutes  float64
+	Lo, Hi   float64 // interval of Minutes at 90 %, from the reading and the scatter of lots
+	DosePct  float64 // more dose that the whole lot needs
+	// Extrapolated says that the times lie outside the trials, as short second
+	// passes mostly do.
+	Extrapolated bool
+	Caution      string
+}
+
+// caution comes with every correction.
+const caution = "stop at two thirds of the time, read a panel, and go on; what is taken too far cannot be put back"
+
+// correct works out the time from the lot's level to the standard's.
+func (j *judge) correct() error {
+	r, s, m := j.report, j.report.Split, j.opt.Model
+	c := &Correction{Caution: caution, GoOn: j.opt.InDrum || strings.HasPrefix(r.ReadAt, "discharged")}
+	r.Correction = c
+	switch {
+	case r.Verdict.Decision == Accept:
+		c.Why = "none needed"
+		return nil
+	case j.shift.colorant != noColorant && j.shift.size > 0.25*r.Tolerance:
+		c.Why = "not while a cast is on the cloth: remove it, read again, then decide"
+		return nil
+	case s.Level >= s.StandardLevel-s.LevelSD && s.Along > -0.25*r.Tolerance:
+		c.Why = "the lot is not darker than the standard along the path: more dose does not help"
+		return nil
+	case j.region.distance(m.ShadeAt(s.StandardLevel)) > r.Tolerance:
+		c.Why = "the standard lies off this laundry's shade path by more than the tolerance: dose alone does not reach it"
+		return nil
+	}
+	for _, cause := range r.Causes {
+		if cause.Fault == OtherFabric {
+			c.Why = "the base differs from the trials': the model does not know this fabric; recalibrate it first"
+			return nil
+		}
+	}
+	settings := j.opt.SecondPass
+	if settings == nil || c.GoOn {
+		settings = j.lot.Settings
+	}
+	if len(settings) == 0 {
+		c.Why = "the lot has no settings and none were given for a second pass"
+		return nil
+	}
+	var ok bool
+	var err error
+	c.Minutes, c.Extrapolated, ok, err = j.minutes(settings, s.Level, c.GoOn)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		c.Why = "no time within three times the longest trial leads there at these settings, or time is no factor of the model"
+		return nil
+	}
+	c.Possible = true
+	c.Settings = settings.Clone()
+	c.Settings["time_min"] = c.Minutes
+	c.DosePct = 100 * math.Expm1(m.DoseBetween(s.Level, s.StandardLevel))
+	return j.minutesInterval(c, settings)
+}
+
+// minutes lead from a level to the standard's.
+func (j *judge) minutes(settings discharge.Settings, from float64, goOn bool) (t float64, extrapolated, ok bool, err error) {
+	m, to := j.opt.Model, j.report.Split.StandardLevel
+	if !goOn {
+		return m.SecondPass(settings, from, to)
+	}
+	now, ex1, ok1, err := m.TimeFor(settings, from)
+	if err != nil {
+		return 0, false, false, err
+	}
+	then, ex2, ok2, err := m.TimeFor(settings, to)
+	return then - now, ex1 || ex2, ok1 && ok2 && then > now, err
+}
+
+// minutesInterval adds how surely the level now is known and how the pass will
+// scatter in dose, at 90 %.
+func (j *judge) minutesInterval(c *Correction, settings discharge.Settings) error {
+	const z = 1.6448536269514722
+	m, s := j.opt.Model, j.report.Split
+	// Reading: the time that belongs to one standard deviation of level.
+	reading := c.Minutes
+	t, _, ok, err := j.minutes(settings, s.Level-s.LevelSD, c.GoOn)
+	if err != nil {
+		return err
+	}
+	if ok {
+		reading = t - c.Minutes
+	}
+	// Scatter of lots in dose, turned into time by the rise of dose with time.
+	d, err := m.DoseResidual(withTime(settings, c.Minutes), s.Level)
+	if err != nil {
+		return err
+	}
+	longer, err := m.DoseResidual(withTime(settings, 1.1*c.Minutes), s.Level)
+	if err != nil {
+		return err
+	}
+	exponent := math.Max((d.LnDose-longer.LnDose)/math.Log(1.1), 0.2)
+	scatter := c.Minutes * math.Hypot(d.SDModel, d.SDLots) / exponent
+	sd := math.Hypot(reading, scatter)
+	c.Lo, c.Hi = math.Max(c.Minutes-z*sd, 0), c.Minutes+z*sd
+	return nil
+}
+
+func withTime(s discharge.Settings, minutes float64) discharge.Settings {
+	s = s.Clone()
+	s["time_min"] = minutes
+	return s
+}

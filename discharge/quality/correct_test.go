@@ -1,0 +1,165 @@
+package quality_test
+
+import (
+	"maps"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/discharge"
+	"example.com/dosetone/discharge/quality"
+	"example.com/dosetone/internal/laundry"
+)
+
+// minutesLeft is what the laundry itself says: the time, had the first pass
+// gone on, from the lot's true lightness to the standard's.
+func (r *room) minutesLeft(lightness float64) (float64, bool) {
+	s := maps.Clone(r.settings)
+	lo, hi := 0.02*r.settings["time_min"], r.settings["time_min"]
+	for range 30 {
+		s["time_min"] = (lo + hi) / 2
+		if r.Laundry.ExpectedLab(s).L < lightness {
+			lo = s["time_min"]
+		} else {
+			hi = s["time_min"]
+		}
+	}
+	return r.settings["time_min"] - hi, lo > 0.03*r.settings["time_min"]
+}
+
+// Going on must hold the minutes that the laundry needs at least as
+// often as its 90 % interval says.
+func TestGoingOnHoldsTheMinutesThatTheLaundryNeeds(t *testing.T) {
+	kinds, lots := []laundry.Kind{laundry.PowerLaw, laundry.Mixed}, 12
+	if full() {
+		kinds, lots = laundry.Kinds(), 30
+	}
+	n, held := 0, 0
+	var ratio float64
+	for _, kind := range kinds {
+		r := newRoom(t, kind, "permanganate-pellet", 21)
+		under, ok := r.at(3*r.scatter, false)
+		if !ok || under["time_min"] == r.settings["time_min"] {
+			continue
+		}
+		for range lots {
+			mean, lot := r.trueLot(under)
+			want, ok := r.minutesLeft(mean.L)
+			if !ok || want < 0.1 {
+				continue
+			}
+			rep, err := quality.Judge(r.table, lot, r.standard, &quality.Options{Model: r.model, Tolerance: r.scatter, InDrum: true})
+			require.NoError(t, err)
+			c := rep.Correction
+			if !c.Possible {
+				require.NotEmpty(t, c.Why)
+				continue
+			}
+			n++
+			ratio += math.Log(c.Minutes / want)
+			if c.Lo <= want && want <= c.Hi {
+				held++
+			}
+			require.Contains(t, c.Caution, "cannot be put back")
+			require.InDelta(t, c.Minutes, c.Settings["time_min"], 1e-9)
+		}
+	}
+	t.Logf("lots in the drum: %d, interval holds the laundry's own minutes in %d (%.0f %%), geometric mean of suggested/needed %.2f", n, held, 100*float64(held)/float64(n), math.Exp(ratio/float64(n)))
+	require.Greater(t, n, 10)
+	require.GreaterOrEqual(t, float64(held)/float64(n), 0.85)
+}
+
+// With power-law physics dose grows in proportion to the time after a lag of 2
+// to 30 % of the middle time (package laundry), so a fresh charge needs the
+// minutes that going on would have needed, and its lag again.
+func TestSecondPassWithAFreshCharge(t *testing.T) {
+	n, held := 0, 0
+	for seed := range uint64(2) {
+		r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 31+seed)
+		under, ok := r.at(4*r.scatter, false)
+		require.True(t, ok)
+		middle := 0.0
+		for _, f := range r.model.Factors() {
+			if f.Column == "time_min" {
+				middle = math.Sqrt(f.Lo * f.Hi)
+			}
+		}
+		for range 12 {
+			mean, lot := r.trueLot(under)
+			want, ok := r.minutesLeft(mean.L)
+			rep := r.judge(t, lot, nil, r.scatter)
+			if c := rep.Correction; ok && c.Possible {
+				n++
+				if c.Hi >= want && c.Lo <= want+0.3*middle {
+					held++
+				}
+			}
+		}
+	}
+	t.Logf("fresh charges: %d, interval meets the needed range in %d", n, held)
+	require.Greater(t, n, 10)
+	require.GreaterOrEqual(t, float64(held)/float64(n), 0.9)
+}
+
+// No second pass is offered when it would not help.
+func TestSecondPassIsRefused(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	light, ok := r.at(4*r.scatter, true)
+	require.True(t, ok)
+	_, lot := r.trueLot(light)
+	rep := r.judge(t, lot, nil, r.scatter)
+	require.Equal(t, quality.OverDischarged, rep.Causes[0].Fault)
+	require.Contains(t, rep.Causes[0].Remedy, "cannot be undone")
+	require.False(t, rep.Correction.Possible)
+	dark, ok := r.at(4*r.scatter, false)
+	require.True(t, ok)
+	_, lot = r.trueLot(dark)
+	brown := r.addCast(lot, 0.8, func(nm float64) float64 { return math.Exp(-(nm - 400) / 140) })
+	rep = r.judge(t, brown, nil, r.scatter)
+	require.False(t, rep.Correction.Possible)
+	require.Contains(t, rep.Correction.Why, "cast")
+	// A lot without settings needs those of the second pass.
+	_, lot = r.trueLot(dark)
+	lot.Settings = nil
+	rep = r.judge(t, lot, nil, r.scatter)
+	require.Contains(t, rep.Correction.Why, "no settings")
+	rep, err := quality.Judge(r.table, lot, r.standard, &quality.Options{Model: r.model, Tolerance: r.scatter, SecondPass: discharge.Settings(r.settings)})
+	require.NoError(t, err)
+	require.True(t, rep.Correction.Possible, rep.Correction.Why)
+	require.Positive(t, rep.Correction.Minutes)
+}
+
+// Hot spots, by the laundry's own: dose up by 0.4 to 0.9 in ln.
+func TestHotSpotsAreFound(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	hot, found, wrong, calm := 0, 0, 0, 0
+	for range 40 {
+		lot, _ := r.run(r.Laundry, r.settings, laundry.RunOptions{NoHotSpots: true, Panels: 5})
+		rep := r.judge(t, lot, nil, 1.5)
+		for _, p := range rep.Panels {
+			calm++
+			if p.HotSpot {
+				wrong++
+			}
+		}
+		spot, _ := r.run(r.Laundry, r.hotter(0.6), laundry.RunOptions{NoHotSpots: true, Panels: 1})
+		lot.Panels[2] = spot.Panels[0]
+		lot.Panels[2].ID = "3"
+		rep = r.judge(t, lot, nil, 1.5)
+		hot++
+		if rep.Panels[2].HotSpot {
+			found++
+		}
+	}
+	t.Logf("hot spots: %d of %d found, %d of %d good panels called so", found, hot, wrong, calm)
+	require.GreaterOrEqual(t, found, 9*hot/10)
+	require.LessOrEqual(t, wrong, calm/50)
+}
+
+// hotter is the room's settings with the strength raised by z in ln.
+func (r *room) hotter(z float64) map[string]float64 {
+	s := maps.Clone(r.settings)
+	s[r.strength()] *= math.Exp(z)
+	return s
+}

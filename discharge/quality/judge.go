@@ -1,0 +1,233 @@
+package quality
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+// Options are the buyer's terms and what the laundry knows. The zero value
+// and nil mean the defaults.
+type Options struct {
+	Difference       colorimetry.Difference // nil means CIEDE2000
+	Tolerance        float64                // of the lot's mean; 0 means discharge.DefaultTolerance
+	GarmentTolerance float64                // of a single garment, for Share; 0 means Tolerance
+	Share            float64                // of garments that must be inside, 0..1; 0 means that only the mean counts
+	Confidence       float64                // to accept or to reject; 0 means 0.95
+	Model            *discharge.Model       // nil: verdict without causes
+	Base             []discharge.Lot        // readings of this load's garments before discharge
+	Bases            *BaseHistory           // of this fabric; nil means the base of the model's trials and common practice's scatter
+	Stages           *Stages                // for lots read before they are finished and dry
+	SecondPass       discharge.Settings     // settings of a second pass; nil means the lot's own
+	InDrum           bool                   // the lot is still in the drum with its charge; so are lots read "discharged"
+}
+
+// Report is the judgment of one lot.
+type Report struct {
+	Lot        string
+	Viewing    colorimetry.Viewing
+	Difference string // name of the formula
+	Tolerance  float64
+	Standard   colorimetry.Lab
+	Mean       colorimetry.Lab
+	// DeltaE is the lot mean's difference from the standard, Decisive the one
+	// that decides: from the nearest approved shade when there are limits.
+	DeltaE, Decisive float64
+	Panels           []PanelResult
+	Worst            Spot
+	ReadAt           string // stage from which the readings were mapped, "" for finished, dry cloth
+	Verdict          Verdict
+	Split            *Split  // nil without a model
+	Causes           []Cause // most likely first; empty when nothing is to be explained
+	Correction       *Correction
+	Uniformity       Uniformity
+	Metamerism       []Metamerism // nil without spectra of both lot and standard
+	Notes            []string
+}
+
+// PanelResult is one panel against the standard.
+type PanelResult struct {
+	ID       string
+	Lab      colorimetry.Lab
+	DeltaE   float64 // from the standard
+	Inside   bool    // within the garment tolerance of an approved shade
+	HotSpot  bool    // paler than the lot's other panels by more than chance
+	Readings int
+}
+
+// Spot is one reading.
+type Spot struct {
+	Panel, Position string
+	DeltaE          float64
+}
+
+// ErrViewing says that lot and standard were read under different viewings.
+var ErrViewing = discharge.ErrViewing
+
+// judge is one judgment at work.
+type judge struct {
+	opt    Options
+	target discharge.Target
+	lot    discharge.Lot
+	sample *sample
+	region *region
+	prior  *prior
+	report *Report
+	shift  *explained // the explanation by dose and cast; nil without a model
+	hot    []int      // panels that are hot spots
+}
+
+// Judge compares a lot of the table with a standard. The table's viewing must
+// be that of the model, when there is one, and of the standard, unless the
+// standard has a spectrum.
+func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt *Options) (*Report, error) {
+	j := &judge{lot: lot, target: standard}
+	if opt != nil {
+		j.opt = *opt
+	}
+	if err := j.prepare(t); err != nil {
+		return nil, err
+	}
+	r := j.report
+	var err error
+	if r.Verdict, err = j.decide(); err != nil {
+		return nil, err
+	}
+	j.findHotSpots()
+	if j.opt.Model != nil {
+		j.explain(t)
+	}
+	j.causes()
+	r.Uniformity = j.uniformity()
+	if r.Metamerism, err = j.metamerism(t); err != nil {
+		return nil, err
+	}
+	if j.opt.Model != nil {
+		if err := j.correct(); err != nil {
+			return nil, err
+		}
+	}
+	j.notes()
+	return r, nil
+}
+
+// prepare checks the input and measures the plain differences.
+func (j *judge) prepare(t *discharge.Table) error {
+	o := &j.opt
+	if o.Difference == nil {
+		o.Difference = colorimetry.CIEDE2000{}
+	}
+	for _, d := range []struct {
+		v   *float64
+		def float64
+	}{{&o.Tolerance, discharge.DefaultTolerance}, {&o.Confidence, 0.95}} {
+		if *d.v == 0 {
+			*d.v = d.def
+		}
+	}
+	if o.GarmentTolerance == 0 {
+		o.GarmentTolerance = o.Tolerance
+	}
+	switch {
+	case !(o.Tolerance > 0) || math.IsInf(o.Tolerance, 0) || !(o.GarmentTolerance > 0) || math.IsInf(o.GarmentTolerance, 0):
+		return fmt.Errorf("tolerances must be positive, not %g and %g", o.Tolerance, o.GarmentTolerance)
+	case !(o.Confidence > 0.5 && o.Confidence < 1):
+		return fmt.Errorf("confidence must lie between 0.5 and 1, not %g", o.Confidence)
+	case !(o.Share >= 0 && o.Share < 1):
+		return fmt.Errorf("the share of garments inside must lie in 0 to 1 (1 itself can never be shown), not %g", o.Share)
+	}
+	if o.Model != nil && o.Model.Viewing() != t.Viewing {
+		return fmt.Errorf("%w: the lot is under %s, the model under %s", ErrViewing, t.Viewing, o.Model.Viewing())
+	}
+	if err := j.see(t.Viewing); err != nil {
+		return err
+	}
+	var err error
+	if j.sample, err = newSample(j.lot, o.Stages); err != nil {
+		return err
+	}
+	for _, p := range j.sample.panels {
+		if !finite(p.Lab.L, p.Lab.A, p.Lab.B) {
+			return fmt.Errorf("lot %q, panel %q: a reading is not finite", j.lot.ID, p.ID)
+		}
+	}
+	j.region = newRegion(j.target, o.Difference, o.Tolerance)
+	if o.Model != nil && len(j.lot.Settings) > 0 {
+		// Lots that need judging are not all drawn from the trials' scatter:
+		// twice its width keeps an upset lot from being argued away.
+		if p, err := o.Model.Predict(j.lot.Settings); err == nil {
+			j.prior = &prior{mean: p.Shade, precision: inverse3(scaled(p.LotCovariance, 4))}
+		}
+	}
+	j.report = &Report{Lot: j.lot.ID, Viewing: t.Viewing, Difference: o.Difference.String(), Tolerance: o.Tolerance, Standard: j.target.Lab,
+		Mean: j.sample.mean, DeltaE: j.region.fromStandard(j.sample.mean), Decisive: j.region.distance(j.sample.mean), ReadAt: j.sample.mapped}
+	garment := newRegion(j.target, o.Difference, o.GarmentTolerance)
+	for _, p := range j.sample.panels {
+		j.report.Panels = append(j.report.Panels, PanelResult{ID: p.ID, Lab: p.Lab, DeltaE: j.region.fromStandard(p.Lab), Inside: garment.holds(p.Lab), Readings: p.N})
+	}
+	if j.sample.mapped == "" {
+		for _, p := range j.lot.Panels {
+			for _, r := range p.Readings {
+				if d := j.region.fromStandard(r.Lab); r.Finished() && d >= j.report.Worst.DeltaE {
+					j.report.Worst = Spot{p.ID, r.Position, d}
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// see brings the standard under the lot's viewing. Limits have no spectra and
+// must be under it already.
+func (j *judge) see(v colorimetry.Viewing) error {
+	if j.target.Viewing == v {
+		return nil
+	}
+	if j.target.Spectrum == nil || j.target.Light != nil || j.target.Dark != nil {
+		return fmt.Errorf("%w: standard %q is under %s, the lot under %s; measure both under one", ErrViewing, j.target.ID, j.target.Viewing, v)
+	}
+	w, err := colorimetry.NewWeights(v, j.target.Grid)
+	if err != nil {
+		return err
+	}
+	j.target.Lab, j.target.Viewing = w.Lab(j.target.Spectrum), v
+	return nil
+}
+
+func finite(x ...float64) bool {
+	for _, v := range x {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	return true
+}
+
+// notes says what limits the judgment.
+func (j *judge) notes() {
+	r := j.report
+	add := func(format string, args ...any) { r.Notes = append(r.Notes, fmt.Sprintf(format, args...)) }
+	if r.Verdict.SinglePanelWarning {
+		known := "common practice's"
+		if j.opt.Model != nil {
+			known = "the trials'"
+		}
+		add("one panel only: the scatter within the lot is %s, not this lot's", known)
+	} else if r.Verdict.UsesTypicalScatter {
+		add("without a model the scatter within lots starts from common practice (no source) and %d panels", len(r.Panels))
+	}
+	if r.ReadAt != "" {
+		add("read %s and mapped to finished, dry cloth by the shift between the two", r.ReadAt)
+	}
+	if j.opt.Model != nil && len(j.lot.Settings) == 0 {
+		add("the lot has no settings: its dose cannot be compared with what they promise")
+	}
+	if r.Verdict.Decision == MeasureMore && r.Verdict.MorePanels == 0 {
+		add("the lot lies at the edge of the tolerance: even 40 more panels like these would probably not settle it")
+	}
+}
+
+func joined(parts []string) string { return strings.Join(parts, "; ") }

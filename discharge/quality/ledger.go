@@ -1,0 +1,206 @@
+package quality
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"example.com/dosetone/discharge"
+)
+
+// Entry is one judged lot in a ledger. Numbers that are not known are nil.
+type Entry struct {
+	Lot, Checked             string // Checked is when, as the writer writes it (RFC 3339)
+	Fabric, Machine, Process string
+	Model                    string // digest of the model, "" without
+	DeltaE                   float64
+	Verdict                  Decision
+	Cause                    string   // the likeliest, "" without
+	DoseResidual             *float64 // ln of dose over what the settings promise
+	DoseSD                   *float64 // its standard deviation for good lots
+	DoseZ                    *float64
+	OffA, OffB               *float64 // off the path at the lot's lightness
+	OffZ                     *float64 // normal deviate of the squared distance
+}
+
+// Ledger is the record of judged lots, in time order.
+type Ledger struct {
+	Entries []Entry
+}
+
+// ErrInLedger says that a lot is in the ledger already.
+var ErrInLedger = errors.New("the lot is in the ledger already")
+
+func ledgerHeader() []string {
+	return []string{"lot", "checked", "fabric", "machine", "process", "model", "delta_e", "verdict", "cause",
+		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z"}
+}
+
+// maxZ bounds the deviates that charts see: a lot far out counts as an alarm,
+// not as a number that drowns all later ones.
+const maxZ = 8
+
+// NewEntry makes the ledger's line of a report.
+func NewEntry(r *Report, lot discharge.Lot, m *discharge.Model, checked string) Entry {
+	e := Entry{Lot: lot.ID, Checked: checked, Fabric: lot.Fabric, Machine: lot.Machine, Process: lot.Process, DeltaE: r.DeltaE, Verdict: r.Verdict.Decision}
+	if len(r.Causes) > 0 {
+		e.Cause = string(r.Causes[0].Fault)
+	}
+	if m == nil || r.Split == nil {
+		return e
+	}
+	e.Model = m.Digest()
+	s := r.Split
+	e.OffA, e.OffB = &s.OffA, &s.OffB
+	// The survival function keeps its digits far out.
+	z := -quantileNormal(distuv.ChiSquared{K: 2}.Survival(s.OffT2))
+	z = min(max(z, -maxZ), maxZ)
+	if math.IsNaN(z) {
+		z = maxZ
+	}
+	e.OffZ = &z
+	if s.Residual != nil && s.ResidualUsable {
+		d, sd, dz := s.Residual.LnDose, s.residualTotalSD, min(max(s.ResidualZ, -maxZ), maxZ)
+		e.DoseResidual, e.DoseSD, e.DoseZ = &d, &sd, &dz
+	}
+	return e
+}
+
+// Add appends an entry unless its lot is there already (ErrInLedger).
+func (l *Ledger) Add(e Entry) error {
+	if e.Lot == "" {
+		return errors.New("a lot without a name cannot enter the ledger")
+	}
+	if slices.ContainsFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot }) {
+		return fmt.Errorf("%w: %s", ErrInLedger, e.Lot)
+	}
+	l.Entries = append(l.Entries, e)
+	return nil
+}
+
+// ReadLedger reads what [Ledger.Bytes] wrote. An empty file is an empty ledger.
+func ReadLedger(name string, r io.Reader) (*Ledger, error) {
+	data, err := io.ReadAll(io.LimitReader(r, discharge.MaxFileBytes+1))
+	if err != nil {
+		return nil, err
+	}
+	l := &Ledger{}
+	if len(bytes.TrimSpace(data)) == 0 {
+		return l, nil
+	}
+	sheet, err := discharge.ReadCSV(name, bytes.NewReader(data))
+	if err != nil {
+		return nil, err
+	}
+	fault := func(i int, column, value string, err error) error {
+		line := sheet.HeaderLine
+		if i >= 0 {
+			line = sheet.Lines[i]
+		}
+		return &discharge.RowError{File: name, Row: line, Column: column, Value: value, Err: err}
+	}
+	at := map[string]int{}
+	for k, h := range sheet.Header {
+		at[h] = k
+	}
+	cell := func(row []string, h string) string {
+		if at[h] < len(row) {
+			return row[at[h]]
+		}
+		return "" // a short row lacks its last cells
+	}
+	for _, h := range ledgerHeader() {
+		if _, ok := at[h]; !ok {
+			return nil, fault(-1, h, "", errors.New("the ledger lacks this column: it is not a ledger of this tool, or was changed; name another file"))
+		}
+	}
+	for i, row := range sheet.Rows {
+		text := func(h string) string { return unguard(cell(row, h)) }
+		number := func(h string) (*float64, error) {
+			s := cell(row, h)
+			if s == "" {
+				return nil, nil
+			}
+			v, err := strconv.ParseFloat(s, 64)
+			if err != nil || !finite(v) {
+				return nil, fault(i, h, s, errors.New("want a finite number"))
+			}
+			return &v, nil
+		}
+		e := Entry{Lot: text("lot"), Checked: text("checked"), Fabric: text("fabric"), Machine: text("machine"), Process: text("process"),
+			Model: text("model"), Verdict: Decision(text("verdict")), Cause: text("cause")}
+		if !slices.Contains([]Decision{Accept, Reject, MeasureMore}, e.Verdict) {
+			return nil, fault(i, "verdict", string(e.Verdict), errors.New("want accept, reject or measure-more"))
+		}
+		de, err := number("delta_e")
+		if err != nil {
+			return nil, err
+		}
+		if de == nil {
+			return nil, fault(i, "delta_e", "", errors.New("the cell is empty"))
+		}
+		e.DeltaE = *de
+		for _, c := range []struct {
+			h string
+			v **float64
+		}{{"dose_residual", &e.DoseResidual}, {"dose_sd", &e.DoseSD}, {"dose_z", &e.DoseZ}, {"off_a", &e.OffA}, {"off_b", &e.OffB}, {"off_z", &e.OffZ}} {
+			if *c.v, err = number(c.h); err != nil {
+				return nil, err
+			}
+		}
+		if (e.DoseZ != nil) != (e.DoseResidual != nil) || (e.DoseZ != nil) != (e.DoseSD != nil) || e.DoseSD != nil && *e.DoseSD <= 0 {
+			return nil, fault(i, "dose_sd", "", errors.New("dose_residual, dose_sd (above 0) and dose_z belong together"))
+		}
+		if err := l.Add(e); err != nil {
+			return nil, fault(i, "lot", e.Lot, err)
+		}
+	}
+	return l, nil
+}
+
+// Bytes is the ledger as CSV.
+func (l *Ledger) Bytes() ([]byte, error) {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	rows := [][]string{ledgerHeader()}
+	for _, e := range l.Entries {
+		rows = append(rows, []string{guard(e.Lot), guard(e.Checked), guard(e.Fabric), guard(e.Machine), guard(e.Process), guard(e.Model),
+			exact(&e.DeltaE), string(e.Verdict), guard(e.Cause),
+			exact(e.DoseResidual), exact(e.DoseSD), exact(e.DoseZ), exact(e.OffA), exact(e.OffB), exact(e.OffZ)})
+	}
+	if err := w.WriteAll(rows); err != nil {
+		return nil, err
+	}
+	return b.Bytes(), nil
+}
+
+func exact(v *float64) string {
+	if v == nil {
+		return ""
+	}
+	return strconv.FormatFloat(*v, 'g', -1, 64)
+}
+
+// guard puts an apostrophe before text that a spreadsheet would take for a
+// formula, and before one that has such an apostrophe itself; unguard takes
+// it away.
+func guard(s string) string {
+	if s != "" && bytes.ContainsRune([]byte("=+-@\t\r'"), rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}
+
+func unguard(s string) string {
+	if len(s) > 1 && s[0] == '\'' && bytes.ContainsRune([]byte("=+-@\t\r'"), rune(s[1])) {
+		return s[1:]
+	}
+	return s
+}

@@ -1,0 +1,102 @@
+package quality_test
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"example.com/dosetone/discharge"
+	"example.com/dosetone/discharge/quality"
+)
+
+func drawEntry(t *rapid.T) quality.Entry {
+	// No control characters and no blanks at the ends: a table trims its cells.
+	text := rapid.StringMatching(`[=+'@a-zµ"0-9,;-]{0,12}`)
+	number := func(name string) *float64 {
+		v := rapid.Float64Range(-1e3, 1e3).Draw(t, name)
+		return &v
+	}
+	e := quality.Entry{Lot: "L" + text.Draw(t, "lot"), Checked: text.Draw(t, "checked"), Fabric: text.Draw(t, "fabric"), Machine: text.Draw(t, "machine"),
+		Process: text.Draw(t, "process"), Model: text.Draw(t, "model"), Cause: text.Draw(t, "cause"), DeltaE: *number("de"),
+		Verdict: rapid.SampledFrom([]quality.Decision{quality.Accept, quality.Reject, quality.MeasureMore}).Draw(t, "verdict")}
+	if rapid.Bool().Draw(t, "dose") {
+		e.DoseResidual, e.DoseZ = number("residual"), number("z")
+		sd := rapid.Float64Range(1e-6, 10).Draw(t, "sd")
+		e.DoseSD = &sd
+	}
+	if rapid.Bool().Draw(t, "off") {
+		e.OffA, e.OffB, e.OffZ = number("a"), number("b"), number("offz")
+	}
+	return e
+}
+
+func TestLedgerRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		l := &quality.Ledger{}
+		for _, e := range rapid.SliceOfN(rapid.Custom(drawEntry), 0, 6).Draw(t, "entries") {
+			_ = l.Add(e) // a name that was drawn twice is refused
+		}
+		data, err := l.Bytes()
+		require.NoError(t, err)
+		got, err := quality.ReadLedger("ledger.csv", bytes.NewReader(data))
+		require.NoError(t, err, string(data))
+		require.Equal(t, l.Entries, got.Entries)
+	})
+}
+
+func TestLedgerTakesALotOnce(t *testing.T) {
+	l := &quality.Ledger{}
+	require.NoError(t, l.Add(quality.Entry{Lot: "P1", Verdict: quality.Accept}))
+	require.ErrorIs(t, l.Add(quality.Entry{Lot: "P1", Verdict: quality.Reject}), quality.ErrInLedger)
+	require.Len(t, l.Entries, 1)
+	require.Error(t, l.Add(quality.Entry{}))
+}
+
+func TestLedgerFaultsAreLocated(t *testing.T) {
+	good := &quality.Ledger{}
+	require.NoError(t, good.Add(quality.Entry{Lot: "P1", Verdict: quality.Accept, DeltaE: 1}))
+	data, err := good.Bytes()
+	require.NoError(t, err)
+	text := string(data)
+	for _, c := range []struct{ from, to, says string }{
+		{"accept", "fine", `column "verdict": value "fine"`},
+		{",1,accept", ",wide,accept", `column "delta_e": value "wide"`},
+		{",1,accept", ",NaN,accept", "finite"},
+		{",1,accept", ",,accept", "empty"},
+		{"dose_sd", "dose_se", "not a ledger"},
+	} {
+		_, err := quality.ReadLedger("ledger.csv", strings.NewReader(strings.Replace(text, c.from, c.to, 1)))
+		require.ErrorContains(t, err, c.says)
+		var row *discharge.RowError
+		require.ErrorAs(t, err, &row)
+		require.Equal(t, "ledger.csv", row.File)
+		require.Positive(t, row.Row)
+	}
+	twice := text + strings.SplitN(text, "\n", 2)[1]
+	_, err = quality.ReadLedger("ledger.csv", strings.NewReader(twice))
+	require.ErrorIs(t, err, quality.ErrInLedger)
+	empty, err := quality.ReadLedger("ledger.csv", strings.NewReader(""))
+	require.NoError(t, err)
+	require.Empty(t, empty.Entries)
+}
+
+func FuzzReadLedger(f *testing.F) {
+	l := &quality.Ledger{}
+	_ = l.Add(quality.Entry{Lot: "P1", Verdict: quality.Accept})
+	data, _ := l.Bytes()
+	f.Add(data)
+	f.Add([]byte("lot\nx\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		got, err := quality.ReadLedger("fuzz", bytes.NewReader(data))
+		if err != nil {
+			return
+		}
+		out, err := got.Bytes()
+		require.NoError(t, err)
+		_, err = quality.ReadLedger("fuzz", bytes.NewReader(out))
+		require.NoError(t, err)
+	})
+}

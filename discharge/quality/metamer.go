@@ -1,0 +1,59 @@
+package quality
+
+import (
+	"fmt"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+// Metamerism is how lot and standard differ under another light than they were
+// matched under.
+type Metamerism struct {
+	Viewing colorimetry.Viewing
+	DeltaE  float64 // of lot mean and standard under it, by the chosen formula
+	// Index is the special metamerism index against the lot's viewing with the
+	// chosen formula and multiplicative correction: what remains of the
+	// difference when the pair is made to match under the first light.
+	Index float64
+	Risk  bool // Index above half the tolerance (common practice, no source)
+}
+
+// metamerism compares under D65, A and F11 (F11 stands for three-band
+// fluorescent tubes in shops), with the lot's observer.
+func (j *judge) metamerism(t *discharge.Table) ([]Metamerism, error) {
+	lot := j.sample.spectrum()
+	if lot == nil || j.target.Spectrum == nil || t.Kind != discharge.Spectral {
+		return nil, nil
+	}
+	std := colorimetry.Spectrum{Grid: j.target.Grid, Values: j.target.Spectrum}
+	if std.Grid != t.Grid {
+		var err error
+		if std, err = std.Resample(t.Grid); err != nil {
+			return nil, fmt.Errorf("standard and lot have different wavelengths: %w", err)
+		}
+	}
+	ref, err := colorimetry.NewWeights(t.Viewing, t.Grid)
+	if err != nil {
+		return nil, err
+	}
+	sample := colorimetry.Spectrum{Grid: t.Grid, Values: lot}
+	index := colorimetry.MetamerismIndex{Difference: j.opt.Difference}
+	var out []Metamerism
+	for _, lamp := range []colorimetry.Illuminant{colorimetry.D65, colorimetry.A, colorimetry.F11} {
+		v := colorimetry.Viewing{Illuminant: lamp, Observer: t.Viewing.Observer}
+		w, err := colorimetry.NewWeights(v, t.Grid)
+		if err != nil {
+			return nil, err
+		}
+		m := Metamerism{Viewing: v, DeltaE: j.opt.Difference.Diff(w.Lab(std.Values), w.Lab(lot))}
+		if v != t.Viewing {
+			if m.Index, err = index.OfSpectra(std, sample, ref, w); err != nil {
+				return nil, err
+			}
+			m.Risk = m.Index > j.opt.Tolerance/2
+		}
+		out = append(out, m)
+	}
+	return out, nil
+}

@@ -1,0 +1,69 @@
+package quality
+
+import (
+	"math"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+// region is what the buyer accepts: all shades within a tolerance of the
+// standard or, when limits were approved, of the nearest shade on the way from
+// the standard to a limit.
+type region struct {
+	formula   colorimetry.Difference
+	standard  colorimetry.Lab
+	ends      []colorimetry.Lab // approved limits
+	tolerance float64
+	metric    mat3 // quadratic form of small differences at the standard
+}
+
+func newRegion(t discharge.Target, f colorimetry.Difference, tolerance float64) *region {
+	r := &region{formula: f, standard: t.Lab, tolerance: tolerance}
+	for _, end := range []*colorimetry.Lab{t.Light, t.Dark} {
+		if end != nil {
+			r.ends = append(r.ends, *end)
+		}
+	}
+	const h = 0.3
+	at := func(d vec3) float64 {
+		e := f.Diff(t.Lab, moved(t.Lab, d))
+		return e * e / (h * h)
+	}
+	for i := range 3 {
+		var d vec3
+		d[i] = h
+		r.metric[i][i] = at(d)
+	}
+	for i := range 3 {
+		for j := range i {
+			var d vec3
+			d[i], d[j] = h, h
+			v := (at(d) - r.metric[i][i] - r.metric[j][j]) / 2
+			r.metric[i][j], r.metric[j][i] = v, v
+		}
+	}
+	return r
+}
+
+// fromStandard is the difference from the standard itself.
+func (r *region) fromStandard(c colorimetry.Lab) float64 { return r.formula.Diff(r.standard, c) }
+
+// distance is the difference that decides.
+func (r *region) distance(c colorimetry.Lab) float64 {
+	d := r.fromStandard(c)
+	for _, end := range r.ends {
+		way, off := minus(end, r.standard), minus(c, r.standard)
+		length := form(r.metric, way)
+		if length <= 0 {
+			continue
+		}
+		w := apply(r.metric, way)
+		t := min(max((w[0]*off[0]+w[1]*off[1]+w[2]*off[2])/length, 0), 1)
+		near := moved(r.standard, vec3{t * way[0], t * way[1], t * way[2]})
+		d = math.Min(d, r.formula.Diff(near, c))
+	}
+	return d
+}
+
+func (r *region) holds(c colorimetry.Lab) bool { return r.distance(c) <= r.tolerance }

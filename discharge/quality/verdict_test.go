@@ -1,0 +1,285 @@
+package quality_test
+
+import (
+	"maps"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/datasets/published"
+	"example.com/dosetone/discharge"
+	"example.com/dosetone/discharge/quality"
+	"example.com/dosetone/internal/laundry"
+)
+
+// Of lots given 90 % to pass, 87-93 % must do (the bound). The lots
+// have doses anywhere within three lot scatters of the standard, the buyers
+// tolerances from 0.6 to 3.2 lot scatters.
+func TestVerdictProbabilityIsCalibrated(t *testing.T) {
+	kinds, processes, lots, seeds := []laundry.Kind{laundry.PowerLaw, laundry.Mixed}, []string{"permanganate-pellet"}, 80, 1
+	if full() {
+		kinds, processes, lots, seeds = laundry.Kinds(), []string{"permanganate-pellet", "ozone-gas"}, 150, 2
+	}
+	var bins [10]bin
+	var ninety bin
+	for _, kind := range kinds {
+		for _, process := range processes {
+			for seed := range seeds {
+				r := newRoom(t, kind, process, uint64(seed)+11)
+				for range lots {
+					mean, lot := r.trueLot(r.somewhere(t))
+					for range 3 {
+						tolerance := r.scatter * (0.6 + 2.6*r.rng.Float64())
+						p := r.judge(t, lot, nil, tolerance).Verdict.Probability
+						pass := de(r.standard.Lab, mean) <= tolerance
+						bins[min(int(10*p), 9)].add(p, pass)
+						if p >= 0.8 && p < 0.97 {
+							ninety.add(p, pass)
+						}
+					}
+				}
+			}
+		}
+	}
+	for i, b := range bins {
+		t.Logf("given %.1f-%.1f: %4.0f lots, %.1f %% on average, %.1f %% passed", float64(i)/10, float64(i+1)/10, b.n, 100*b.said/max(b.n, 1), 100*b.passed/max(b.n, 1))
+	}
+	said, was := ninety.said/ninety.n, ninety.passed/ninety.n
+	chance := math.Sqrt(said * (1 - said) / ninety.n)
+	t.Logf("given 80-97 %%: %.0f lots, %.1f %% on average, %.1f %% ± %.1f %% passed", ninety.n, 100*said, 100*was, 100*chance)
+	bound := 0.03
+	if !full() {
+		bound = 3 * chance
+	}
+	require.InDelta(t, said, was, bound)
+}
+
+type bin struct{ n, said, passed float64 }
+
+func (b *bin) add(p float64, pass bool) {
+	b.n++
+	b.said += p
+	if pass {
+		b.passed++
+	}
+}
+
+// somewhere is settings whose expected shade lies up to three lot scatters
+// from the standard, evenly in log dose.
+func (r *room) somewhere(t testing.TB) map[string]float64 {
+	t.Helper()
+	if r.ends[0] == nil {
+		var ok bool
+		for i, lighter := range []bool{false, true} {
+			if r.ends[i], ok = r.at(3*r.scatter, lighter); !ok {
+				r.ends[i] = r.settings
+			}
+		}
+	}
+	u := 2*r.rng.Float64() - 1
+	end := r.ends[0]
+	if u > 0 {
+		end = r.ends[1]
+	}
+	s := maps.Clone(r.settings)
+	for c := range s {
+		s[c] *= math.Pow(end[c]/s[c], math.Abs(u))
+	}
+	return s
+}
+
+func labTable(lots ...discharge.Lot) *discharge.Table {
+	return &discharge.Table{Name: "t", Kind: discharge.LabKind, Viewing: d65(), Lots: lots}
+}
+
+func d65() colorimetry.Viewing {
+	return colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}
+}
+
+// labLot makes a lot of panels with one reading each.
+func labLot(id string, labs ...colorimetry.Lab) discharge.Lot {
+	l := discharge.Lot{ID: id, Role: discharge.Production}
+	for i, c := range labs {
+		l.Panels = append(l.Panels, discharge.Panel{ID: string(rune('a' + i)), Readings: []discharge.Reading{{Lab: c}}})
+	}
+	return l
+}
+
+func target(c colorimetry.Lab) discharge.Target {
+	return discharge.Target{ID: "S", Viewing: d65(), Lab: c}
+}
+
+func TestVerdictWithoutModel(t *testing.T) {
+	std := colorimetry.Lab{L: 48, A: -2.6, B: -9}
+	judge := func(opt quality.Options, labs ...colorimetry.Lab) *quality.Report {
+		lot := labLot("P", labs...)
+		r, err := quality.Judge(labTable(lot), lot, target(std), &opt)
+		require.NoError(t, err)
+		return r
+	}
+	near := []colorimetry.Lab{{L: 48.2, A: -2.6, B: -9.1}, {L: 47.8, A: -2.5, B: -8.9}, {L: 48.1, A: -2.7, B: -9}, {L: 48, A: -2.6, B: -9.2}}
+	require.Equal(t, quality.Accept, judge(quality.Options{}, near...).Verdict.Decision)
+	require.Empty(t, judge(quality.Options{}, near...).Causes)
+	far := make([]colorimetry.Lab, len(near))
+	edge := make([]colorimetry.Lab, len(near))
+	for i, c := range near {
+		far[i], edge[i] = c, c
+		far[i].L -= 5
+		edge[i].L -= 1.5 // about 1.5 ΔE00: S_L is 1.00 at L* 48
+	}
+	r := judge(quality.Options{}, far...)
+	require.Equal(t, quality.Reject, r.Verdict.Decision)
+	require.Equal(t, quality.CannotTell, r.Causes[0].Fault)
+	require.Contains(t, r.Causes[0].Evidence, "darker")
+	require.Nil(t, r.Split)
+	require.Equal(t, quality.MeasureMore, judge(quality.Options{}, edge...).Verdict.Decision)
+	// The same lot under a wide and a narrow tolerance.
+	require.Equal(t, quality.Accept, judge(quality.Options{Tolerance: 3}, edge...).Verdict.Decision)
+	require.Equal(t, quality.Reject, judge(quality.Options{Tolerance: 0.4}, edge...).Verdict.Decision)
+	// More panels settle what one cannot.
+	one := judge(quality.Options{Tolerance: 1.2}, near[0])
+	require.Equal(t, quality.MeasureMore, one.Verdict.Decision)
+	require.Positive(t, one.Verdict.MorePanels)
+	require.Equal(t, quality.Accept, one.Verdict.SettlesWith)
+	require.NotEmpty(t, one.Notes)
+	// Uneven garments: the mean passes, the share does not.
+	wild := []colorimetry.Lab{{L: 52, A: -2.6, B: -9}, {L: 44, A: -2.6, B: -9}, {L: 51, A: -2.6, B: -9}, {L: 45, A: -2.6, B: -9}, {L: 52, A: -2.6, B: -9}, {L: 44, A: -2.6, B: -9}}
+	v := judge(quality.Options{Share: 0.9}, wild...).Verdict
+	require.Equal(t, quality.Reject, v.Decision)
+	require.Less(t, v.ShareHi, 0.7)
+	require.False(t, v.Variables.Passes)
+}
+
+// With limits approved, what lies between standard and limit is inside.
+func TestLimitsWidenWhatIsAccepted(t *testing.T) {
+	std := colorimetry.Lab{L: 48, A: -2.6, B: -9}
+	light, dark := colorimetry.Lab{L: 52, A: -2.8, B: -8}, colorimetry.Lab{L: 45, A: -2.4, B: -9.6}
+	tg := target(std)
+	tg.Light, tg.Dark = &light, &dark
+	lot := labLot("P", colorimetry.Lab{L: 51.6, A: -2.75, B: -8.1}, colorimetry.Lab{L: 51.4, A: -2.8, B: -8.2}, colorimetry.Lab{L: 51.7, A: -2.7, B: -8.0}, colorimetry.Lab{L: 51.5, A: -2.8, B: -8.1})
+	r, err := quality.Judge(labTable(lot), lot, tg, &quality.Options{Tolerance: 1})
+	require.NoError(t, err)
+	require.Equal(t, quality.Accept, r.Verdict.Decision)
+	require.Greater(t, r.DeltaE, 3.0)
+	require.Less(t, r.Decisive, 0.3)
+	r, err = quality.Judge(labTable(lot), lot, target(std), &quality.Options{Tolerance: 1})
+	require.NoError(t, err)
+	require.Equal(t, quality.Reject, r.Verdict.Decision)
+}
+
+// One-sided tolerance factors of R (noncentral t), in published/stat.
+func TestVariablesUseThePublishedFactor(t *testing.T) {
+	columns, err := published.StatColumns("tolerance_factors.csv", "n", "coverage", "confidence", "k_one_sided")
+	require.NoError(t, err)
+	done := 0
+	for i := range columns[0] {
+		n := int(columns[0][i])
+		if done > 3 || n > 10 || columns[2][i] < 0.9 {
+			continue
+		}
+		var labs []colorimetry.Lab
+		for k := range n {
+			labs = append(labs, colorimetry.Lab{L: 48 + 0.1*float64(k), A: -2.6, B: -9})
+		}
+		lot := labLot("P", labs...)
+		r, err := quality.Judge(labTable(lot), lot, target(labs[0]), &quality.Options{Share: columns[1][i], Confidence: columns[2][i]})
+		require.NoError(t, err)
+		require.InEpsilon(t, columns[3][i], r.Verdict.Variables.K, 1e-6)
+		done++
+	}
+	require.Greater(t, done, 3)
+}
+
+func TestJudgeRefuses(t *testing.T) {
+	std := colorimetry.Lab{L: 48, A: -2.6, B: -9}
+	lot := labLot("P", std)
+	for name, c := range map[string]struct {
+		lot discharge.Lot
+		std discharge.Target
+		opt quality.Options
+	}{
+		"tolerance":  {lot, target(std), quality.Options{Tolerance: -1}},
+		"confidence": {lot, target(std), quality.Options{Confidence: 0.4}},
+		"share":      {lot, target(std), quality.Options{Share: 1}},
+		"viewing":    {lot, discharge.Target{ID: "S", Viewing: colorimetry.Viewing{Illuminant: colorimetry.A, Observer: colorimetry.TenDegree}, Lab: std}, quality.Options{}},
+		"empty":      {labLot("P"), target(std), quality.Options{}},
+		"NaN":        {labLot("P", colorimetry.Lab{L: math.NaN()}), target(std), quality.Options{}},
+	} {
+		_, err := quality.Judge(labTable(c.lot), c.lot, c.std, &c.opt)
+		require.Error(t, err, name)
+	}
+}
+
+func TestJudgeIsDeterministicAndLeavesItsInputAlone(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	lot, base := r.run(r.Laundry, r.settings, laundry.RunOptions{})
+	copyOf := r.Lot("P", discharge.Production, laundry.Lot{})
+	copyOf.Settings = lot.Settings.Clone()
+	for _, p := range lot.Panels {
+		q := discharge.Panel{ID: p.ID}
+		for _, x := range p.Readings {
+			x.Spectrum = append([]float64(nil), x.Spectrum...)
+			q.Readings = append(q.Readings, x)
+		}
+		copyOf.Panels = append(copyOf.Panels, q)
+	}
+	first, second := r.judge(t, lot, base, 1), r.judge(t, lot, base, 1)
+	require.Equal(t, first, second)
+	require.Equal(t, copyOf.Panels, lot.Panels)
+	require.Equal(t, copyOf.Settings, lot.Settings)
+}
+
+// A lot and standard of one spectrum match under every light; an own cast
+// does not.
+func TestMetamerism(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	lot, _ := r.run(r.Laundry, r.settings, laundry.RunOptions{})
+	mean, _ := discharge.PanelMeans(lot)
+	same := r.standard
+	same.Spectrum = make([]float64, len(r.standard.Spectrum))
+	for _, p := range mean {
+		for i, v := range p.Spectrum {
+			same.Spectrum[i] += v / float64(len(mean))
+		}
+	}
+	same.Lab = r.Weights.Lab(same.Spectrum)
+	rep, err := quality.Judge(r.table, lot, same, nil)
+	require.NoError(t, err)
+	require.Len(t, rep.Metamerism, 3)
+	for _, m := range rep.Metamerism {
+		require.InDelta(t, 0, m.DeltaE, 1e-6)
+		require.InDelta(t, 0, m.Index, 1e-6)
+	}
+	brown := r.addCast(lot, 0.4, func(nm float64) float64 { return math.Exp(-(nm - 400) / 140) })
+	rep, err = quality.Judge(r.table, brown, same, nil)
+	require.NoError(t, err)
+	require.Greater(t, rep.Metamerism[1].Index, 0.1) // under A
+}
+
+func TestUniformity(t *testing.T) {
+	lot := discharge.Lot{ID: "P", Role: discharge.Production}
+	for i := range 3 {
+		p := discharge.Panel{ID: string(rune('a' + i))}
+		for _, pos := range []string{"front thigh", "front knee", "back thigh", "back knee"} {
+			c := colorimetry.Lab{L: 48 + 0.1*float64(i), A: -2.6, B: -9}
+			if pos[:4] == "back" {
+				c.L -= 2
+			}
+			p.Readings = append(p.Readings, discharge.Reading{Position: pos, Lab: c})
+		}
+		lot.Panels = append(lot.Panels, p)
+	}
+	r, err := quality.Judge(labTable(lot), lot, target(colorimetry.Lab{L: 47.1, A: -2.6, B: -9}), nil)
+	require.NoError(t, err)
+	u := r.Uniformity
+	require.Len(t, u.Positions, 4)
+	require.Len(t, u.Contrasts, 1)
+	require.Equal(t, [2]string{"front", "back"}, u.Contrasts[0].Sides)
+	require.InDelta(t, 2, u.Contrasts[0].DL, 1e-9)
+	require.InDelta(t, 2, u.Contrasts[0].LoHi[0], 1e-9) // the same on every panel
+	// ΔL' = 2 at L* near 47: S_L = 1 + 0.015·9/√29 = 1.025.
+	require.InDelta(t, 2/1.025, u.Contrasts[0].DeltaE, 0.03)
+	require.InDelta(t, u.Contrasts[0].DeltaE, u.WorstDeltaE, 0.05) // another reference shade
+}
