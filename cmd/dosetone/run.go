@@ -14,11 +14,12 @@ import (
 	"example.com/dosetone/discharge"
 )
 
-// Exit codes. 3 is reserved for check: the lot is outside tolerance.
+// Exit codes.
 const (
-	exitDone   = 0
-	exitFailed = 1
-	exitUsage  = 2
+	exitDone    = 0
+	exitFailed  = 1
+	exitUsage   = 2
+	exitOutside = 3 // check rejected a lot
 )
 
 // run executes one command line and returns the exit code: results go to
@@ -31,7 +32,11 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	}
 	fmt.Fprintln(stderr, "dosetone:", err)
 	var failed *failure
-	if errors.As(err, &failed) {
+	var outside *errOutside
+	switch {
+	case errors.As(err, &outside):
+		return exitOutside
+	case errors.As(err, &failed):
 		return exitFailed
 	}
 	return exitUsage
@@ -61,6 +66,13 @@ func (e *env) work(do func(cmd *cobra.Command, args []string) error) func(*cobra
 		}
 		if err == nil {
 			return e.flush()
+		}
+		var outside *errOutside
+		if errors.As(err, &outside) { // a result, not a failure of the work
+			if ferr := e.flush(); ferr != nil {
+				return &failure{ferr}
+			}
+			return outside
 		}
 		if errors.Is(err, context.Canceled) {
 			err = errors.New("interrupted; nothing was written")

@@ -59,6 +59,7 @@ func workspace(t *testing.T) string {
 	write("standard.csv", demo.PelletStandard())
 	write("settings.csv", []byte("id,strength_pct,ratio,time_min\none,6,1.3,14\ntwo,9,1.8,20\n"))
 	write("lots.csv", labLots())
+	write("lot.csv", productionOf("P101"))
 	var b bytes.Buffer
 	im := image.NewNRGBA(image.Rect(0, 0, 240, 120))
 	for i := range im.Pix {

@@ -1,0 +1,394 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"example.com/dosetone/cmd/dosetone/internal/atomic"
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+	"example.com/dosetone/discharge/quality"
+)
+
+// checkFlags are the buyer's terms and the laundry's knowledge.
+type checkFlags struct {
+	standard, standardID    string
+	lots                    []string
+	tolerance, garment      number
+	share, confidence, band number
+	difference              string
+	model, base, pairs      string
+	ledger                  string
+	process                 string
+	inDrum                  bool
+	read                    readFlags
+	second                  *factorFlags
+}
+
+func newCheck(e *env, processes []discharge.Process) *cobra.Command {
+	var f checkFlags
+	cmd := &cobra.Command{
+		Use:     "check LOT --standard FILE",
+		GroupID: "floor",
+		Short:   "Judge lots: pass or not, why, and what to do",
+		Long: `Compares the panels of a lot with a buyer's standard and says accept, reject, or
+how many more panels would settle it, with the probability that the lot is good.
+LOT is a table of readings; its lots with role production are judged (or trial,
+when there are none). With a model it says how much of the difference is dose
+and what else went wrong, each cause with its evidence and the usual remedy, and
+how many minutes of a second pass remain. Rows with role base and the lot's name
+are the base of that load.
+
+A ledger gets one line per lot, never two, and shows drift of the laundry against
+its model. Panels read before the cloth is finished and dry need --pairs, a table
+of panels read at both stages.
+
+The exit code is 3 when a lot is rejected.`,
+		Example: `  dosetone check lot.csv --standard standard.csv --tolerance 1.5
+  dosetone check lot.csv --standard standard.csv --model model.json --ledger ledger.csv
+  dosetone check lot.csv --standard standard.csv --difference CMC --tolerance 2 --share 80 --format json`,
+		Args: cobra.ExactArgs(1),
+		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.check(args[0], &f) }),
+	}
+	fl := cmd.Flags()
+	fl.StringVar(&f.standard, "standard", "", "table with the buyer's standard and, if any, its light and dark limit")
+	fl.StringVar(&f.standardID, "standard-id", "", "which standard of that table; needed when it has several")
+	fl.StringSliceVar(&f.lots, "lot", nil, "judge only these lots")
+	fl.Var(&f.tolerance, "tolerance", "difference of the lot's mean that still passes (default 1.5)")
+	fl.Var(&f.garment, "garment-tolerance", "difference of a single garment that still passes (default: that of the mean)")
+	fl.Var(&f.share, "share", "percent of garments that must pass too (default: the mean alone counts)")
+	fl.Var(&f.confidence, "confidence", "percent of certainty to accept or to reject (default 95)")
+	fl.StringVar(&f.difference, "difference", "CIEDE2000", `formula: CIEDE2000, "CIEDE2000(2:1:1)", "CMC(2:1)", ...`)
+	fl.StringVar(&f.model, "model", "", "model of the laundry: causes, correction, drift")
+	fl.StringVar(&f.base, "bases", "", "table with bases of earlier loads of this fabric, to know how they scatter")
+	fl.StringVar(&f.pairs, "pairs", "", "table with panels read at an earlier stage and finished and dry")
+	fl.StringVar(&f.ledger, "ledger", "", "CSV file that gets one line per lot; made if need be")
+	fl.Var(&f.band, "band", "ΔE00 that two lots of one shade band may differ by (default: the tolerance)")
+	fl.StringVar(&f.process, "process", "", "process of the lots, when the file has no process column")
+	fl.BoolVar(&f.inDrum, "in-drum", false, "the lot is still in the drum with its charge: minutes to go on, not of a second pass")
+	f.read.register(cmd)
+	f.second = registerFactors(cmd, processes, "second-", "of a second pass:", true)
+	return cmd
+}
+
+// errOutside makes the exit code 3: the results are written, and the lots are
+// outside tolerance.
+type errOutside struct{ lots []string }
+
+func (o *errOutside) Error() string {
+	return "outside tolerance: " + strings.Join(o.lots, ", ")
+}
+
+func (e *env) check(name string, f *checkFlags) error {
+	opt, err := f.options()
+	if err != nil {
+		return err
+	}
+	if f.model != "" {
+		if opt.Model, err = e.model(f.model); err != nil {
+			return err
+		}
+		if opt.SecondPass, err = f.secondPass(opt.Model); err != nil {
+			return err
+		}
+	} else if f.second.any() {
+		return usage("--second-... needs --model: only a model knows what more minutes do")
+	}
+	t, err := e.checkTable(name, f, opt.Model)
+	if err != nil {
+		return err
+	}
+	lots, err := f.chosen(t)
+	if err != nil {
+		return err
+	}
+	standard, err := e.checkStandard(f, t)
+	if err != nil {
+		return err
+	}
+	if opt.Bases, err = e.checkBases(f, t, opt.Model); err != nil {
+		return err
+	}
+	if opt.Stages, err = e.checkStages(f, t, opt.Model); err != nil {
+		return err
+	}
+	var list []checkResult
+	var outside []string
+	var entries []quality.Entry
+	checked := time.Now().UTC().Format(time.RFC3339)
+	for _, lot := range lots {
+		if err := e.ctx.Err(); err != nil {
+			return err
+		}
+		o := *opt
+		o.Base = basesOf(t, lot.ID)
+		r, err := quality.Judge(t, lot, standard, &o)
+		if err != nil {
+			return fmt.Errorf("%s: %w", t.Name, err)
+		}
+		if r.Verdict.Decision == quality.Reject {
+			outside = append(outside, lot.ID)
+		}
+		list = append(list, newCheckResult(r, opt))
+		entries = append(entries, quality.NewEntry(r, lot, opt.Model, checked))
+	}
+	bands, err := bandsOf(list, f.band.value, opt.Tolerance)
+	if err != nil {
+		return err
+	}
+	trend, err := e.keepLedger(f.ledger, entries, opt.Model)
+	if err != nil {
+		return err
+	}
+	if err := e.showCheck(list, bands, trend, opt); err != nil {
+		return err
+	}
+	if len(outside) > 0 {
+		return &errOutside{outside}
+	}
+	return nil
+}
+
+// options turns the flags into the terms of the judgment.
+func (f *checkFlags) options() (*quality.Options, error) {
+	switch {
+	case f.standard == "":
+		return nil, usage("no standard: give --standard FILE.csv")
+	case f.tolerance.set && f.tolerance.value <= 0, f.garment.set && f.garment.value <= 0:
+		return nil, usage("tolerances must be above 0 (a color difference, such as 1.5)")
+	case f.share.set && (f.share.value <= 0 || f.share.value >= 100):
+		return nil, usage("--share must lie between 0 and 100, such as 90: a sample cannot show that all garments pass")
+	case f.confidence.set && (f.confidence.value <= 50 || f.confidence.value >= 100):
+		return nil, usage("--confidence must lie between 50 and 100, such as 95")
+	case f.band.set && f.band.value <= 0:
+		return nil, usage("--band must be above 0")
+	}
+	d, err := colorimetry.ParseDifference(f.difference)
+	if err != nil {
+		return nil, usage("--difference: %w", err)
+	}
+	opt := &quality.Options{Difference: d, Tolerance: f.tolerance.value, GarmentTolerance: f.garment.value, Share: f.share.value / 100, Confidence: f.confidence.value / 100}
+	opt.InDrum = f.inDrum
+	if opt.Tolerance == 0 {
+		opt.Tolerance = discharge.DefaultTolerance
+	}
+	return opt, nil
+}
+
+// secondPass is the settings of a second pass, whose time is the answer.
+func (f *checkFlags) secondPass(m *discharge.Model) (discharge.Settings, error) {
+	if !f.second.any() {
+		return nil, nil
+	}
+	s, err := f.second.settings(m.Process())
+	if err != nil {
+		return nil, err
+	}
+	if _, ok := s["time_min"]; ok {
+		return nil, usage("--second-time: the time of the second pass is what check works out")
+	}
+	return s, nil
+}
+
+// readOptions are those of every table of this command.
+func (f *checkFlags) readOptions(v colorimetry.Viewing, m *discharge.Model) *discharge.ReadOptions {
+	opt := &discharge.ReadOptions{Process: f.process, Viewing: f.read.viewing.Viewing, Percent: bool(f.read.percent)}
+	if opt.Viewing == (colorimetry.Viewing{}) {
+		opt.Viewing = v
+	}
+	if m != nil {
+		if p := m.Process(); !builtIn(p) {
+			opt.Processes = []discharge.Process{p}
+		}
+	}
+	return opt
+}
+
+// checkTable reads a table, of the model's process if nothing else is said.
+func (e *env) checkTable(name string, f *checkFlags, m *discharge.Model) (*discharge.Table, error) {
+	s, err := e.sheet(name)
+	if err != nil {
+		return nil, err
+	}
+	var v colorimetry.Viewing
+	if m != nil {
+		v = m.Viewing()
+	}
+	opt := f.readOptions(v, m)
+	if m != nil && opt.Process == "" && !hasColumn(s, "process") {
+		opt.Process = m.Process().ID
+	}
+	t, err := discharge.FromSheet(s, opt)
+	if err != nil {
+		return nil, err
+	}
+	e.warnAll(t.Warnings)
+	if m == nil {
+		return t, nil
+	}
+	for _, l := range t.Lots {
+		if l.Process != "" && l.Process != m.Process().ID {
+			return nil, &discharge.RowError{File: t.Name, Row: l.Row, Column: "process", Value: l.Process, Err: fmt.Errorf("the model is of %s", m.Process().ID)}
+		}
+	}
+	return t, nil
+}
+
+// chosen are the lots to judge, in file order.
+func (f *checkFlags) chosen(t *discharge.Table) ([]discharge.Lot, error) {
+	lots := t.ByRole(discharge.Production)
+	if len(lots) == 0 {
+		lots = t.ByRole(discharge.Trial)
+	}
+	if len(lots) == 0 {
+		return nil, fmt.Errorf("%s: no lot to judge: rows with role %s are needed", t.Name, discharge.Production)
+	}
+	if len(f.lots) == 0 {
+		return lots, nil
+	}
+	var out []discharge.Lot
+	for _, id := range f.lots {
+		i := slices.IndexFunc(lots, func(l discharge.Lot) bool { return l.ID == id })
+		if i < 0 {
+			return nil, usage("--lot: %s has no lot %q to judge", t.Name, id)
+		}
+		out = append(out, lots[i])
+	}
+	return out, nil
+}
+
+// basesOf are the base readings of one load.
+func basesOf(t *discharge.Table, id string) []discharge.Lot {
+	var out []discharge.Lot
+	for _, l := range t.ByRole(discharge.Base) {
+		if l.ID == id {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// checkStandard reads the standard, under the lots' viewing if its file does
+// not say another.
+func (e *env) checkStandard(f *checkFlags, t *discharge.Table) (discharge.Target, error) {
+	s, err := e.sheet(f.standard)
+	if err != nil {
+		return discharge.Target{}, err
+	}
+	opt := &discharge.ReadOptions{Viewing: t.Viewing, Percent: bool(f.read.percent)}
+	list, err := discharge.TargetsFromSheet(s, opt)
+	if err != nil {
+		return discharge.Target{}, err
+	}
+	e.warnAll(list.Warnings)
+	if list.Items[0].Spectrum == nil && !hasColumn(s, "illuminant") && !hasColumn(s, "red") {
+		e.warn("%s: no columns illuminant and observer: the colors are taken to be under the lots' %s", shown(f.standard), t.Viewing)
+	}
+	if f.standardID == "" {
+		if len(list.Items) > 1 {
+			return discharge.Target{}, usage("%s has %d standards: choose one with --standard-id", shown(f.standard), len(list.Items))
+		}
+		return list.Items[0], nil
+	}
+	for _, it := range list.Items {
+		if it.ID == f.standardID {
+			return it, nil
+		}
+	}
+	return discharge.Target{}, usage("--standard-id: %s has no standard %q", shown(f.standard), f.standardID)
+}
+
+// checkBases reads the bases of earlier loads.
+func (e *env) checkBases(f *checkFlags, t *discharge.Table, m *discharge.Model) (*quality.BaseHistory, error) {
+	if f.base == "" {
+		return nil, nil
+	}
+	b, err := e.checkTable(f.base, f, m)
+	if err != nil {
+		return nil, err
+	}
+	if b.Viewing != t.Viewing {
+		return nil, fmt.Errorf("%w: %s is under %s, %s under %s", discharge.ErrViewing, b.Name, b.Viewing, t.Name, t.Viewing)
+	}
+	h, err := quality.LearnBase(b)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", b.Name, err)
+	}
+	return h, nil
+}
+
+// checkStages learns from --pairs, and from the lots' own file, whose panels
+// may have been read at both stages too.
+func (e *env) checkStages(f *checkFlags, t *discharge.Table, m *discharge.Model) (*quality.Stages, error) {
+	tables := []*discharge.Table{t}
+	if f.pairs != "" {
+		p, err := e.checkTable(f.pairs, f, m)
+		if err != nil {
+			return nil, err
+		}
+		tables = append(tables, p)
+	}
+	return quality.LearnStages(tables...)
+}
+
+// lockWait is how long a ledger in use is waited for.
+const lockWait = 10 * time.Second
+
+// keepLedger appends the lots that the ledger has not yet, and charts it. The
+// ledger is written whole beside the old one and renamed, under a lock.
+func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Model) (_ *quality.Trend, err error) {
+	if name == "" {
+		return nil, nil
+	}
+	if name == "-" {
+		return nil, usage("--ledger must name a file")
+	}
+	if _, ok := e.files.(disk); ok {
+		unlock, err := atomic.Lock(name, lockWait)
+		if err != nil {
+			return nil, fileError(err)
+		}
+		defer func() { err = errors.Join(err, unlock()) }()
+	}
+	l := &quality.Ledger{}
+	data, err := e.read(name)
+	var none *noFile
+	switch {
+	case errors.As(err, &none): // the first lot
+	case err != nil:
+		return nil, err
+	default:
+		if l, err = quality.ReadLedger(name, strings.NewReader(string(data))); err != nil {
+			return nil, err
+		}
+	}
+	added := 0
+	for _, x := range entries {
+		switch err := l.Add(x); {
+		case errors.Is(err, quality.ErrInLedger):
+			e.warn("%s: lot %s is there already and is not added again", name, x.Lot)
+		case err != nil:
+			return nil, err
+		default:
+			added++
+		}
+	}
+	if added > 0 {
+		out, err := l.Bytes()
+		if err != nil {
+			return nil, err
+		}
+		if err := e.files.write(name, out); err != nil {
+			return nil, err
+		}
+	}
+	if m == nil {
+		return nil, nil
+	}
+	return l.Monitor(m.Digest())
+}

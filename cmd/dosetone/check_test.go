@@ -1,0 +1,183 @@
+package main
+
+import (
+	"bytes"
+	"encoding/csv"
+	"os"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/datasets/demo"
+)
+
+// productionOf is the demo's production file with only one of its lots.
+func productionOf(id string) []byte {
+	var out []string
+	for _, line := range strings.SplitAfter(string(demo.PelletProduction()), "\n") {
+		if strings.HasPrefix(line, "#") || strings.HasPrefix(line, "lot,") || strings.HasPrefix(line, id+",") {
+			out = append(out, line)
+		}
+	}
+	return []byte(strings.Join(out, ""))
+}
+
+// checkWorkspace has the demo's lots: P101 is good, P102 has a brown cast (the
+// demo's README says so).
+func checkWorkspace(t *testing.T) {
+	t.Helper()
+	workspace(t)
+	require.NoError(t, os.WriteFile("both.csv", demo.PelletProduction(), 0o644))
+	require.NoError(t, os.WriteFile("bad.csv", productionOf("P102"), 0o644))
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+}
+
+func TestCheckJudgesTheDemosLots(t *testing.T) {
+	checkWorkspace(t)
+	good := tool(t, "", "check", "lot.csv", "--standard", "standard.csv", "--model", "model.json", "--format", "json")
+	require.Equal(t, exitDone, good.code, good.err)
+	// The keys of design.md's contract.
+	keys := decode[map[string]any](t, good.out)
+	for _, k := range []string{"verdict", "delta_e_lot", "delta_e_interval", "panels", "along", "off", "likely_cause", "correction", "shade_band"} {
+		require.Contains(t, keys, k)
+	}
+	require.Equal(t, "accept", keys["verdict"])
+
+	bad := tool(t, "", "check", "bad.csv", "--standard", "standard.csv", "--model", "model.json", "--format", "json")
+	require.Equal(t, exitOutside, bad.code)
+	require.Contains(t, bad.err, "outside tolerance: P102")
+	r := decode[checkResult](t, bad.out)
+	require.Equal(t, "reject", string(r.Verdict))
+	require.Equal(t, "brown cast", *r.LikelyCause)
+	require.False(t, r.Correction.Possible)
+
+	both := tool(t, "", "check", "both.csv", "--standard", "standard.csv", "--format", "json")
+	require.Equal(t, exitOutside, both.code)
+	list := decode[[]checkResult](t, both.out)
+	require.Len(t, list, 2)
+	require.NotEqual(t, list[0].ShadeBand, list[1].ShadeBand)
+
+	text := tool(t, "", "check", "both.csv", "--standard", "standard.csv", "--model", "model.json", "--share", "80")
+	require.Equal(t, exitOutside, text.code)
+	for _, s := range []string{"Lot P101: ACCEPT", "Lot P102: REJECT", "brown cast", "neutralize again", "Shade bands", "Under other lights", "by variables", "Cautions"} {
+		require.Contains(t, text.out, s)
+	}
+	rows, err := csv.NewReader(strings.NewReader(tool(t, "", "check", "both.csv", "--standard", "standard.csv", "--format", "csv").out)).ReadAll()
+	require.NoError(t, err)
+	require.Len(t, rows, 3)
+	one := tool(t, "", "check", "both.csv", "--standard", "standard.csv", "--lot", "P101", "--difference", "CMC", "--tolerance", "2")
+	require.Equal(t, exitDone, one.code, one.err)
+	require.Contains(t, one.out, "CMC(2:1)")
+}
+
+func TestCheckKeepsALedger(t *testing.T) {
+	checkWorkspace(t)
+	args := func(file string) []string {
+		return []string{"check", file, "--standard", "standard.csv", "--model", "model.json", "--ledger", "ledger.csv"}
+	}
+	first := tool(t, "", args("lot.csv")...)
+	require.Equal(t, exitDone, first.code, first.err)
+	require.Contains(t, first.out, "Monitoring")
+	before, err := os.ReadFile("ledger.csv")
+	require.NoError(t, err)
+	again := tool(t, "", args("lot.csv")...)
+	require.Contains(t, again.err, "not added again")
+	after, err := os.ReadFile("ledger.csv")
+	require.NoError(t, err)
+	require.Equal(t, string(before), string(after))
+	require.Equal(t, exitOutside, tool(t, "", args("both.csv")...).code)
+	after, err = os.ReadFile("ledger.csv")
+	require.NoError(t, err)
+	require.True(t, bytes.HasPrefix(after, before), "the ledger only grows")
+	require.Equal(t, 3, bytes.Count(after, []byte("\n")))
+	// A damaged ledger is not touched.
+	require.NoError(t, os.WriteFile("ledger.csv", []byte("lot,verdict\nP1,accept\n"), 0o644))
+	bad := tool(t, "", args("lot.csv")...)
+	require.Equal(t, exitFailed, bad.code)
+	require.Contains(t, bad.err, "ledger.csv:1")
+	require.Empty(t, bad.out)
+	text, err := os.ReadFile("ledger.csv")
+	require.NoError(t, err)
+	require.Equal(t, "lot,verdict\nP1,accept\n", string(text))
+}
+
+// Eight runs at once, each with a lot of its own, lose no line.
+func TestCheckLedgerInParallel(t *testing.T) {
+	checkWorkspace(t)
+	const n = 8
+	var all sync.WaitGroup
+	var codes [n]int
+	for i := range n {
+		id := "Q" + string(rune('0'+i))
+		file := id + ".csv"
+		require.NoError(t, os.WriteFile(file, bytes.ReplaceAll(productionOf("P101"), []byte("P101"), []byte(id)), 0o644))
+		all.Go(func() {
+			codes[i] = tool(t, "", "check", file, "--standard", "standard.csv", "--model", "model.json", "--ledger", "ledger.csv").code
+		})
+	}
+	all.Wait()
+	require.Equal(t, [n]int{}, codes)
+	text, err := os.ReadFile("ledger.csv")
+	require.NoError(t, err)
+	require.Equal(t, n+1, bytes.Count(text, []byte("\n")))
+	_, err = os.Stat("ledger.csv.lock")
+	require.ErrorIs(t, err, os.ErrNotExist)
+}
+
+func TestCheckRefuses(t *testing.T) {
+	checkWorkspace(t)
+	require.NoError(t, os.WriteFile("nolot.csv", demo.PelletStandard(), 0o644))
+	require.NoError(t, os.WriteFile("damp.csv", []byte("lot,role,process,state,panel,L,a,b,illuminant,observer\nP1,production,permanganate-pellet,damp,1,40,-2,-9,D65,10\n"), 0o644))
+	require.NoError(t, os.WriteFile("bath.csv", demo.HypochloriteTrials(), 0o644))
+	for _, c := range []struct {
+		args string
+		code int
+		says string
+	}{
+		{"check lot.csv", exitUsage, "--standard"},
+		{"check lot.csv --standard standard.csv --tolerance -1", exitUsage, "above 0"},
+		{"check lot.csv --standard standard.csv --share 100", exitUsage, "between 0 and 100"},
+		{"check lot.csv --standard standard.csv --confidence 30", exitUsage, "between 50 and 100"},
+		{"check lot.csv --standard standard.csv --difference CIE3000", exitUsage, "CIEDE2000"},
+		{"check lot.csv --standard standard.csv --lot P9", exitUsage, `no lot "P9"`},
+		{"check lot.csv --standard standard.csv --standard-id X", exitUsage, `no standard "X"`},
+		{"check lot.csv --standard standard.csv --second-strength 4", exitUsage, "--model"},
+		{"check lot.csv --standard standard.csv --model model.json --second-time 4", exitUsage, "works out"},
+		{"check lot.csv --standard standard.csv --ledger -", exitUsage, "name a file"},
+		{"check lot.csv --standard standard.csv --ledger no/such/ledger.csv", exitFailed, "no such"},
+		{"check nolot.csv --standard standard.csv", exitFailed, "no lot to judge"},
+		{"check missing.csv --standard standard.csv", exitFailed, "no such file"},
+		{"check damp.csv --standard standard.csv", exitFailed, "panels read both so and finished and dry"},
+		{"check bath.csv --standard standard.csv --model model.json", exitFailed, "the model is of permanganate-pellet"},
+	} {
+		r := tool(t, "", strings.Fields(c.args)...)
+		require.Equal(t, c.code, r.code, "%s: %s", c.args, r.err)
+		require.Contains(t, r.err, c.says, c.args)
+		require.Empty(t, r.out, c.args)
+	}
+}
+
+// A lot cut short gets the minutes of a second pass, at its own settings or at
+// those given.
+func TestCheckGivesASecondPass(t *testing.T) {
+	checkWorkspace(t)
+	dark := `lot,role,process,strength_pct,ratio,time_min,panel,L,a,b,illuminant,observer
+P7,production,permanganate-pellet,7,1.3,13,1,43.1,-2.50,-10.3,D65,10
+P7,production,permanganate-pellet,7,1.3,13,2,42.8,-2.45,-10.4,D65,10
+P7,production,permanganate-pellet,7,1.3,13,3,43.3,-2.48,-10.3,D65,10
+P7,production,permanganate-pellet,7,1.3,13,4,43.0,-2.50,-10.4,D65,10
+`
+	require.NoError(t, os.WriteFile("dark.csv", []byte(dark), 0o644))
+	r := tool(t, "", "check", "dark.csv", "--standard", "standard.csv", "--model", "model.json", "--format", "json")
+	require.Equal(t, exitOutside, r.code, r.err)
+	own := decode[checkResult](t, r.out)
+	require.Equal(t, "under-discharged", *own.LikelyCause, r.out)
+	require.True(t, own.Correction.Possible)
+	r = tool(t, "", "check", "dark.csv", "--standard", "standard.csv", "--model", "model.json", "--format", "json", "--second-strength", "5", "--second-ratio", "1.2")
+	require.Equal(t, exitOutside, r.code, r.err)
+	weak := decode[checkResult](t, r.out)
+	require.True(t, weak.Correction.Possible, weak.Correction.Why)
+	require.Greater(t, *weak.Correction.Minutes, *own.Correction.Minutes, "a weaker charge takes longer")
+}

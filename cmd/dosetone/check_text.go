@@ -1,0 +1,381 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/discharge"
+	"example.com/dosetone/discharge/quality"
+)
+
+// checkResult is the JSON form of one lot's judgment; other programs rely on
+// its keys. With one lot it stands alone, with several in a list.
+type checkResult struct {
+	Lot             string           `json:"lot"`
+	Verdict         quality.Decision `json:"verdict"`
+	Probability     float64          `json:"probability"`
+	MeanProbability float64          `json:"mean_probability"`
+	Share           shareJSON        `json:"share_inside"`
+	MorePanels      *int             `json:"more_panels"` // null unless measure-more can be settled
+	Confidence      float64          `json:"confidence"`
+	Difference      string           `json:"difference"`
+	Tolerance       float64          `json:"tolerance"`
+	Viewing         string           `json:"viewing"`
+	Standard        shadeJSON        `json:"standard"`
+	Mean            shadeJSON        `json:"mean"`
+	DeltaELot       float64          `json:"delta_e_lot"`
+	DeltaEDecisive  float64          `json:"delta_e_decisive"` // from the nearest approved shade
+	DeltaEInterval  [2]float64       `json:"delta_e_interval"`
+	Panels          []panelJSON      `json:"panels"`
+	Worst           *spotJSON        `json:"worst_reading"`
+	Along           *float64         `json:"along"` // null without a model
+	Off             *float64         `json:"off"`
+	Level           *float64         `json:"level"`
+	StandardLevel   *float64         `json:"standard_level"`
+	DosePct         *float64         `json:"dose_pct"`
+	DoseMinutes     *float64         `json:"dose_minutes"`
+	DoseResidual    *float64         `json:"dose_residual_z"` // against the settings
+	LikelyCause     *string          `json:"likely_cause"`    // null when there is nothing to explain
+	Causes          []causeJSON      `json:"causes"`
+	Correction      *correctionJSON  `json:"correction"`
+	Positions       []positionJSON   `json:"positions"`
+	Contrasts       []contrastJSON   `json:"contrasts"`
+	Metamerism      []metamerJSON    `json:"metamerism"`
+	ShadeBand       string           `json:"shade_band"`
+	ReadAt          string           `json:"read_at,omitempty"`
+	Notes           []string         `json:"notes"`
+	Drift           *driftJSON       `json:"drift,omitempty"`
+
+	report *quality.Report
+}
+
+type shareJSON struct {
+	Estimate    float64    `json:"estimate"`
+	Interval    [2]float64 `json:"interval"`
+	Required    *float64   `json:"required"`
+	Probability *float64   `json:"probability"`
+	K           *float64   `json:"k"` // one-sided tolerance factor
+	Q           *float64   `json:"q"` // to be at least k
+}
+
+type panelJSON struct {
+	ID string `json:"id"`
+	shadeJSON
+	DeltaE  float64 `json:"delta_e"`
+	Inside  bool    `json:"inside"`
+	HotSpot bool    `json:"hot_spot"`
+}
+
+type spotJSON struct {
+	Panel    string  `json:"panel"`
+	Position string  `json:"position"`
+	DeltaE   float64 `json:"delta_e"`
+}
+
+type causeJSON struct {
+	Cause    string  `json:"cause"`
+	Size     float64 `json:"size"`
+	Evidence string  `json:"evidence"`
+	Remedy   string  `json:"remedy"`
+}
+
+type correctionJSON struct {
+	Possible     bool               `json:"possible"`
+	Why          string             `json:"why,omitempty"`
+	GoOn         bool               `json:"go_on"` // with the charge in the drum, rather than a second pass with a fresh one
+	Settings     discharge.Settings `json:"settings,omitempty"`
+	Minutes      *float64           `json:"minutes"`
+	Interval     *[2]float64        `json:"interval"` // 90 %
+	DosePct      *float64           `json:"dose_pct"`
+	Extrapolated bool               `json:"extrapolated"`
+	Caution      string             `json:"caution,omitempty"`
+}
+
+type positionJSON struct {
+	Position string  `json:"position"`
+	DL       float64 `json:"dL"`
+	DA       float64 `json:"da"`
+	DB       float64 `json:"db"`
+}
+
+type contrastJSON struct {
+	Sides    [2]string  `json:"sides"`
+	DeltaE   float64    `json:"delta_e"`
+	DL       float64    `json:"dL"`
+	Interval [2]float64 `json:"interval"`
+}
+
+type metamerJSON struct {
+	Viewing string  `json:"viewing"`
+	DeltaE  float64 `json:"delta_e"`
+	Index   float64 `json:"index"`
+	Risk    bool    `json:"risk"`
+}
+
+type driftJSON struct {
+	Lots         int      `json:"lots"`
+	Drifted      bool     `json:"drifted"`
+	Since        string   `json:"since,omitempty"`
+	DoseShiftPct *float64 `json:"dose_shift_pct"`
+	Words        []string `json:"words"`
+}
+
+func newCheckResult(r *quality.Report, opt *quality.Options) checkResult {
+	v := r.Verdict
+	out := checkResult{Lot: r.Lot, Verdict: v.Decision, Probability: v.Probability, MeanProbability: v.MeanProbability, Confidence: v.Confidence,
+		Share:      shareJSON{Estimate: v.ShareInside, Interval: [2]float64{v.ShareLo, v.ShareHi}},
+		Difference: r.Difference, Tolerance: r.Tolerance, Viewing: r.Viewing.String(), Standard: shadeOf(r.Standard), Mean: shadeOf(r.Mean),
+		DeltaELot: r.DeltaE, DeltaEDecisive: r.Decisive, DeltaEInterval: [2]float64{v.DeltaELo, v.DeltaEHi},
+		Panels: []panelJSON{}, Causes: []causeJSON{}, Positions: []positionJSON{}, Contrasts: []contrastJSON{}, Metamerism: []metamerJSON{},
+		ReadAt: r.ReadAt, Notes: append([]string{}, r.Notes...), report: r}
+	if v.MorePanels > 0 {
+		out.MorePanels = &v.MorePanels
+	}
+	if v.RequiredShare > 0 {
+		out.Share.Required, out.Share.Probability = &v.RequiredShare, &v.ShareProbability
+	}
+	if x := v.Variables; x != nil {
+		out.Share.K, out.Share.Q = &x.K, &x.Q
+	}
+	for _, p := range r.Panels {
+		out.Panels = append(out.Panels, panelJSON{p.ID, shadeOf(p.Lab), p.DeltaE, p.Inside, p.HotSpot})
+	}
+	if r.ReadAt == "" {
+		out.Worst = &spotJSON{r.Worst.Panel, r.Worst.Position, r.Worst.DeltaE}
+	}
+	if s := r.Split; s != nil {
+		out.Along, out.Off, out.Level, out.StandardLevel, out.DosePct = &s.Along, &s.Off, &s.Level, &s.StandardLevel, &s.DosePct
+		if s.HasMinutes {
+			out.DoseMinutes = &s.Minutes
+		}
+		if s.Residual != nil && s.ResidualUsable {
+			out.DoseResidual = &s.ResidualZ
+		}
+	}
+	for _, c := range r.Causes {
+		out.Causes = append(out.Causes, causeJSON{string(c.Fault), c.Size, c.Evidence, c.Remedy})
+	}
+	if len(out.Causes) > 0 {
+		out.LikelyCause = &out.Causes[0].Cause
+	}
+	if c := r.Correction; c != nil {
+		out.Correction = &correctionJSON{Possible: c.Possible, Why: c.Why, GoOn: c.GoOn}
+		if c.Possible {
+			out.Correction = &correctionJSON{true, "", c.GoOn, c.Settings, &c.Minutes, &[2]float64{c.Lo, c.Hi}, &c.DosePct, c.Extrapolated, c.Caution}
+		}
+	}
+	for _, p := range r.Uniformity.Positions {
+		out.Positions = append(out.Positions, positionJSON{p.Position, p.DL, p.DA, p.DB})
+	}
+	for _, c := range r.Uniformity.Contrasts {
+		out.Contrasts = append(out.Contrasts, contrastJSON{c.Sides, c.DeltaE, c.DL, c.LoHi})
+	}
+	for _, m := range r.Metamerism {
+		out.Metamerism = append(out.Metamerism, metamerJSON{m.Viewing.String(), m.DeltaE, m.Index, m.Risk})
+	}
+	return out
+}
+
+// bandsOf groups the lots of the day and writes the labels into the list.
+func bandsOf(list []checkResult, width, tolerance float64) (*quality.Bands, error) {
+	if width == 0 {
+		width = tolerance
+	}
+	items := make([]quality.Item, len(list))
+	for i, r := range list {
+		items[i] = quality.Item{ID: r.Lot, Lab: r.report.Mean}
+	}
+	b, err := quality.Group(items, width)
+	if err != nil {
+		return nil, err
+	}
+	for _, band := range b.List {
+		for _, i := range band.Items {
+			list[i].ShadeBand = band.Label
+		}
+	}
+	return b, nil
+}
+
+func (e *env) showCheck(list []checkResult, bands *quality.Bands, trend *quality.Trend, opt *quality.Options) error {
+	if trend != nil {
+		d := &driftJSON{Lots: trend.Lots, Drifted: trend.Drifted, Since: trend.Since, Words: trend.Words}
+		if trend.Since != "" {
+			d.DoseShiftPct = &trend.DoseShiftPct
+		}
+		for i := range list {
+			list[i].Drift = d
+		}
+	}
+	switch e.format {
+	case formatJSON:
+		if len(list) == 1 {
+			return report.JSON(&e.out, list[0])
+		}
+		return report.JSON(&e.out, list)
+	case formatCSV:
+		return report.CSV(&e.out, checkRows(list))
+	}
+	for i, r := range list {
+		if i > 0 {
+			e.printf("\n")
+		}
+		e.checkText(r)
+	}
+	if len(list) > 1 {
+		e.bandText(list, bands)
+	}
+	if trend != nil {
+		e.printf("\nMonitoring\n")
+		for _, w := range trend.Words {
+			e.printf("%s", report.Wrap(w, "  - ", "    ", textWidth))
+		}
+	}
+	if opt.Model != nil {
+		e.cautions(opt.Model.Process())
+	}
+	return nil
+}
+
+func checkRows(list []checkResult) [][]any {
+	rows := [][]any{{"lot", "verdict", "probability", "delta_e_lot", "delta_e_lo", "delta_e_hi", "share_inside", "along", "off", "dose_pct", "dose_residual_z",
+		"likely_cause", "correction_min", "correction_lo", "correction_hi", "shade_band", "L", "a", "b", "viewing", "difference", "tolerance"}}
+	for _, r := range list {
+		var cause any
+		if r.LikelyCause != nil {
+			cause = *r.LikelyCause
+		}
+		var minutes, lo, hi any
+		if c := r.Correction; c != nil && c.Possible {
+			minutes, lo, hi = *c.Minutes, c.Interval[0], c.Interval[1]
+		}
+		rows = append(rows, []any{r.Lot, string(r.Verdict), r.Probability, r.DeltaELot, r.DeltaEInterval[0], r.DeltaEInterval[1], r.Share.Estimate,
+			r.Along, r.Off, r.DosePct, r.DoseResidual, cause, minutes, lo, hi, r.ShadeBand, r.Mean.L, r.Mean.A, r.Mean.B, r.Viewing, r.Difference, r.Tolerance})
+	}
+	return rows
+}
+
+func (e *env) checkText(r checkResult) {
+	rep := r.report
+	v := rep.Verdict
+	what := "its mean is inside"
+	if v.RequiredShare > 0 {
+		what = fmt.Sprintf("its mean and %s of garments are inside", report.Percent(v.RequiredShare))
+	}
+	verdict := strings.ToUpper(string(v.Decision))
+	e.printf("%s", report.Wrap(fmt.Sprintf("Lot %s: %s. The probability that %s is %s.", r.Lot, verdict, what, report.Percent(v.Probability)), "", "", textWidth))
+	if v.MorePanels > 0 {
+		e.printf("%s", report.Wrap(fmt.Sprintf("Measure about %d more panels: if they look like these, the lot will be %sed.", v.MorePanels, strings.TrimSuffix(string(v.SettlesWith), "e")), "  ", "  ", textWidth))
+	}
+	head := report.Table{Left: []bool{true, true}}
+	head.Add("standard", e.shadeText(r.Standard)+"  "+r.Viewing)
+	head.Add("lot mean", fmt.Sprintf("%s  %d panels", e.shadeText(r.Mean), len(r.Panels)))
+	head.Add("difference", fmt.Sprintf("%.2f, %s interval %.2f to %.2f, tolerance %s, %s", r.DeltaELot, report.Percent(v.Confidence), v.DeltaELo, v.DeltaEHi, report.Short(r.Tolerance, 3), r.Difference))
+	if math.Abs(rep.Decisive-rep.DeltaE) > 0.005 {
+		head.Add("to nearest approved", fmt.Sprintf("%.2f, between standard and limit", rep.Decisive))
+	}
+	head.Add("garments inside", fmt.Sprintf("about %s (%s to %s)", report.Percent(v.ShareInside), report.Percent(v.ShareLo), report.Percent(v.ShareHi)))
+	if x := v.Variables; x != nil {
+		head.Add("by variables", fmt.Sprintf("Q %.2f, at least k %.2f is needed", x.Q, x.K))
+	}
+	if s := rep.Split; s != nil {
+		head.Add("along, off the path", fmt.Sprintf("%+.2f, %.2f  (level %.0f %%, standard %.0f %%)", s.Along, s.Off, 100*s.Level, 100*s.StandardLevel))
+	}
+	head.Add("shade band", r.ShadeBand)
+	e.printf("%s", &head)
+	e.panelText(rep)
+	for i, c := range rep.Causes {
+		if i == 0 {
+			e.printf("\nWhy, most likely first\n")
+		}
+		e.printf("%s", report.Wrap(fmt.Sprintf("%d. %s: %s.", i+1, c.Fault, c.Evidence), "  ", "     ", textWidth))
+		e.printf("%s", report.Wrap("Suggested: "+c.Remedy+".", "     ", "     ", textWidth))
+	}
+	e.correctionText(rep.Correction)
+	for _, n := range rep.Notes {
+		e.printf("%s", report.Wrap("Note: "+n+".", "", "", textWidth))
+	}
+}
+
+func (e *env) panelText(r *quality.Report) {
+	t := report.Table{Header: []string{"panel", "", "L*", "a*", "b*", "difference", ""}, Left: []bool{true, false, false, false, false, false, true}}
+	for _, p := range r.Panels {
+		var notes []string
+		if !p.Inside {
+			notes = append(notes, "outside")
+		}
+		if p.HotSpot {
+			notes = append(notes, "hot spot")
+		}
+		t.Add(p.ID, e.swatch(p.Lab), report.Fixed(p.Lab.L, 2), report.Fixed(p.Lab.A, 2), report.Fixed(p.Lab.B, 2), report.Fixed(p.DeltaE, 2), strings.Join(notes, ", "))
+	}
+	e.printf("\n%s", &t)
+	u := r.Uniformity
+	line := fmt.Sprintf("Readings differ from their panel by %.2f on average, panels from the lot by %.2f", u.WithinPanel, u.BetweenPanel)
+	if r.Worst.DeltaE > 0 {
+		line += fmt.Sprintf("; the worst reading is %.2f from the standard (panel %s", r.Worst.DeltaE, r.Worst.Panel)
+		if r.Worst.Position != "" {
+			line += ", position " + r.Worst.Position
+		}
+		line += ")"
+	}
+	e.printf("%s", report.Wrap(line+".", "  ", "  ", textWidth))
+	if u.WorstDeltaE > 0 {
+		e.printf("%s", report.Wrap(fmt.Sprintf("Positions %s and %s differ most, by %.2f.", u.WorstPair[0], u.WorstPair[1], u.WorstDeltaE), "  ", "  ", textWidth))
+	}
+	for _, c := range u.Contrasts {
+		e.printf("%s", report.Wrap(fmt.Sprintf("%s against %s: L* %+.2f (%.2f to %.2f over %d panels), difference %.2f.", c.Sides[0], c.Sides[1], c.DL, c.LoHi[0], c.LoHi[1], c.Panels, c.DeltaE), "  ", "  ", textWidth))
+	}
+	if r.Metamerism != nil {
+		var parts []string
+		risk := false
+		for _, m := range r.Metamerism {
+			part := fmt.Sprintf("%s %.2f", m.Viewing, m.DeltaE)
+			if m.Index > 0 {
+				part += fmt.Sprintf(" (index %.2f)", m.Index)
+			}
+			parts = append(parts, part)
+			risk = risk || m.Risk
+		}
+		text := "Under other lights: " + strings.Join(parts, ", ") + "."
+		if risk {
+			text += " Risk: lot and standard part under another light by more than half the tolerance."
+		}
+		e.printf("%s", report.Wrap(text, "  ", "  ", textWidth))
+	}
+}
+
+func (e *env) correctionText(c *quality.Correction) {
+	switch {
+	case c == nil || c.Why == "none needed":
+		return
+	case !c.Possible:
+		e.printf("%s", report.Wrap("More time: "+c.Why+".", "", "", textWidth))
+	default:
+		what := "Second pass with a fresh charge"
+		if c.GoOn {
+			what = "Go on"
+		}
+		text := fmt.Sprintf("%s: %.1f min more (90 %%: %.1f to %.1f) at these settings bring the lot to the standard; it needs %.0f %% more dose in all. ", what, c.Minutes, c.Lo, c.Hi, c.DosePct)
+		if c.Extrapolated {
+			text += "That is outside the times of the trials. "
+		}
+		e.printf("%s", report.Wrap(text+strings.ToUpper(c.Caution[:1])+c.Caution[1:]+".", "", "", textWidth))
+	}
+}
+
+func (e *env) bandText(list []checkResult, b *quality.Bands) {
+	e.printf("\nShade bands, light to dark: any two lots of a band differ by at most ΔE00 %s\n", report.Short(b.Limit, 3))
+	for _, band := range b.List {
+		var names []string
+		for _, i := range band.Items {
+			names = append(names, list[i].Lot)
+		}
+		e.printf("%s", report.Wrap(fmt.Sprintf("%s: %s (widest pair %.2f)", band.Label, strings.Join(names, ", "), band.Spread), "  ", "    ", textWidth))
+	}
+	if !b.Exact {
+		e.printf("  The search was cut short: at least %d bands are needed, %d were found.\n", b.LowerBound, len(b.List))
+	}
+}
