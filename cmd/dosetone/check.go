@@ -25,7 +25,7 @@ type checkFlags struct {
 	model, base, pairs      string
 	ledger                  string
 	process                 string
-	inDrum                  bool
+	inDrum, bandsOnly       bool
 	read                    readFlags
 	second                  *factorFlags
 }
@@ -33,7 +33,7 @@ type checkFlags struct {
 func newCheck(e *env, processes []discharge.Process) *cobra.Command {
 	var f checkFlags
 	cmd := &cobra.Command{
-		Use:     "check LOT --standard FILE",
+		Use:     "check LOT (--standard FILE | --bands-only)",
 		GroupID: "floor",
 		Short:   "Judge lots: pass or not, why, and what to do",
 		Long: `Compares the panels of a lot with a buyer's standard and says accept, reject, or
@@ -51,6 +51,7 @@ of panels read at both stages.
 The exit code is 3 when a lot is rejected.`,
 		Example: `  dosetone check lot.csv --standard standard.csv --tolerance 1.5
   dosetone check lot.csv --standard standard.csv --model model.json --ledger ledger.csv
+  dosetone check trials.csv --bands-only --band 1
   dosetone check lot.csv --standard standard.csv --difference CMC --tolerance 2 --share 80 --format json`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.check(args[0], &f) }),
@@ -70,6 +71,7 @@ The exit code is 3 when a lot is rejected.`,
 	fl.StringVar(&f.ledger, "ledger", "", "CSV file that gets one line per lot; made if need be")
 	fl.Var(&f.band, "band", "ΔE00 that two lots of one shade band may differ by (default: the tolerance)")
 	fl.StringVar(&f.process, "process", "", "process of the lots, when the file has no process column")
+	fl.BoolVar(&f.bandsOnly, "bands-only", false, "only group the lots, or base rolls when there are no lots, into shade bands; needs no standard")
 	fl.BoolVar(&f.inDrum, "in-drum", false, "the lot is still in the drum with its charge: minutes to go on, not of a second pass")
 	f.read.register(cmd)
 	f.second = registerFactors(cmd, processes, "second-", "of a second pass:", true)
@@ -88,6 +90,9 @@ func (e *env) check(name string, f *checkFlags) error {
 	opt, err := f.options()
 	if err != nil {
 		return err
+	}
+	if f.bandsOnly {
+		return e.bandsOnly(name, f)
 	}
 	if f.model != "" {
 		if opt.Model, err = e.model(f.model); err != nil {
@@ -157,7 +162,9 @@ func (e *env) check(name string, f *checkFlags) error {
 // options turns the flags into the terms of the judgment.
 func (f *checkFlags) options() (*quality.Options, error) {
 	switch {
-	case f.standard == "":
+	case f.bandsOnly && (f.standard != "" || f.model != "" || f.ledger != ""):
+		return nil, usage("--bands-only takes no --standard, --model or --ledger")
+	case f.standard == "" && !f.bandsOnly:
 		return nil, usage("no standard: give --standard FILE.csv")
 	case f.tolerance.set && f.tolerance.value <= 0, f.garment.set && f.garment.value <= 0:
 		return nil, usage("tolerances must be above 0 (a color difference, such as 1.5)")

@@ -181,3 +181,45 @@ P7,production,permanganate-pellet,7,1.3,13,4,43.0,-2.50,-10.4,D65,10
 	require.True(t, weak.Correction.Possible, weak.Correction.Why)
 	require.Greater(t, *weak.Correction.Minutes, *own.Correction.Minutes, "a weaker charge takes longer")
 }
+
+// Damp panels are compared only through panels read damp and finished and dry.
+func TestCheckReadsDampPanelsByPairs(t *testing.T) {
+	checkWorkspace(t)
+	pairs := "lot,role,process,stage,state,panel,L,a,b,illuminant,observer\n"
+	for i, l := range []string{"44.0", "46.1", "48.2", "50.0"} {
+		damp := []string{"37.0", "38.8", "40.6", "42.1"}[i]
+		panel := string(rune('1' + i))
+		pairs += "D,production,permanganate-pellet,finished,dry," + panel + "," + l + ",-2.6,-9.0,D65,10\n"
+		pairs += "D,production,permanganate-pellet,discharged,damp," + panel + "," + damp + ",-2.3,-11.0,D65,10\n"
+	}
+	require.NoError(t, os.WriteFile("pairs.csv", []byte(pairs), 0o644))
+	lot := "lot,role,process,strength_pct,ratio,time_min,stage,state,panel,L,a,b,illuminant,observer\n"
+	for _, row := range []string{"1,34.6", "2,34.4", "3,34.8"} {
+		lot += "P8,production,permanganate-pellet,7,1.3,10,discharged,damp," + row + ",-2.3,-11.9,D65,10\n"
+	}
+	require.NoError(t, os.WriteFile("damp.csv", []byte(lot), 0o644))
+	args := []string{"check", "damp.csv", "--standard", "standard.csv", "--model", "model.json", "--format", "json"}
+	require.Contains(t, tool(t, "", args...).err, "panels read both so and finished and dry")
+	r := tool(t, "", append(args, "--pairs", "pairs.csv")...)
+	require.Equal(t, exitOutside, r.code, r.err)
+	got := decode[checkResult](t, r.out)
+	require.Equal(t, "discharged, damp", got.ReadAt)
+	require.InDelta(t, 41.5, got.Mean.L, 0.8)
+	require.True(t, got.Correction.Possible && got.Correction.GoOn, got.Correction.Why)
+	require.Positive(t, *got.Correction.Minutes)
+}
+
+func TestCheckBandsRolls(t *testing.T) {
+	checkWorkspace(t)
+	rolls := "lot,role,process,panel,L,a,b,illuminant,observer\n"
+	for _, row := range []string{"R1,base,permanganate-pellet,1,19.5", "R2,base,permanganate-pellet,1,19.8", "R3,base,permanganate-pellet,1,22.4"} {
+		rolls += row + ",0.4,-8.9,D65,10\n"
+	}
+	require.NoError(t, os.WriteFile("rolls.csv", []byte(rolls), 0o644))
+	list := decode[[]bandJSON](t, ok(t, "check", "rolls.csv", "--bands-only", "--band", "1", "--format", "json"))
+	require.Len(t, list, 2)
+	require.Equal(t, []string{"R3"}, list[0].Lots)
+	require.Equal(t, []string{"R2", "R1"}, list[1].Lots)
+	require.Contains(t, ok(t, "check", "rolls.csv", "--bands-only", "--band", "1"), "L19.5: R2, R1")
+	require.Equal(t, exitUsage, tool(t, "", "check", "rolls.csv", "--bands-only", "--standard", "standard.csv").code)
+}

@@ -225,7 +225,16 @@ func (e *env) showCheck(list []checkResult, bands *quality.Bands, trend *quality
 		e.checkText(r)
 	}
 	if len(list) > 1 {
-		e.bandText(list, bands)
+		e.printf("\n")
+		var groups []bandJSON
+		for _, b := range bands.List {
+			x := bandJSON{Label: b.Label, Spread: b.Spread}
+			for _, i := range b.Items {
+				x.Lots = append(x.Lots, list[i].Lot)
+			}
+			groups = append(groups, x)
+		}
+		e.bandText(groups, bands)
 	}
 	if trend != nil {
 		e.printf("\nMonitoring\n")
@@ -363,19 +372,5 @@ func (e *env) correctionText(c *quality.Correction) {
 			text += "That is outside the times of the trials. "
 		}
 		e.printf("%s", report.Wrap(text+strings.ToUpper(c.Caution[:1])+c.Caution[1:]+".", "", "", textWidth))
-	}
-}
-
-func (e *env) bandText(list []checkResult, b *quality.Bands) {
-	e.printf("\nShade bands, light to dark: any two lots of a band differ by at most ΔE00 %s\n", report.Short(b.Limit, 3))
-	for _, band := range b.List {
-		var names []string
-		for _, i := range band.Items {
-			names = append(names, list[i].Lot)
-		}
-		e.printf("%s", report.Wrap(fmt.Sprintf("%s: %s (widest pair %.2f)", band.Label, strings.Join(names, ", "), band.Spread), "  ", "    ", textWidth))
-	}
-	if !b.Exact {
-		e.printf("  The search was cut short: at least %d bands are needed, %d were found.\n", b.LowerBound, len(b.List))
 	}
 }
