@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"example.com/dosetone/internal/golden"
 )
 
 // gridSteps is how many values of a free factor are tried beside the one that
@@ -166,25 +168,8 @@ func goldenMin(f func(float64) float64, a, b, tol float64) float64 {
 	}
 	h := (b - a) / scan
 	a, b = math.Max(a, at-h), math.Min(b, at+h)
-	const r = 0.6180339887498949
-	c, d := b-r*(b-a), a+r*(b-a)
-	fc, fd := f(c), f(d)
-	for b-a > tol {
-		if fc < fd {
-			b, d, fd = d, c, fc
-			c = b - r*(b-a)
-			fc = f(c)
-		} else {
-			a, c, fc = c, d, fd
-			d = a + r*(b-a)
-			fd = f(d)
-		}
-	}
-	if fc < best || fd < best {
-		if fc < fd {
-			return c
-		}
-		return d
+	if x, y := golden.Section(f, a, b, tol); y < best {
+		return x
 	}
 	return at
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/golden"
 )
 
 // Split is the deviation of a lot from the standard, along the shade path,
@@ -100,7 +101,7 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 		return form(precision, minus(j.sample.mean, moved(m.ShadeAt(level), tint)))
 	}
 	best := func(lo, hi float64, c colorant, amount float64) (level, y float64) {
-		return goldenMin(func(s float64) float64 {
+		return golden.Section(func(s float64) float64 {
 			if amount == 0 {
 				return chi2(s, vec3{})
 			}
@@ -124,7 +125,7 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 			unit = 0.05 // of the base's dye
 		}
 		// The amount enters nearly linearly: one minimum.
-		x, total := goldenMin(func(lnAmount float64) float64 {
+		x, total := golden.Section(func(lnAmount float64) float64 {
 			_, y := best(start-0.1, start+0.5, c, unit*math.Exp(lnAmount))
 			return y
 		}, math.Log(0.002), math.Log(3), 0.03)

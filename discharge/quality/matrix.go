@@ -97,25 +97,3 @@ func form(a mat3, v vec3) float64 {
 	w := apply(a, v)
 	return v[0]*w[0] + v[1]*w[1] + v[2]*w[2]
 }
-
-// goldenMin returns where a function with one minimum on [a, b] has it.
-func goldenMin(f func(float64) float64, a, b, tol float64) (x, y float64) {
-	const r = 0.6180339887498949
-	c, d := b-r*(b-a), a+r*(b-a)
-	fc, fd := f(c), f(d)
-	for b-a > tol {
-		if fc < fd {
-			b, d, fd = d, c, fc
-			c = b - r*(b-a)
-			fc = f(c)
-		} else {
-			a, c, fc = c, d, fd
-			d = a + r*(b-a)
-			fd = f(d)
-		}
-	}
-	if fc < fd {
-		return c, fc
-	}
-	return d, fd
-}
