@@ -97,6 +97,11 @@ func TestRemainingOxidizer(t *testing.T) {
 		l.Neutralizer.Remaining = remaining
 		return strings.Contains(find(t, sheet(t, l).Batches[0].Items, "bisulfite").Note, "upper bound")
 	}
+	// 0.96 g of permanganate left still takes its 0.18 g of acid.
+	trace := chem.Fraction(0.002)
+	l.Neutralizer.Remaining = &trace
+	acid := find(t, sheet(t, l).Batches[0].Items, "acetic acid").Exact.Mass
+	assert.InEpsilon(t, 0.96/kmno4*0.5*acetic, float64(acid), 1e-3)
 	assert.True(t, upperBound(nil))
 	assert.False(t, upperBound(&quarter), "it was titrated")
 }
