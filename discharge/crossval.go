@@ -81,7 +81,7 @@ func (t trialObs) mean() colorimetry.Lab { return meanLab(t.panels) }
 // record keeps what reports need of the trial lots.
 func (m *Model) record(o *observed, cells []cell, w []float64) {
 	for i, t := range o.trials {
-		r := TrialRecord{ID: t.lot.ID, Settings: t.lot.Settings.Clone(), Lab: t.mean()}
+		r := TrialRecord{ID: t.lot.ID, Settings: t.lot.Settings.Clone(), Lab: t.mean(), Panels: len(t.panels)}
 		for k, c := range cells {
 			r.Weight += w[k] * c.post.weights[i]
 		}

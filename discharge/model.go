@@ -40,6 +40,7 @@ type TrialRecord struct {
 	Settings Settings
 	Lab      colorimetry.Lab
 	Weight   float64 // robust weight in the fit, 1 for a lot that fits
+	Panels   int     `json:",omitempty"` // behind Lab; 0 when a model file does not say
 }
 
 // FitOptions are the choices of Fit; nil and the zero value mean the defaults.
