@@ -95,9 +95,12 @@ type clock struct {
 // log is the logarithm of the effective minutes among t, when the oxidizer
 // charged is exp(charge) times that of the middle of the trials.
 func (c clock) log(t, charge float64) float64 {
-	t = math.Max(t-c.Lag, 1e-3*t)
+	t = max(t-c.Lag, 1e-3*t)
 	if c.Life > 0 {
-		life := c.Life * math.Exp(c.Charge*charge)
+		life := c.Life
+		if c.Charge != 0 {
+			life *= math.Exp(c.Charge * charge)
+		}
 		t = -life * math.Expm1(-t/life)
 	}
 	return math.Log(t)

@@ -39,13 +39,6 @@ type mixPart struct {
 	mu, sdMean, sdLot float64
 }
 
-// nodes of the five-point Gauss-Hermite rule for a standard normal variable
-// (Abramowitz and Stegun 1972, table 25.10, scaled by √2 and √π).
-func nodes() (x, w [5]float64) {
-	return [5]float64{-2.8569700138728056, -1.355626179974266, 0, 1.355626179974266, 2.8569700138728056},
-		[5]float64{0.01125741132772069, 0.2220759220056126, 0.5333333333333333, 0.2220759220056126, 0.01125741132772069}
-}
-
 // locate reads settings into v, checking them.
 func (m *Model) locate(s Settings, v *values) error {
 	for j := range m.basis.factors {
@@ -71,14 +64,14 @@ func (m *Model) locate(s Settings, v *values) error {
 // Predict returns the expected shade at settings with its uncertainty. The
 // settings must hold every factor that varied in the trials; others are
 // ignored. It allocates nothing unless it fails.
-func (m *Model) Predict(s Settings) (Prediction, error) {
+func (m *Model) Predict(s Settings) (p Prediction, err error) {
 	var v values
-	if err := m.locate(s, &v); err != nil {
-		return Prediction{}, err
+	if err = m.locate(s, &v); err != nil {
+		return p, err
 	}
-	out := m.predictAt(&v)
-	out.Extrapolated = out.Extrapolated || m.movesFixed(s)
-	return out, nil
+	m.predict(&p, &v)
+	p.Extrapolated = p.Extrapolated || m.movesFixed(s)
+	return p, nil
 }
 
 // movesFixed reports whether s sets a factor that never varied to another
@@ -113,15 +106,7 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 			c.basis.row(row[:n], &x)
 			last = c.basis
 		}
-		va := 0.0
-		for a := range n {
-			cov := c.cov[a*p : a*p+a+1]
-			t := 0.5 * cov[a] * row[a]
-			for b, r := range row[:a] {
-				t += cov[b] * r
-			}
-			va += 2 * t * row[a]
-		}
+		va := quadratic(c.cov, row[:n], p)
 		e := extrapolationSD * c.link.unit
 		va = max(va, 0) + e*e*outside
 		dst[i] = mixPart{mu: dot(row[:n], c.mean), sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+c.sdLot*c.sdLot)}
@@ -129,21 +114,23 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 	return outside
 }
 
-func (m *Model) predictAt(v *values) Prediction {
+func (m *Model) predictAt(v *values) (p Prediction) {
+	m.predict(&p, v)
+	return p
+}
+
+// predict fills in p, which must be zero.
+func (m *Model) predict(p *Prediction, v *values) {
 	var parts [maxComponents]mixPart
 	outside := m.parts(&parts, v)
-	var mean, lot moments
-	for i := range m.comps {
-		m.spread(&mean, &lot, &m.comps[i], &parts[i])
-	}
-	var p Prediction
+	mean, lot := m.spread(&parts)
 	p.Extrapolated = outside > 0
 	if m.tensile != nil {
 		p.TensileLossPct = m.tensile.predict(m.logDose(&parts))
 	}
-	p.Shade, p.Level = lot.mean()
-	p.MeanCovariance = mean.covariance()
-	p.LotCovariance = lot.covariance()
+	p.Shade, p.Level = m.path.center(&lot)
+	p.MeanCovariance = m.path.covariance(&mean)
+	p.LotCovariance = m.path.covariance(&lot)
 	mark := m.path.mark(p.Level)
 	va, vb := mark.variance*m.path.covScale[0], mark.variance*m.path.covScale[1]
 	p.MeanCovariance[0][0] += meanFloor
@@ -158,7 +145,6 @@ func (m *Model) predictAt(v *values) Prediction {
 	p.LotCovariance[1][1] += va
 	p.LotCovariance[2][2] += vb
 	p.DeltaEP95 = deltaEP95(&mark.metric, &p.LotCovariance)
-	return p
 }
 
 // meanFloor keeps the covariance of a mean on the plateaus positive definite:
@@ -169,58 +155,6 @@ const meanFloor = 1e-4
 func (m *Model) lightnessNoise() float64 {
 	span := m.path.L1 - m.path.L0
 	return (m.floorSD*m.floorSD + m.readSD*m.readSD/4) * span * span
-}
-
-// moments gathers weighted shades.
-type moments struct {
-	w, s       float64
-	l, a, b    float64
-	ll, aa, bb float64
-	la, lb, ab float64
-}
-
-func (q *moments) add(w, s, l, a, b float64) {
-	q.w += w
-	q.s += w * s
-	q.l += w * l
-	q.a += w * a
-	q.b += w * b
-	q.ll += w * l * l
-	q.aa += w * a * a
-	q.bb += w * b * b
-	q.la += w * l * a
-	q.lb += w * l * b
-	q.ab += w * a * b
-}
-
-func (q *moments) mean() (colorimetry.Lab, float64) {
-	return colorimetry.Lab{L: q.l / q.w, A: q.a / q.w, B: q.b / q.w}, q.s / q.w
-}
-
-func (q *moments) covariance() [3][3]float64 {
-	l, a, b := q.l/q.w, q.a/q.w, q.b/q.w
-	ll, aa, bb := max(q.ll/q.w-l*l, 0), max(q.aa/q.w-a*a, 0), max(q.bb/q.w-b*b, 0)
-	la, lb, ab := q.la/q.w-l*a, q.lb/q.w-l*b, q.ab/q.w-a*b
-	return [3][3]float64{{ll, la, lb}, {la, aa, ab}, {lb, ab, bb}}
-}
-
-// spread adds the shades of one curve: to lot those of η ~ N(mu, sdLot²) by the
-// five-point rule, to mean those of N(mu, sdMean²) by the three-point one,
-// whose middle node they share.
-func (m *Model) spread(mean, lot *moments, c *component, part *mixPart) {
-	d := c.mean[len(c.mean)-1]
-	add := func(q *moments, w, eta float64) {
-		s, _, _ := c.link.at(eta, d)
-		lab := m.path.at(s)
-		q.add(w, s, lab.L, lab.A, lab.B)
-	}
-	x, w := nodes()
-	for k := range x {
-		add(lot, c.weight*w[k], part.mu+part.sdLot*x[k])
-	}
-	add(mean, c.weight*2/3, part.mu)
-	add(mean, c.weight/6, part.mu-math.Sqrt(3)*part.sdMean)
-	add(mean, c.weight/6, part.mu+math.Sqrt(3)*part.sdMean)
 }
 
 // deltaEP95 is the 95th percentile of CIEDE2000 over a normal cloud about its
@@ -268,6 +202,9 @@ func metric(c colorimetry.Lab) [3][3]float64 {
 	g[1][2], g[2][1] = ab, ab
 	return g
 }
+
+// z975 is normalQuantile(0.975).
+const z975 = 1.959963984540054
 
 // normalQuantile is the inverse of the standard normal distribution function.
 func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }

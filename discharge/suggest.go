@@ -182,18 +182,6 @@ func (m *Model) knowsAll(opt *SuggestOptions) error {
 	return nil
 }
 
-// expected is the shade part of predictAt alone.
-func (m *Model) expected(v *values) colorimetry.Lab {
-	var parts [maxComponents]mixPart
-	m.parts(&parts, v)
-	var mean, lot moments
-	for i := range m.comps {
-		m.spread(&mean, &lot, &m.comps[i], &parts[i])
-	}
-	lab, _ := lot.mean()
-	return lab
-}
-
 // fromStandard is the distance from the standard itself.
 func (q *search) fromStandard(c colorimetry.Lab) float64 {
 	return colorimetry.CIEDE2000{}.Diff(q.target.Lab, c)

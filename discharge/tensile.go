@@ -46,7 +46,7 @@ const minTensileLots = 4
 func (t *tensile) at(x float64) (loss, slope float64, grad [3]float64) {
 	a := math.Exp(t.Mean[0])
 	power := math.Exp(t.Mean[2])
-	b := math.Exp(math.Min(t.Mean[1]+power*x, 6)) // exp(6) is far beyond 100 %
+	b := math.Exp(min(t.Mean[1]+power*x, 6)) // exp(6) is far beyond 100 %
 	return a + b, b * power, [3]float64{a, b, b * power * x}
 }
 
@@ -60,8 +60,8 @@ func (t *tensile) predict(x, sd float64) TensileLoss {
 		}
 	}
 	s := t.SDLot * tensileScale(loss)
-	h := normalQuantile(0.975) * math.Sqrt(v+s*s)
-	return TensileLoss{Known: true, Mean: math.Min(loss, 100), Lo: math.Min(math.Max(loss-h, 0), 100), Hi: math.Min(loss+h, 100)}
+	h := z975 * math.Sqrt(v+s*s)
+	return TensileLoss{Known: true, Mean: min(loss, 100), Lo: min(max(loss-h, 0), 100), Hi: min(loss+h, 100)}
 }
 
 // logDose is the log dose of the parts, in the unit of a curve of unit 1, and
@@ -70,11 +70,12 @@ func (m *Model) logDose(parts *[maxComponents]mixPart) (x, sd float64) {
 	v := 0.0
 	for i := range m.comps {
 		c := &m.comps[i]
-		mu, s := parts[i].mu/c.link.unit, parts[i].sdLot/c.link.unit
+		per := 1 / c.link.unit
+		mu, s := parts[i].mu*per, parts[i].sdLot*per
 		x += c.weight * mu
 		v += c.weight * (s*s + mu*mu)
 	}
-	return x, math.Sqrt(math.Max(v-x*x, 0))
+	return x, math.Sqrt(max(v-x*x, 0))
 }
 
 // tensileLot is one tested lot.

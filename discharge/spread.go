@@ -1,0 +1,192 @@
+package discharge
+
+import (
+	"math"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// How the uncertainty of the dose becomes one of the shade: each curve's η is
+// normal, and the shades at a few nodes of it, weighted, have the moments of
+// the shades of all. This is where a prediction spends its time, so the nodes
+// of a curve are worked out side by side.
+
+// nodes of the five-point Gauss-Hermite rule for a standard normal variable
+// (Abramowitz and Stegun 1972, table 25.10, scaled by √2 and √π).
+func nodes() (x, w [5]float64) {
+	return [5]float64{-2.8569700138728056, -1.355626179974266, 0, 1.355626179974266, 2.8569700138728056},
+		[5]float64{0.01125741132772069, 0.2220759220056126, 0.5333333333333333, 0.2220759220056126, 0.01125741132772069}
+}
+
+// moments are weighted sums over levels s with their a* and b*. L* follows
+// from the level.
+type moments struct {
+	w, s, a, b float64
+	ss, aa, bb float64
+	sa, sb, ab float64
+}
+
+// momentsOf gathers the moments of shades with weights w, all of one length.
+func momentsOf(w, s, a, b []float64) moments {
+	// Local sums stay in registers; the fields of a struct do not.
+	var sw, ss, sa, sb, sss, saa, sbb, ssa, ssb, sab float64
+	s, a, b = s[:len(w)], a[:len(w)], b[:len(w)]
+	for k, w := range w {
+		ws, wa, wb := w*s[k], w*a[k], w*b[k]
+		sw, ss, sa, sb = sw+w, ss+ws, sa+wa, sb+wb
+		sss, saa, sbb = sss+ws*s[k], saa+wa*a[k], sbb+wb*b[k]
+		ssa, ssb, sab = ssa+ws*a[k], ssb+ws*b[k], sab+wa*b[k]
+	}
+	return moments{sw, ss, sa, sb, sss, saa, sbb, ssa, ssb, sab}
+}
+
+// center is the mean shade and its level.
+func (p *shadePath) center(q *moments) (colorimetry.Lab, float64) {
+	s := q.s / q.w
+	return colorimetry.Lab{L: p.lightness(s), A: q.a / q.w, B: q.b / q.w}, s
+}
+
+// covariance of (L*, a*, b*).
+func (p *shadePath) covariance(q *moments) [3][3]float64 {
+	r, span := 1/q.w, p.L1-p.L0
+	s, a, b := q.s*r, q.a*r, q.b*r
+	ll, aa, bb := span*span*max(q.ss*r-s*s, 0), max(q.aa*r-a*a, 0), max(q.bb*r-b*b, 0)
+	la, lb, ab := span*(q.sa*r-s*a), span*(q.sb*r-s*b), q.ab*r-a*b
+	return [3][3]float64{{ll, la, lb}, {la, aa, ab}, {lb, ab, bb}}
+}
+
+const (
+	lotNodes  = 5
+	meanNodes = 3
+)
+
+// spread returns the moments of the shades of all curves: of lots, whose η is
+// N(mu, sdLot²), by the five-point rule, and of the mean, N(mu, sdMean²), by
+// the three-point one.
+func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot moments) {
+	var w, s, a, b [maxComponents * (lotNodes + meanNodes)]float64
+	x, share := nodes()
+	n := len(m.comps)
+	ends := n * lotNodes // after the lots' nodes come the outer ones of the mean
+	middle := ends + 2*n // and its middle ones, which the lots have already
+	all := middle + n
+	for i := range m.comps {
+		c, part := &m.comps[i], &parts[i]
+		d := c.mean[len(c.mean)-1]
+		k := i * lotNodes
+		for j := range x {
+			s[k+j] = part.mu + part.sdLot*x[j]
+			w[k+j] = c.weight * share[j]
+		}
+		c.link.levels(s[k:k+lotNodes], d)
+		k = ends + 2*i
+		far := math.Sqrt(3) * part.sdMean
+		s[k], s[k+1] = part.mu-far, part.mu+far
+		w[k], w[k+1], w[middle+i] = c.weight/6, c.weight/6, c.weight*2/3
+		c.link.levels(s[k:k+2], d)
+	}
+	m.path.chroma(a[:middle], b[:middle], s[:middle])
+	for i := range n {
+		k := i*lotNodes + lotNodes/2
+		s[middle+i], a[middle+i], b[middle+i] = s[k], a[k], b[k]
+	}
+	return momentsOf(w[ends:all], s[ends:all], a[ends:all], b[ends:all]), momentsOf(w[:ends], s[:ends], a[:ends], b[:ends])
+}
+
+// expected is the shade part of predictAt alone.
+func (m *Model) expected(v *values) colorimetry.Lab {
+	var parts [maxComponents]mixPart
+	m.parts(&parts, v)
+	var s, a, b [maxComponents * lotNodes]float64
+	x, share := nodes()
+	for i := range m.comps {
+		c, part := &m.comps[i], &parts[i]
+		to := s[i*lotNodes : (i+1)*lotNodes]
+		for k := range x {
+			to[k] = part.mu + part.sdLot*x[k]
+		}
+		c.link.levels(to, c.mean[len(c.mean)-1])
+	}
+	all := len(m.comps) * lotNodes
+	m.path.chroma(a[:all], b[:all], s[:all])
+	var q moments
+	for i := range m.comps {
+		for k := range share {
+			w := m.comps[i].weight * share[k]
+			q.w += w
+			q.s += w * s[i*lotNodes+k]
+			q.a += w * a[i*lotNodes+k]
+			q.b += w * b[i*lotNodes+k]
+		}
+	}
+	lab, _ := m.path.center(&q)
+	return lab
+}
+
+// levels replaces η by what at gives for it.
+func (k *link) levels(s []float64, d float64) {
+	stretch := (d - k.low) / (1 - k.low)
+	last := len(k.table) - 1
+	for n, x := range s {
+		t := (x - linkFrom) * linkNodes
+		i := int(t)
+		var v float64
+		switch {
+		case !(t > 0):
+			v = k.table[0].s
+		case i >= last:
+			v = k.table[last].s
+		default:
+			a, b := &k.table[i], &k.table[i+1]
+			u := t - float64(i)
+			rise := b.s - a.s
+			v = a.s + u*(a.ds+u*(3*rise-2*a.ds-b.ds+u*(a.ds+b.ds-2*rise)))
+		}
+		s[n] = k.low + (v-k.low)*stretch
+	}
+}
+
+// chroma is the a* and b* part of at for several levels at once.
+func (p *shadePath) chroma(a, b, s []float64) {
+	a, b = a[:len(s)], b[:len(s)]
+	for n, x := range s {
+		t := (x - p.lo) * p.rate
+		if !(t >= 0 && t < pathSegments) {
+			lab := p.at(x)
+			a[n], b[n] = lab.A, lab.B
+			continue
+		}
+		k := int(t)
+		u := t - float64(k)
+		c := &p.cubic[k]
+		a[n] = c[0][0] + u*(c[0][1]+u*(c[0][2]+u*c[0][3]))
+		b[n] = c[1][0] + u*(c[1][1]+u*(c[1][2]+u*c[1][3]))
+	}
+}
+
+// quadratic is row·cov·row for the leading part of a symmetric matrix of
+// stride p, from its lower triangle.
+func quadratic(cov, row []float64, p int) float64 {
+	sum, a := 0.0, 0
+	// Two lines at a time: their sums do not wait for each other.
+	for ; a+1 < len(row); a += 2 {
+		before, ra, rb := row[:a], row[a], row[a+1]
+		one, two := cov[a*p:], cov[(a+1)*p:]
+		s := 0.5 * one[a] * ra
+		t := 0.5*two[a+1]*rb + two[a]*ra
+		one, two = one[:len(before)], two[:len(before)]
+		for b, r := range before {
+			s += one[b] * r
+			t += two[b] * r
+		}
+		sum += s*ra + t*rb
+	}
+	if a < len(row) {
+		s := 0.5 * cov[a*p+a] * row[a]
+		for b, r := range row[:a] {
+			s += cov[a*p+b] * r
+		}
+		sum += s * row[a]
+	}
+	return 2 * sum
+}
