@@ -104,6 +104,11 @@ func gather(t *Table, least int) (*observed, error) {
 		}
 		return nil, fmt.Errorf("%w: %s has %d, need at least 4 at different settings (6 to be of use)", ErrTooFewLots, t.Name, len(o.trials))
 	}
+	doubts, err := doubtEnds(t)
+	if err != nil {
+		return nil, err
+	}
+	o.warnings = append(o.warnings, doubts...)
 	o.anchor(base, blank, white)
 	return o, nil
 }

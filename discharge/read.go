@@ -76,6 +76,9 @@ func (l *layout) table() (*Table, error) {
 	if err := b.checkLots(); err != nil {
 		return nil, err
 	}
+	if err := b.doubt(); err != nil {
+		return nil, err
+	}
 	b.advise()
 	l.keepAside()
 	c.finish()

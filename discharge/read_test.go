@@ -201,15 +201,19 @@ func drawTable(t *rapid.T) string {
 			value := func(lo, hi float64) string {
 				return fmt.Sprintf(",%.4f", rapid.Float64Range(lo, hi).Draw(t, "v"))
 			}
+			// Lots differ by more than their panels, or the table would be doubted.
+			n := float64(lot)
 			switch kind {
 			case Spectral:
 				for range (720-380)/step + 1 {
-					b.WriteString(value(0.02, 0.99))
+					b.WriteString(value(0.05+0.1*n, 0.06+0.1*n))
 				}
 			case Swatch:
-				b.WriteString(value(2, 255) + value(2, 255) + value(2, 255))
+				b.WriteString(value(40+30*n, 46+30*n) + value(40, 46) + value(50, 60))
+			case XYZKind:
+				b.WriteString(value(5+5*n, 6+5*n) + value(5+5*n, 6+5*n) + value(2, 40) + ",D65,10")
 			default:
-				b.WriteString(value(2, 100) + value(2, 60) + value(2, 40) + ",D65,10")
+				b.WriteString(value(20+10*n, 24+10*n) + value(-4, 3) + value(-20, 0) + ",D65,10")
 			}
 			b.WriteString("\n")
 		}

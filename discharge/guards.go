@@ -1,0 +1,260 @@
+package discharge
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// This file doubts tables that can be read but hardly be true: each doubt is an
+// error when a model of such data would be wrong, else a warning, and says what
+// to do when the data are right after all.
+
+// dimmest is the reflectance that no table of cloth stays below at every
+// wavelength of every reading: the darkest denim reaches 2 to 3 % somewhere
+// between 400 and 700 nm (common practice, no source).
+const dimmest = 0.02
+
+// doubt runs all of them; they need the whole table.
+func (b *lotBuilder) doubt() error {
+	if err := b.doubtDimness(); err != nil {
+		return err
+	}
+	lots := lotMeans(b.table)
+	b.doubtSwap(lots)
+	b.doubtDamp(lots)
+	b.doubtTimes()
+	b.doubtTwins()
+	b.doubtSecondColor()
+	return nil
+}
+
+// lotMean is the mean of a lot's finished, dry readings, by panel and in all.
+type lotMean struct {
+	*Lot
+	panels []colorimetry.Lab
+	mean   colorimetry.Lab
+}
+
+// lotMeans returns the lots with usable readings.
+func lotMeans(lots []Lot) []lotMean {
+	var out []lotMean
+	for i := range lots {
+		panels, _ := PanelMeans(lots[i])
+		if len(panels) == 0 {
+			continue
+		}
+		m := lotMean{Lot: &lots[i]}
+		for _, p := range panels {
+			m.panels = append(m.panels, p.Lab)
+			m.mean.L += p.Lab.L / float64(len(panels))
+			m.mean.A += p.Lab.A / float64(len(panels))
+			m.mean.B += p.Lab.B / float64(len(panels))
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+// doubtDimness refuses reflectances that never reach 2 % unless the unit is
+// stated: percent values divided by 100 twice look so.
+func (b *lotBuilder) doubtDimness() error {
+	if b.kind != Spectral || len(b.Rows) == 0 {
+		return nil
+	}
+	top := 0.0
+	for _, lot := range b.table {
+		for _, p := range lot.Panels {
+			for _, r := range p.Readings {
+				top = max(top, slices.Max(r.Spectrum))
+			}
+		}
+	}
+	stated := b.text(0, "unit") != ""
+	if top >= dimmest || stated {
+		return nil
+	}
+	return b.fault(b.Lines[0], b.Header[b.color[0]], "", fmt.Errorf("no reflectance of the file exceeds %.4g, which is blacker than any denim: were percents divided by 100 twice? Multiply by 100; if the cloth is that dark, say so with a column unit holding factor", top))
+}
+
+// doubtEnds refuses to learn from a base that is lighter than every trial or a
+// white that is darker than most: discharge only lightens.
+func doubtEnds(t *Table) (warnings []error, err error) {
+	lots := lotMeans(t.Lots)
+	fault := func(l lotMean, value string, err error) error {
+		return &RowError{File: t.Name, Row: l.Row, Column: "role", Value: value, Err: err}
+	}
+	var trials []float64
+	darkest, lightest := lotMean{}, lotMean{}
+	for _, l := range lots {
+		if l.Role == Trial {
+			trials = append(trials, l.mean.L)
+			if darkest.Lot == nil || l.mean.L < darkest.mean.L {
+				darkest = l
+			}
+			if lightest.Lot == nil || l.mean.L > lightest.mean.L {
+				lightest = l
+			}
+		}
+	}
+	if len(trials) == 0 {
+		return nil, nil
+	}
+	const clear = 1 // L*, beyond what readings of one shade differ
+	for _, l := range lots {
+		switch {
+		case l.Role == Base && l.mean.L > lightest.mean.L+clear:
+			return nil, fault(l, string(Base), fmt.Errorf("lot %q is lighter (L* %.1f) than every trial (lightest: %q, L* %.1f), but discharge only lightens: correct the roles, or write state damp for wet readings; to go without a base delete its rows", l.ID, l.mean.L, lightest.ID, lightest.mean.L))
+		case l.Role == White && l.mean.L < median(trials)-clear:
+			return nil, fault(l, string(White), fmt.Errorf("lot %q is darker (L* %.1f) than half of the trials (lightest: %q, L* %.1f), but white is the end of discharge: correct the roles, or write state damp for wet readings; to go without a white delete its rows", l.ID, l.mean.L, lightest.ID, lightest.mean.L))
+		case l.Role == White && l.mean.L < lightest.mean.L-clear:
+			warnings = append(warnings, fault(l, string(White), fmt.Errorf("lot %q is darker (L* %.1f) than trial %q (L* %.1f): it was not discharged to the end; measure one that was, or leave it if nothing gets lighter", l.ID, l.mean.L, lightest.ID, lightest.mean.L)))
+		case l.Role == Base && l.mean.L > darkest.mean.L+clear:
+			warnings = append(warnings, fault(darkest, string(Trial), fmt.Errorf("trial %q is darker (L* %.1f) than the base %q (L* %.1f): was it read wet? Then write state damp; leave it if the fabric of that lot was darker", darkest.ID, darkest.mean.L, l.ID, l.mean.L)))
+		}
+	}
+	return warnings, nil
+}
+
+// doubtSwap warns of a* and b* that look exchanged: indigo is far bluer than
+// green, at every level (b* −20 to 0 with a* −5 to 2; common practice, no source).
+func (b *lotBuilder) doubtSwap(lots []lotMean) {
+	if b.kind != LabKind {
+		return
+	}
+	var as, bs []float64
+	for _, l := range lots {
+		if l.Role == Trial || l.Role == Base || l.Role == Production {
+			as, bs = append(as, l.mean.A), append(bs, l.mean.B)
+		}
+	}
+	a, bb := median(as), median(bs)
+	if len(as) > 0 && a < -5 && bb > a+3 {
+		b.warn(b.HeaderLine, b.Header[b.color[1]], "", fmt.Errorf("a* is %.1f and b* is %.1f in the middle of the lots: indigo has it the other way round; if the columns were exchanged, exchange their names; leave it if the cloth is green", a, bb))
+	}
+}
+
+// doubtDamp warns of a panel much darker than the others of its lot: wet cloth
+// reads 5 or more L* too dark (common practice, no source).
+func (b *lotBuilder) doubtDamp(lots []lotMean) {
+	const wet = 5
+	for _, l := range lots {
+		if len(l.panels) < 3 {
+			continue
+		}
+		var ls []float64
+		for _, p := range l.panels {
+			ls = append(ls, p.L)
+		}
+		mid := median(ls)
+		for i, v := range ls {
+			if v < mid-wet {
+				panels, _ := PanelMeans(*l.Lot)
+				b.warn(l.Row, "panel", panels[i].ID, fmt.Errorf("panel %q of lot %q is %.1f L* darker than the middle of its lot: if it was read wet write state damp; leave it if the lot is that uneven", panels[i].ID, l.ID, mid-v))
+				break
+			}
+		}
+	}
+}
+
+// doubtTimes warns of times that would be usual in another unit.
+func (b *lotBuilder) doubtTimes() {
+	if b.process == nil {
+		return
+	}
+	f, ok := b.process.Factor(timeColumn)
+	if !ok || !f.Typical.Known() {
+		return
+	}
+	lo, hi, n, line := math.Inf(1), 0.0, 0, 0
+	for i, l := range b.table {
+		if v, ok := l.Settings[timeColumn]; ok && (l.Role == Trial || l.Role == Production) {
+			lo, hi, n = min(lo, v), max(hi, v), n+1
+			line = cmp.Or(line, b.lines[i][timeColumn])
+		}
+	}
+	if n == 0 || lo <= f.Typical.Hi && hi >= f.Typical.Lo {
+		return
+	}
+	// A unit is 60 times off; the usual range is wide, so twice it on each side.
+	for _, u := range []struct {
+		name, do string
+		factor   float64
+	}{{"hours", "multiply by 60", 60}, {"seconds", "divide by 60", 1. / 60}} {
+		if lo*u.factor >= f.Typical.Lo/2 && hi*u.factor <= f.Typical.Hi*2 {
+			b.warn(line, timeColumn, "", fmt.Errorf("times are %.4g to %.4g, which would be usual as %s: %s; leave them if they are minutes", lo, hi, u.name, u.do))
+			return
+		}
+	}
+}
+
+// doubtTwins warns of two lots with the same readings in the same order. A
+// standard may well be a panel of a lot.
+func (b *lotBuilder) doubtTwins() {
+	seen := map[string]int{}
+	for i, l := range b.table {
+		readings := l.Readings()
+		// Few rounded numbers do meet by chance.
+		if l.Role == Standard || l.Role == LightLimit || l.Role == DarkLimit || b.kind != Spectral && len(readings) < 2 {
+			continue
+		}
+		var key strings.Builder
+		for _, r := range readings {
+			fmt.Fprintf(&key, "%x%x%x", math.Float64bits(r.Lab.L), math.Float64bits(r.Lab.A), math.Float64bits(r.Lab.B))
+		}
+		k, twice := seen[key.String()]
+		if !twice {
+			seen[key.String()] = i
+			continue
+		}
+		what := "its settings differ"
+		if maps.Equal(l.Settings, b.table[k].Settings) {
+			what = "as are its settings"
+		}
+		b.warn(l.Row, "lot", l.ID, fmt.Errorf("every reading equals that of lot %q (line %d), %s: was it pasted twice? Delete one; leave it if two lots truly agree in every digit", b.table[k].ID, b.table[k].Row, what))
+	}
+}
+
+// doubtSecondColor compares spectra with L, a, b of the same rows: they differ
+// when the columns are a step off, or the viewing is another.
+func (b *lotBuilder) doubtSecondColor() {
+	if b.kind != Spectral {
+		return
+	}
+	var at [3]int
+	for n, c := range colorColumns(LabKind) {
+		j, ok := b.col[c]
+		if !ok {
+			return
+		}
+		at[n] = j
+	}
+	rows := make(map[int]int, len(b.Lines))
+	for i, line := range b.Lines {
+		rows[line] = i
+	}
+	var apart []float64
+	for _, lot := range b.table {
+		for _, r := range lot.Readings() {
+			i := rows[r.Row]
+			var c [3]float64
+			ok := true
+			for n := 0; n < 3 && ok; n++ {
+				v, _, err := parseNumber(b.Rows[i][at[n]], true)
+				c[n], ok = v, err == nil
+			}
+			if ok {
+				apart = append(apart, colorimetry.CIE76{}.Diff(r.Lab, colorimetry.Lab{L: c[0], A: c[1], B: c[2]}))
+			}
+		}
+	}
+	// Instruments round to 0.01; other weights move cloth by up to 0.3.
+	if d := median(apart); d > 0.6 {
+		b.warn(b.HeaderLine, b.Header[at[0]], "", fmt.Errorf("L, a, b of the file differ from its spectra under %s by ΔE*ab %.1f (median): are the wavelengths a step off, or do L, a, b belong to another viewing? The spectra are used", b.viewing, d))
+	}
+}

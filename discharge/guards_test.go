@@ -1,0 +1,216 @@
+package discharge
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/datasets/demo"
+)
+
+func warned(t *testing.T, text string) string {
+	t.Helper()
+	table, err := ReadTable("lots.csv", strings.NewReader(text), nil)
+	require.NoError(t, err)
+	return words(table.Warnings)
+}
+
+func words(errs []error) string {
+	if err := errors.Join(errs...); err != nil {
+		return err.Error()
+	}
+	return ""
+}
+
+// The demo's lots are sound: no doubt may fall on them.
+func TestSoundDataIsNotDoubted(t *testing.T) {
+	for name, data := range map[string][]byte{demo.PelletTrialsFile: demo.PelletTrials(), demo.HypochloriteTrialFile: demo.HypochloriteTrials(),
+		demo.PelletSwatchesFile: demo.PelletSwatches(), demo.PelletProductionFile: demo.PelletProduction(), demo.PelletStandardFile: demo.PelletStandard()} {
+		table, err := ReadTable(name, bytes.NewReader(data), nil)
+		require.NoError(t, err)
+		assert.Empty(t, words(table.Warnings), name)
+		w, err := doubtEnds(table)
+		require.NoError(t, err)
+		assert.Empty(t, w, name)
+	}
+}
+
+// Data that can be read but hardly be true: each is doubted, and what the
+// message says of how to go on is so.
+func TestDoubtfulTablesAreDoubted(t *testing.T) {
+	swapped := `lot,role,process,strength_pct,ratio,time_min,panel,illuminant,observer,L,a,b
+B,base,permanganate-pellet,,,,1,D65,10,22.1,-11.2,0.4
+T1,trial,permanganate-pellet,2,1.3,8,1,D65,10,38.2,-17.5,-2.0
+T2,trial,permanganate-pellet,6,1.3,16,1,D65,10,55.7,-14.9,-3.4
+`
+	assert.Contains(t, warned(t, swapped), "exchange their names")
+	assert.Contains(t, warned(t, swapped), "leave it if the cloth is green")
+
+	// 13 to 24 minutes as hours, and as seconds.
+	demoTrials := string(demo.PelletTrials())
+	assert.Contains(t, warned(t, retimed(demoTrials, 1./60)), "usual as hours: multiply by 60")
+	assert.Contains(t, warned(t, retimed(demoTrials, 60)), "usual as seconds: divide by 60")
+	assert.NotContains(t, warned(t, demoTrials), "usual as")
+
+	// A lot pasted under another name; the same with other settings.
+	twin := ""
+	for _, line := range strings.SplitAfter(demoTrials, "\n") {
+		if strings.HasPrefix(line, "T01,") {
+			twin += strings.Replace(line, "T01,", "T99,", 1)
+		}
+	}
+	require.NotEmpty(t, twin)
+	assert.Contains(t, warned(t, demoTrials+twin), `every reading equals that of lot "T01"`)
+	assert.Contains(t, warned(t, demoTrials+twin), "as are its settings")
+	f := strings.Split(strings.SplitN(twin, "\n", 2)[0], ",")
+	assert.Contains(t, warned(t, demoTrials+strings.ReplaceAll(twin, strings.Join(f[5:8], ","), "9.5,"+strings.Join(f[6:8], ","))), "its settings differ")
+
+	// A panel read wet, 8 L* darker than the others, and said to be wet.
+	damp := "lot,role,process,strength_pct,ratio,time_min,state,panel,illuminant,observer,L,a,b\n"
+	for i, l := range []string{"44.0", "44.6", "36.1", "43.8"} {
+		damp += fmt.Sprintf("P,production,permanganate-pellet,6,1.3,12,,%d,D65,10,%s,-2.5,-9.5\n", i+1, l)
+	}
+	assert.Contains(t, warned(t, damp), `panel "3" of lot "P" is 7.8 L* darker`)
+	assert.Contains(t, warned(t, damp), "state damp")
+	assert.Empty(t, warned(t, strings.Replace(damp, ",12,,3", ",12,damp,3", 1)))
+
+	// The wavelengths of the header a step off, beside the instrument's own L, a, b.
+	assert.Contains(t, warned(t, withLab(t, 1)), "a step off")
+	assert.NotContains(t, warned(t, withLab(t, 0)), "a step off")
+
+	// Percents divided by 100 twice; a unit column says that the cloth is so dark.
+	_, err := ReadTable("lots.csv", strings.NewReader(spectralTable(0.05)), nil)
+	assert.ErrorContains(t, err, "divided by 100 twice")
+	assert.ErrorContains(t, err, "column unit holding factor")
+	_, err = ReadTable("lots.csv", strings.NewReader(strings.ReplaceAll(spectralTable(0.05), "thigh,", "thigh,factor")), nil)
+	assert.NoError(t, err)
+}
+
+// retimed multiplies the times of the demo's trials.
+func retimed(text string, by float64) string {
+	var out strings.Builder
+	column := -1
+	for _, line := range strings.SplitAfter(text, "\n") {
+		cells := strings.Split(line, ",")
+		var v float64
+		for j, c := range cells {
+			if c == "time_min" {
+				column = j
+			}
+		}
+		if column > 0 && len(cells) > column {
+			if _, err := fmt.Sscanf(cells[column], "%g", &v); err == nil {
+				cells[column] = fmt.Sprintf("%.4g", v*by)
+			}
+		}
+		out.WriteString(strings.Join(cells, ","))
+	}
+	return out.String()
+}
+
+// withLab is the demo's standard with L, a, b of the true wavelengths and the
+// spectra under a header that is off by steps of 10 nm (370-770 nm wide, so
+// that the shifted grid still covers 400-700).
+func withLab(t *testing.T, steps int) string {
+	t.Helper()
+	table, err := ReadTable("s.csv", bytes.NewReader(demo.PelletStandard()), nil)
+	require.NoError(t, err)
+	var b strings.Builder
+	b.WriteString("lot,role,illuminant,observer,L,a,b")
+	for nm := 380; nm <= 720; nm += 10 {
+		fmt.Fprintf(&b, ",R%d", nm+10*steps)
+	}
+	b.WriteString("\n")
+	for _, lot := range table.Lots {
+		for _, r := range lot.Readings() {
+			fmt.Fprintf(&b, "%s,%s,D65,10,%.2f,%.2f,%.2f", lot.ID, lot.Role, r.Lab.L, r.Lab.A, r.Lab.B)
+			for k := -2; k < len(r.Spectrum)+2; k++ {
+				fmt.Fprintf(&b, ",%.5f", r.Spectrum[min(max(k, 0), len(r.Spectrum)-1)])
+			}
+			b.WriteString("\n")
+		}
+	}
+	return b.String()
+}
+
+// ends is a table of six trials between a base and a white of given lightness.
+func ends(base, white float64) string {
+	text := "lot,role,process,strength_pct,ratio,time_min,panel,illuminant,observer,L,a,b\n" +
+		fmt.Sprintf("B,base,permanganate-pellet,,,,1,D65,10,%g,0.4,-9\nW,white,permanganate-pellet,,,,1,D65,10,%g,0.2,3\n", base, white)
+	for i := range 6 {
+		text += fmt.Sprintf("T%d,trial,permanganate-pellet,%d,%g,%d,1,D65,10,%g,-2,%g\n", i, 4+i%3, 1+0.1*float64(i), 10+i, 30+5*float64(i), -14+float64(i))
+	}
+	return text
+}
+
+// Discharge only lightens: no model of a base above or a white below the trials.
+func TestEndsInTheWrongOrderAreNotLearned(t *testing.T) {
+	learn := func(text string) (string, error) {
+		table, err := ReadTable("lots.csv", strings.NewReader(text), nil)
+		require.NoError(t, err)
+		m, err := Fit(table, nil)
+		if err != nil {
+			return "", err
+		}
+		return words(m.Warnings()), nil
+	}
+	w, err := learn(ends(20, 80))
+	require.NoError(t, err)
+	assert.NotContains(t, w, "darker than")
+	for _, c := range []struct {
+		base, white float64
+		says        string
+	}{{62, 80, "is lighter (L* 62.0) than every trial"}, {20, 35, "is darker (L* 35.0) than half of the trials"}, {80, 20, "lighter"}} {
+		_, err := learn(ends(c.base, c.white))
+		var row *RowError
+		require.ErrorAs(t, err, &row)
+		assert.ErrorContains(t, err, c.says)
+		assert.ErrorContains(t, err, "delete its rows")
+		assert.NotZero(t, row.Row)
+	}
+	w, err = learn(ends(20, 50))
+	require.NoError(t, err)
+	assert.Contains(t, w, "not discharged to the end")
+	w, err = learn(ends(33, 80))
+	require.NoError(t, err)
+	assert.Contains(t, w, `trial "T0" is darker (L* 30.0) than the base`)
+	assert.Contains(t, w, "state damp")
+	// Overruled as the message says.
+	_, err = learn(strings.Replace(ends(62, 80), "B,base,permanganate-pellet,,,,1,D65,10,62,0.4,-9\n", "", 1))
+	assert.NoError(t, err)
+}
+
+// Guards that stand elsewhere; each names what to do.
+func TestOtherGuards(t *testing.T) {
+	table, err := ReadTable(demo.PelletTrialsFile, bytes.NewReader(demo.PelletTrials()), nil)
+	require.NoError(t, err)
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+
+	_, err = ReadSettings("s.csv", strings.NewReader("strength_gpl,ratio,time_min\n6,1.3,12\n"), m.Process())
+	assert.ErrorContains(t, err, "convert the values and rename the column", "strength in another unit than the model's")
+
+	hypo, err := ReadTable(demo.HypochloriteTrialFile, bytes.NewReader(demo.HypochloriteTrials()), nil)
+	require.NoError(t, err)
+	_, err = m.Recalibrate(hypo, nil)
+	assert.ErrorIs(t, err, ErrWrongProcess, "a model for another process")
+
+	a := colorimetry.Viewing{Illuminant: colorimetry.A, Observer: colorimetry.TenDegree}
+	_, err = m.Suggest(Target{ID: "S", Viewing: a, Lab: colorimetry.Lab{L: 45, A: -2, B: -9}}, nil)
+	assert.ErrorIs(t, err, ErrViewing, "a standard under another viewing")
+	assert.ErrorContains(t, err, "measure the target as a spectrum or under D65/10")
+
+	// A header off by one step on the usual 400-700 nm cannot pass.
+	shifted := string(demo.PelletStandard())
+	for nm := 710; nm > 400; nm -= 10 {
+		shifted = strings.Replace(shifted, fmt.Sprintf("R%d", nm-10), fmt.Sprintf("R%d", nm), 1)
+	}
+	_, err = ReadTable("s.csv", strings.NewReader(shifted), nil)
+	assert.ErrorContains(t, err, "does not cover 400-700 nm")
+}
