@@ -57,3 +57,67 @@ func TestCIEDE2000PublishedIntermediates(t *testing.T) {
 		}
 	}
 }
+
+// Hues exactly 180° apart belong to the branch "gap not above 180" ([4] eq. 10,
+// printed pairs 10 and 14): the value is the limit from a gap a little below,
+// also where the rotation term is large (mean hue 265-275°), and for either
+// color first.
+func TestOppositeHuesTakeTheLimitFromBelow(t *testing.T) {
+	for _, h := range []float64{355, 175, 3, 183, 350, 170} {
+		ref := LCh{50, 20, h}.Lab()
+		sample := Lab{48, -1.5 * ref.A, -1.5 * ref.B}
+		// Turn the sample by a millionth of a degree so that the gap shrinks: the
+		// gap is measured without wrapping, so the larger hue turns back.
+		turned := LCh{48, sample.LCh().C, sample.LCh().H + 1e-6}
+		if sample.LCh().H > h {
+			turned.H -= 2e-6
+		}
+		below := CIEDE2000{}.Parts(ref, turned.Lab()).Total
+		if got := (CIEDE2000{}).Diff(ref, sample); math.Abs(got-below) > 1e-5 {
+			t.Errorf("hues %g and opposite: %v, from below %v", h, got, below)
+		}
+		if got := (CIEDE2000{}).Diff(sample, ref); math.Abs(got-below) > 1e-5 {
+			t.Errorf("opposite and %g: %v, from below %v", h, got, below)
+		}
+	}
+}
+
+func TestBulkFormsRefuseUnequalLengths(t *testing.T) {
+	for _, call := range []func(){
+		func() { CIEDE2000{}.DiffPairs(make([]float64, 2), make([]Lab, 2), make([]Lab, 3)) },
+		func() { CIEDE2000{}.DiffPairs(make([]float64, 2), make([]Lab, 3), make([]Lab, 2)) },
+		func() { CIEDE2000{}.DiffMany(make([]float64, 2), Lab{}, make([]Lab, 3)) },
+	} {
+		func() {
+			defer func() {
+				if recover() == nil {
+					t.Error("unequal lengths are taken")
+				}
+			}()
+			call()
+		}()
+	}
+}
+
+// Ordinary pairs must not need the plain form: the fast one would be of no use,
+// and mistakes in it would hide behind the other.
+func TestOrdinaryPairsGoTheFastWay(t *testing.T) {
+	f := CIEDE2000{1, 1, 1}
+	for _, p := range published.CIEDE2000() {
+		ref, sample := Lab(p.Ref), Lab(p.Sample)
+		if ref.B == 0 && sample.B == 0 || ref.A == 0 && ref.B == 0 || p.N >= 7 && p.N <= 16 { // at the seam, neutral, opposite
+			continue
+		}
+		if got := f.fast(rotations(), ref, sample); !(math.Abs(got-p.DE) < 0.5e-4) {
+			t.Errorf("pair %d: fast form %v, want %v", p.N, got, p.DE)
+		}
+	}
+	// Neutral colors: ΔH' is zero, and the mean hue does not matter.
+	for _, b := range []float64{-30, 0, 10} {
+		neutral, other := Lab{50, 0, 0}, Lab{52, 3, b}
+		want := f.Parts(neutral, other).Total
+		if got := f.fast(rotations(), neutral, other); !(math.Abs(got-want) < 1e-9) {
+			t.Errorf("neutral against b* %g: %v, want %v", b, got, want)
+		}
+	}
+}
