@@ -31,6 +31,9 @@ func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 		sub.path = path
 		refit := make([]cell, len(cells))
 		for k, c := range cells {
+			if f.ctx.Err() != nil {
+				return
+			}
 			refit[k] = f.again(c, i)
 		}
 		kept, w := keep(refit)

@@ -2,6 +2,7 @@ package discharge
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 )
@@ -58,6 +59,7 @@ const shortlist = 12
 
 // fitting is a set of candidates with their data.
 type fitting struct {
+	ctx        context.Context
 	candidates []candidate
 	problems   []problem // by candidate
 	base       hyper
@@ -73,6 +75,9 @@ func (f *fitting) sweep() []cell {
 	}
 	list := make([]promise, len(f.candidates))
 	for k := range list {
+		if f.ctx.Err() != nil {
+			return nil
+		}
 		start := f.problems[k].start(f.base)
 		c := f.solve(k, hyper{bend: 0.15, sdLot: 0.12, concave: 0.1}, start)
 		list[k] = promise{k, c.logW, c.post.mean}
@@ -86,6 +91,9 @@ func (f *fitting) sweep() []cell {
 		start := p.start
 		for _, bend := range bends() {
 			for _, concave := range concaves() {
+				if f.ctx.Err() != nil {
+					return nil
+				}
 				for _, sd := range sdLots() {
 					c := f.solve(p.candidate, hyper{bend: bend, sdLot: sd, concave: concave}, start)
 					if math.IsInf(c.logW, 0) || math.IsNaN(c.logW) {

@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -71,6 +72,12 @@ func (m *Model) links() []link {
 // Fit learns a model from the trial lots of a table. It needs at least four
 // trial lots in which at least one factor varies.
 func Fit(t *Table, opt *FitOptions) (*Model, error) {
+	return FitContext(context.Background(), t, opt)
+}
+
+// FitContext is [Fit], and ends early with the error of ctx. Twenty lots take
+// some tenths of a second; the time grows with the square of their number.
+func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) {
 	if opt == nil {
 		opt = &FitOptions{}
 	}
@@ -97,28 +104,38 @@ func Fit(t *Table, opt *FitOptions) (*Model, error) {
 	m.floorSD = 0.25 / span
 	// Two rounds: the first finds the slopes that tell dose scatter from
 	// reading noise within lots, the second uses them.
-	f := m.fitting(o)
+	f := m.fitting(ctx, o)
 	first, w := keep(f.sweep())
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	if len(first) == 0 {
 		return nil, errors.New("no curve could be fitted to the trial lots")
 	}
 	m.comps = f.collapse(first, w)
 	m.sdPanel, m.readSD = withinLot(m.panelLevels(o), m.lotSlopes(o), readPrior)
-	f = m.fitting(o)
+	f = m.fitting(ctx, o)
 	cells, w := keep(f.sweep())
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	if len(cells) == 0 {
 		return nil, errors.New("no curve could be fitted to the trial lots")
 	}
 	m.comps = f.collapse(cells, w)
 	m.record(o, cells, w)
 	m.leaveOneOut(o, f, cells)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	m.fitTensile(o)
 	return m, nil
 }
 
 // fitting lists the candidates and sets up their data.
-func (m *Model) fitting(o *observed) *fitting {
+func (m *Model) fitting(ctx context.Context, o *observed) *fitting {
 	f := &fitting{
+		ctx:  ctx,
 		base: hyper{exponent: 0.8, spread: 0.7, sdPanel: m.sdPanel, floor: m.floorSD},
 		ws:   newWorkspace(m.basis.terms() + 1),
 	}

@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -15,6 +16,11 @@ import (
 //
 // Settings stay inside the trials' region unless the bounds say otherwise.
 func (m *Model) Plan(opt *PlanOptions) (*Plan, error) {
+	return m.PlanContext(context.Background(), opt)
+}
+
+// PlanContext is [Model.Plan], and ends early with the error of ctx.
+func (m *Model) PlanContext(ctx context.Context, opt *PlanOptions) (*Plan, error) {
 	if opt == nil {
 		opt = &PlanOptions{}
 	}
@@ -31,7 +37,7 @@ func (m *Model) Plan(opt *PlanOptions) (*Plan, error) {
 		return nil, err
 	}
 	points := grid(factors)
-	aims, err := m.aims(opt, factors)
+	aims, err := m.aims(ctx, opt, factors)
 	if err != nil {
 		return nil, err
 	}
@@ -44,7 +50,10 @@ func (m *Model) Plan(opt *PlanOptions) (*Plan, error) {
 		}
 	}
 	g := m.learnable(points, aims)
-	chosen := g.choose(n)
+	chosen := g.choose(ctx, n)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	why := "narrows the interval over the region"
 	if opt.Target != nil {
 		why = fmt.Sprintf("narrows the interval at target %q", opt.Target.ID)
@@ -106,7 +115,7 @@ type aim struct {
 // aims are, for a target, the settings that would be suggested for it: the
 // best one and, together as much as it, all others that come as near. Without
 // a target they spread over the region.
-func (m *Model) aims(opt *PlanOptions, factors []planFactor) ([]aim, error) {
+func (m *Model) aims(ctx context.Context, opt *PlanOptions, factors []planFactor) ([]aim, error) {
 	if opt.Target == nil {
 		var out []aim
 		for _, v := range cellCenters(factors) {
@@ -115,7 +124,7 @@ func (m *Model) aims(opt *PlanOptions, factors []planFactor) ([]aim, error) {
 		return normalized(out), nil
 	}
 	so := &SuggestOptions{Bounds: opt.Bounds, Available: opt.Available}
-	r, err := m.Suggest(*opt.Target, so)
+	r, err := m.SuggestContext(ctx, *opt.Target, so)
 	if err != nil {
 		return nil, err
 	}
@@ -127,7 +136,11 @@ func (m *Model) aims(opt *PlanOptions, factors []planFactor) ([]aim, error) {
 		return nil, err
 	}
 	var out []aim
-	for _, s := range q.candidates() {
+	list, err := q.candidates(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range list {
 		if s.DeltaE <= r.List[0].DeltaE+0.5 {
 			out = append(out, aim{m.basis.values(s.Settings), 1})
 		}
@@ -290,7 +303,7 @@ func (g *learning) best(k [][]float64) (at int, gain float64) {
 
 // choose picks n candidates one by one and then exchanges each for a better
 // one until none is.
-func (g *learning) choose(n int) []int {
+func (g *learning) choose(ctx context.Context, n int) []int {
 	var chosen []int
 	base := g.covariance(nil)
 	k := cloneRows(base)
@@ -302,6 +315,9 @@ func (g *learning) choose(n int) []int {
 	for range 5 {
 		moved := false
 		for i := range chosen {
+			if ctx.Err() != nil {
+				return nil
+			}
 			k := cloneRows(base)
 			for j, c := range chosen {
 				if j != i {

@@ -66,7 +66,7 @@ func TestConditioningIsBayesianRegression(t *testing.T) {
 			best = math.Min(best, value([]int{a, b}))
 		}
 	}
-	assert.LessOrEqual(t, value(g.choose(2)), 1.02*best)
+	assert.LessOrEqual(t, value(g.choose(t.Context(), 2)), 1.02*best)
 }
 
 func TestFirstPlans(t *testing.T) {

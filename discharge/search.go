@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -102,11 +103,14 @@ func (q *search) chooseSolved() {
 const timeColumn = "time_min"
 
 // candidates evaluates the grid, solving for one factor at each point.
-func (q *search) candidates() []Suggestion {
+func (q *search) candidates(ctx context.Context) ([]Suggestion, error) {
 	n := len(q.grid)
 	index := make([]int, n)
 	var out []Suggestion
 	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		s := q.other.Clone()
 		for j, k := range index {
 			if j != q.solve {
@@ -133,7 +137,7 @@ func (q *search) candidates() []Suggestion {
 			index[j] = 0
 		}
 		if j < 0 {
-			return out
+			return out, nil
 		}
 	}
 }

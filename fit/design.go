@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"sort"
@@ -114,10 +115,17 @@ type Design struct {
 // Experiments, 1972), from several starts. The result is deterministic, and a
 // local optimum that is usually the best.
 func Exchange(c Criterion, candidates, done []Candidate, n int) (*Design, error) {
+	return ExchangeContext(context.Background(), c, candidates, done, n)
+}
+
+// ExchangeContext is [Exchange], and ends early with the error of ctx. The time
+// grows with the points, the candidates and the cube of the parameters.
+func ExchangeContext(ctx context.Context, c Criterion, candidates, done []Candidate, n int) (*Design, error) {
 	if n < 1 || len(candidates) == 0 {
 		return nil, fmt.Errorf("fit: %w: a design needs points to choose and candidates to choose from", ErrBadInput)
 	}
 	e := newExchanger(c, candidates, done)
+	e.ctx = ctx
 	if e.p == 0 {
 		return nil, fmt.Errorf("fit: %w: candidates have no free parameters", ErrBadInput)
 	}
@@ -129,6 +137,9 @@ func Exchange(c Criterion, candidates, done []Candidate, n int) (*Design, error)
 			best, bestV = append([]int(nil), start...), v
 		}
 	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	sort.Ints(best)
 	d := &Design{Points: best, Value: e.value(e.information(best), 0), Before: e.value(e.information(nil), 0)}
 	if math.IsInf(d.Value, 1) {
@@ -138,6 +149,7 @@ func Exchange(c Criterion, candidates, done []Candidate, n int) (*Design, error)
 }
 
 type exchanger struct {
+	ctx        context.Context
 	cand, done []Candidate
 	p, ns      int
 	b          [][]float64
@@ -266,7 +278,7 @@ func (e *exchanger) value(m [][]float64, ridge float64) float64 {
 func (e *exchanger) starts(n int) [][]int {
 	var greedy []int
 	m := e.information(nil)
-	for len(greedy) < n {
+	for len(greedy) < n && e.ctx.Err() == nil {
 		best, bestV := 0, math.Inf(1)
 		for k := range e.cand {
 			e.add(m, k, 1)
@@ -303,6 +315,9 @@ func (e *exchanger) improve(points []int) float64 {
 	for pass := 0; pass < 100; pass++ {
 		moved := false
 		for i := range points {
+			if e.ctx.Err() != nil {
+				return cur
+			}
 			m := e.information(points)
 			e.add(m, points[i], -1)
 			best, bestV := points[i], cur
