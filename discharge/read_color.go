@@ -80,7 +80,7 @@ func (l *layout) findViewing() (colorimetry.Viewing, error) {
 	}
 	switch {
 	case stated == none && asked == none:
-		return none, l.fault(l.HeaderLine, "illuminant", "", errors.New("the column is missing: L, a, b and X, Y, Z mean nothing without their viewing; add columns illuminant and observer, or state it, such as D65/10"))
+		return none, l.fault(l.HeaderLine, "illuminant", "", fmt.Errorf("the column is missing: L, a, b and X, Y, Z mean nothing without their viewing; add columns illuminant and observer, or state it (--viewing D65/10)%s", l.takenFor()))
 	case stated != none && asked != none && stated != asked:
 		return none, l.fault(line, "illuminant", stated.String(), fmt.Errorf("%w: %s was asked for, and colors without spectra cannot be turned into another viewing", ErrViewing, asked))
 	case stated == none:
@@ -237,7 +237,7 @@ func (c *colors) spectral(i int, values []float64) (reading, error) {
 			return reading{}, c.cellFault(i, c.color[n], errors.New("reflectance must not be negative; check the black calibration and measure again"))
 		}
 		if c.percent[i] {
-			values[n] = v / 100
+			values[n] = hundredth(c.Rows[i][c.color[n]], v)
 		}
 		low = min(low, values[n])
 		if values[n] > high {

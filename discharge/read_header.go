@@ -224,7 +224,7 @@ func (l *layout) needColor() error {
 	if l.kind != "" {
 		return nil
 	}
-	return l.fault(l.HeaderLine, "", "", fmt.Errorf("no readings: want columns R400 … R700, or L, a, b, or X, Y, Z, or red, green, blue%s", l.colorHint()))
+	return l.fault(l.HeaderLine, "", "", fmt.Errorf("no readings: want columns R400 … R700, or L, a, b, or X, Y, Z, or red, green, blue%s%s", l.colorHint(), l.takenFor()))
 }
 
 // colorHint finds usual misnomers among the headers.
@@ -287,7 +287,15 @@ func (l *layout) need(column, why string) error {
 	if n, ok := nearest(column, names); ok {
 		hint = fmt.Sprintf("; is it %q? convert it if its unit differs, then rename it", n)
 	}
-	return l.fault(l.HeaderLine, column, "", fmt.Errorf("the column is missing: %s%s", why, hint))
+	return l.fault(l.HeaderLine, column, "", fmt.Errorf("the column is missing: %s%s%s", why, hint, l.takenFor()))
+}
+
+// takenFor says what the file was read as, for messages about what it lacks.
+func (s *Sheet) takenFor() string {
+	if s.Format == "" {
+		return ""
+	}
+	return " (the file was read as " + s.Format + ")"
 }
 
 // keepAside warns of the unknown columns.

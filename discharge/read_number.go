@@ -12,7 +12,7 @@ var (
 	errNotNumber    = errors.New("not a number; write digits only, the unit stands in the column name")
 	errNoValue      = errors.New("stands for no value; leave the cell empty if it is optional, or delete the row and measure again")
 	errThousands    = errors.New("has point and comma; write the number without separators of thousands")
-	errDecimalComma = errors.New("has a decimal comma; write a point, or separate the columns with semicolon or tab")
+	errDecimalComma = errors.New("has a decimal comma; write a point (in a workbook, enter it as a number), or separate the columns with semicolon or tab")
 )
 
 // parseNumber reads a finite decimal number. sign is '.' or ',' when the text has one.
@@ -54,6 +54,17 @@ func parseNumber(s string, commaAllowed bool) (v float64, sign byte, err error) 
 		v = 0 // no negative zero
 	}
 	return v, sign, nil
+}
+
+// hundredth is v/100 for a cell that reads v. The decimal point is moved in
+// the text, so that 6.272 % and 0.06272 are the same number; the quotient can
+// differ in the last bit.
+func hundredth(cell string, v float64) float64 {
+	h, err := strconv.ParseFloat(strings.NewReplacer(",", ".", "−", "-").Replace(cell)+"e-2", 64)
+	if err != nil { // an exponent already
+		return v / 100
+	}
+	return h
 }
 
 // number reads the cell in row i, column j. A file that writes some numbers

@@ -73,6 +73,7 @@ The exit code is 3 when a lot is rejected.`,
 	fl.StringVar(&f.process, "process", "", "process of the lots, when the file has no process column")
 	fl.BoolVar(&f.bandsOnly, "bands-only", false, "only group the lots, or base rolls when there are no lots, into shade bands; needs no standard")
 	fl.BoolVar(&f.inDrum, "in-drum", false, "the lot is still in the drum with its charge: minutes to go on, not of a second pass")
+	e.registerTables(cmd)
 	f.read.register(cmd)
 	f.second = registerFactors(cmd, processes, "second-", "of a second pass:", true)
 	return cmd

@@ -38,6 +38,7 @@ file are added; with --index, whiteness, yellowness, K/S or metamerism.`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.convert(args[0], f) }),
 	}
+	e.registerTables(cmd)
 	fl := cmd.Flags()
 	fl.Var(&f.viewings, "viewing", "viewings, such as D65/10,A/10; default: the file's, or D65/10 for spectra")
 	fl.Var(&f.percent, "reflectance", "scale of spectra in a file without a unit column")

@@ -15,6 +15,7 @@ import (
 	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/atomic"
+	"example.com/dosetone/cmd/dosetone/internal/tables"
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 )
@@ -30,6 +31,7 @@ type env struct {
 
 	format format
 	quiet  bool
+	tables tableFlags
 
 	out       bytes.Buffer // results, written to stdout when the work is done
 	warned    map[string]bool
@@ -152,9 +154,14 @@ func (e *env) sheet(name string) (*discharge.Sheet, error) {
 	return e.parse(name, data)
 }
 
-// parse makes a sheet of a table's bytes. Formats other than CSV join here.
+// parse makes a sheet of a table's bytes, in any format that package tables reads.
 func (e *env) parse(name string, data []byte) (*discharge.Sheet, error) {
-	return discharge.ReadCSV(shown(name), bytes.NewReader(data))
+	opt := tables.Options{Wide: e.tables.wide}
+	if n := len(e.tables.sheets); n > 0 && tables.HasParts(data) {
+		opt.Part = e.tables.sheets[min(e.tables.next, n-1)]
+		e.tables.next++
+	}
+	return tables.Read(shown(name), data, opt)
 }
 
 // model loads a model file.

@@ -38,6 +38,7 @@ settings; readings of the base and of the fully discharged white help much.`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.fit(args[0], f) }),
 	}
+	e.registerTables(cmd)
 	f.register(cmd)
 	cmd.Flags().StringVarP(&f.output, "output", "o", "", "file for the model; written whole or not at all")
 	cmd.Flags().StringVar(&f.process, "process", "", "process of the trials, when the file has no process column")

@@ -21,6 +21,20 @@ func (f *readFlags) register(cmd *cobra.Command) {
 	cmd.Flags().Var(&f.viewing, "viewing", "viewing of the colors, such as D65/10; default: the file's, or D65/10 for spectra")
 }
 
+// tableFlags say how tables are to be read.
+type tableFlags struct {
+	sheets []string // of the workbooks, in the order in which they are read
+	next   int      // the next one's place in sheets
+	wide   bool
+	lots   string
+}
+
+// registerTables adds the flags of a command that reads tables.
+func (e *env) registerTables(cmd *cobra.Command) {
+	cmd.Flags().StringArrayVar(&e.tables.sheets, "sheet", nil, "sheet of an XLSX workbook (default its first), table of a CGATS file (its number), or color specification of a CxF file (its Id); repeat it for a second file")
+	cmd.Flags().BoolVar(&e.tables.wide, "wide", false, "tables have one column per reading and are turned")
+}
+
 // readProcess reads a process file; name "" means none.
 func (e *env) readProcess(name string) (*discharge.Process, error) {
 	if name == "" {

@@ -39,6 +39,7 @@ a trial table to fill in: add panel, position and the readings.`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.plan(args[0], f) }),
 	}
+	e.registerTables(cmd)
 	fl := cmd.Flags()
 	fl.IntVar(&f.lots, "lots", 0, "trial lots to plan (default 12 for a process, 4 for a model)")
 	fl.Uint64Var(&f.seed, "seed", 1, "seed of the random run order")

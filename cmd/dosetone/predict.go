@@ -28,6 +28,7 @@ those columns without their unit. Intervals hold 95 % of the means of lots.`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.predict(args[0], file, factors) }),
 	}
+	e.registerTables(cmd)
 	cmd.Flags().StringVar(&file, "settings", "", "table of settings, one row per lot; - for standard input")
 	factors = registerFactors(cmd, processes, "", "the lot's", true)
 	return cmd

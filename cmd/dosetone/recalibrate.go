@@ -31,6 +31,7 @@ inside the region of the first trials. The old model's file is left as it is.`,
 			return e.recalibrate(args[0], args[1], output, bool(percent), expected.value)
 		}),
 	}
+	e.registerTables(cmd)
 	cmd.Flags().StringVarP(&output, "output", "o", "", "file for the new model; written whole or not at all")
 	cmd.Flags().Var(&percent, "reflectance", "scale of spectra in a file without a unit column")
 	cmd.Flags().Var(&expected, "shift-sd", "how far the new dose may differ, as a standard deviation of ln dose (default 0.3: about a third)")

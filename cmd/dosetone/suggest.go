@@ -39,6 +39,7 @@ reach on this fabric is reported as such, with the nearest shade and the reason.
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.suggest(args[0], f) }),
 	}
+	e.registerTables(cmd)
 	fl := cmd.Flags()
 	fl.StringVar(&f.target, "target", "", "table with the target's readings; - for standard input")
 	fl.Var(&f.lab, "lab", "target as L,a,b under the model's viewing")

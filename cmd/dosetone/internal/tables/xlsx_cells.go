@@ -1,0 +1,214 @@
+package tables
+
+import (
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+
+	"example.com/dosetone/discharge"
+)
+
+// cellKind is what a reader must know of a cell beside its text.
+type cellKind byte
+
+const (
+	textCell cellKind = iota // also plain numbers
+	percentCell
+	dateCell
+	errorCell
+)
+
+// grid holds the rows of a sheet that have content, in order.
+type grid struct {
+	rows   []gridRow
+	merges []merged
+	cells  int
+	hidden bool // the row being read
+}
+
+// gridRow is cut off after its last cell with content.
+type gridRow struct {
+	number  int
+	hidden  bool
+	cells   []string
+	kinds   []cellKind
+	numbers []float64 // of percentages
+}
+
+func (r *gridRow) text(j int) string {
+	if j < len(r.cells) {
+		return r.cells[j]
+	}
+	return ""
+}
+
+func (r *gridRow) put(j int, text string, kind cellKind, number float64) {
+	for len(r.cells) <= j {
+		r.cells, r.kinds, r.numbers = append(r.cells, ""), append(r.kinds, textCell), append(r.numbers, 0)
+	}
+	r.cells[j], r.kinds[j], r.numbers[j] = text, kind, number
+}
+
+// merged is a block of cells, its corners included.
+type merged struct{ row, column, lastRow, lastColumn int }
+
+// cellError places a fault in a sheet.
+type cellError struct {
+	row, column int
+	value       string
+	err         error
+}
+
+func (c *cellError) Error() string { return c.err.Error() }
+
+// grid reads a sheet's cells as they come, so that memory follows the content
+// and not where the content stands.
+func (b *book) grid(part string) (*grid, error) {
+	data, err := b.read(part)
+	if err != nil {
+		return nil, err
+	}
+	g := &grid{}
+	x := newXMLReader(bytes.NewReader(data))
+	last, column := 0, 0
+	for {
+		t, err := x.next()
+		if err == io.EOF {
+			return g, nil
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%s of the workbook, line %d: %w", part, x.line(), err)
+		}
+		e, ok := t.(xml.StartElement)
+		if !ok {
+			continue
+		}
+		switch e.Name.Local {
+		case "row":
+			last, column = last+1, 0
+			if n, err := strconv.Atoi(attr(e, "r")); err == nil {
+				if n < last {
+					return nil, &cellError{n, 0, "", errors.New("the rows of the sheet are not in order; the file is damaged: save it again")}
+				}
+				last = n
+			}
+			h := attr(e, "hidden")
+			g.hidden = h == "1" || h == "true"
+		case "c":
+			column++
+			if ref := attr(e, "r"); ref != "" {
+				c, r, ok := columnNumber(ref)
+				if !ok || r != last || c < column {
+					return nil, &cellError{last, column, ref, errors.New("the cell is not where it says to be; the file is damaged: save it again")}
+				}
+				column = c
+			}
+			if err := b.cell(g, x, e, last, column); err != nil {
+				return nil, err
+			}
+		case "mergeCell":
+			from, to, _ := strings.Cut(attr(e, "ref"), ":")
+			c1, r1, ok1 := columnNumber(from)
+			c2, r2, ok2 := columnNumber(to)
+			if ok1 && ok2 && len(g.merges) < discharge.MaxRows {
+				g.merges = append(g.merges, merged{r1, c1, r2, c2})
+			}
+		}
+	}
+}
+
+// cell reads the cell just opened.
+func (b *book) cell(g *grid, x *xmlReader, e xml.StartElement, row, column int) error {
+	kind, style := attr(e, "t"), attr(e, "s")
+	var value, inline string
+	var formula, stored bool
+	for depth := x.depth; x.depth >= depth; {
+		t, err := x.next()
+		if err != nil {
+			return noEOF(err)
+		}
+		inner, ok := t.(xml.StartElement)
+		if !ok {
+			continue
+		}
+		switch inner.Name.Local {
+		case "v":
+			value, err = x.text()
+			stored = true
+		case "is":
+			inline, err = richText(x)
+		case "f":
+			formula = true
+			err = x.skip()
+		default:
+			err = x.skip()
+		}
+		if err != nil {
+			return err
+		}
+	}
+	bad := func(format string, args ...any) error {
+		return &cellError{row, column, value, fmt.Errorf(format, args...)}
+	}
+	text, what, number := value, textCell, 0.0
+	switch kind {
+	case "s":
+		if value == "" {
+			break
+		}
+		n, err := strconv.Atoi(strings.TrimSpace(value))
+		if err != nil || n < 0 || n >= len(b.strings) {
+			return bad("the cell refers to a text that is not in the workbook; the file is damaged: save it again")
+		}
+		text = b.strings[n]
+	case "inlineStr":
+		text = inline
+	case "b":
+		text = map[string]string{"1": "TRUE", "0": "FALSE"}[value]
+	case "e":
+		what = errorCell
+	case "str":
+	case "d":
+		what = dateCell
+	default:
+		v, err := strconv.ParseFloat(strings.TrimSpace(value), 64)
+		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+			break // left to the one who needs a number
+		}
+		text = numberText(v)
+		switch b.format(style) {
+		case dateFormat:
+			text, what = b.dateText(v), dateCell
+		case percentFormat:
+			what, number = percentCell, v
+		}
+	}
+	if formula && !stored {
+		return bad("the cell holds a formula without a stored value: open the file in a spreadsheet program, let it calculate, and save it")
+	}
+	if text == "" {
+		return nil
+	}
+	if column > discharge.MaxColumns {
+		return &cellError{row, column, text, fmt.Errorf("at most %d columns are read", discharge.MaxColumns)}
+	}
+	if n := len(g.rows); n == 0 || g.rows[n-1].number != row {
+		// Header, titles and comments come on top of the rows of readings.
+		if n > discharge.MaxRows+1_000 {
+			return &cellError{row, column, "", fmt.Errorf("more than %d rows: split the file", discharge.MaxRows)}
+		}
+		g.rows = append(g.rows, gridRow{number: row, hidden: g.hidden})
+	}
+	r := &g.rows[len(g.rows)-1]
+	g.cells += column - len(r.cells)
+	if g.cells > maxCells {
+		return &cellError{row, column, "", fmt.Errorf("more than %d cells: split the file", maxCells)}
+	}
+	r.put(column-1, text, what, number)
+	return nil
+}
