@@ -13,8 +13,12 @@ import (
 // SuggestOptions are the operator's limits. The zero value means: tolerance
 // 1.5, every factor anywhere in the trials' range.
 type SuggestOptions struct {
-	Tolerance float64              // ΔE00 that the buyer accepts; 0 means 1.5
-	Bounds    map[string]Range     // by column; equal ends fix the factor
+	Tolerance float64 // ΔE00 that the buyer accepts; 0 means 1.5
+	// Bounds are the ranges allowed, by column; equal ends fix the factor. A
+	// factor that the process only records, such as the liquid that stones
+	// hold, takes equal ends too: it changes no shade, but with it the active
+	// oxidizer may be told.
+	Bounds    map[string]Range
 	Available map[string][]float64 // by column: the values there are, such as strengths in store
 	Count     int                  // most suggestions to return; 0 means 5
 	// MaxTensileLossPct is the most loss of tensile strength that a lot may be
@@ -49,6 +53,7 @@ type Suggestions struct {
 	Why                 string          // why it is not reachable, and what would help; or what limits it
 	BestPassProbability float64
 	List                []Suggestion // best first
+	Warnings            []error      // about bounds that have no effect
 }
 
 // search is one suggest call at work.
@@ -63,6 +68,7 @@ type search struct {
 	other  Settings    // fixed and recorded factors, copied to every suggestion
 	trial  []values    // centered factors of the trials, for closeness
 	near   *approach
+	warned []error
 }
 
 // Suggest finds the settings whose next lot most probably passes.
@@ -81,7 +87,7 @@ func (m *Model) SuggestContext(ctx context.Context, t Target, opt *SuggestOption
 	if err != nil {
 		return Suggestions{}, err
 	}
-	out := Suggestions{Target: q.target, Tolerance: q.tol}
+	out := Suggestions{Target: q.target, Tolerance: q.tol, Warnings: q.warned}
 	out.Closest = q.closest()
 	out.ClosestDeltaE = q.fromStandard(out.Closest)
 	out.Reachable = q.deltaE(out.Closest) <= q.tol
@@ -129,10 +135,8 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 	for c, v := range m.fixed {
 		q.other[c] = v
 	}
-	for c, r := range opt.Bounds {
-		if _, ok := m.fixed[c]; ok {
-			q.other[c] = min(max(m.fixed[c], r.Lo), r.Hi)
-		}
+	if err := q.boundOthers(opt); err != nil {
+		return nil, err
 	}
 	for j := range m.basis.factors {
 		f := &m.basis.factors[j]
@@ -153,6 +157,35 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 		q.trial = append(q.trial, m.basis.at(&v))
 	}
 	return q, nil
+}
+
+// boundOthers takes the bounds and lists of factors that are not searched.
+func (q *search) boundOthers(opt *SuggestOptions) error {
+	for _, f := range q.m.process.Factors {
+		r, bounded := opt.Bounds[f.Column]
+		list := opt.Available[f.Column]
+		if !bounded && list == nil || q.m.basis.index(f.Column) >= 0 {
+			continue
+		}
+		fixed, ok := q.m.fixed[f.Column]
+		switch {
+		case f.Transform == Recorded:
+			if !bounded || r.Lo != r.Hi {
+				return fmt.Errorf("%s is recorded, not chosen: give one value of it, as equal bounds", f.Column)
+			}
+			if err := f.Check(r.Lo); err != nil {
+				return fmt.Errorf("bounds of %s: %w", f.Column, err)
+			}
+			q.other[f.Column] = r.Lo
+		case ok && bounded:
+			q.other[f.Column] = min(max(fixed, r.Lo), r.Hi)
+		case ok && !slices.Contains(list, fixed):
+			q.warned = append(q.warned, fmt.Errorf("%s was %g in every trial and stays there: the available values have no effect", f.Column, fixed))
+		case !ok:
+			q.warned = append(q.warned, fmt.Errorf("%s is not in the model, which has no trials with it: its bounds have no effect", f.Column))
+		}
+	}
+	return nil
 }
 
 // targetLab is the target's color under the model's viewing, from its spectrum

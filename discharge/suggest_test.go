@@ -1,0 +1,61 @@
+package discharge
+
+import (
+	"bytes"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/datasets/demo"
+)
+
+// Bounds that cannot do anything are told, and recorded quantities are carried
+// into the suggestions.
+func TestSuggestSaysWhichBoundsHaveNoEffect(t *testing.T) {
+	table, err := ReadTable(demo.PelletTrialsFile, bytes.NewReader(demo.PelletTrials()), nil)
+	require.NoError(t, err)
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	target := Target{ID: "middle", Viewing: m.viewing, Lab: m.path.at(0.5)}
+	var outside string
+	for _, f := range m.process.Factors {
+		if _, fixed := m.fixed[f.Column]; !fixed && m.basis.index(f.Column) < 0 && f.Transform != Recorded {
+			outside = f.Column
+		}
+	}
+	require.NotEmpty(t, outside, "the demo's trials hold every factor of the process")
+	plain, err := m.Suggest(target, nil)
+	require.NoError(t, err)
+	assert.Empty(t, plain.Warnings)
+	f, _ := m.process.Factor(outside)
+	bounded, err := m.Suggest(target, &SuggestOptions{Bounds: map[string]Range{outside: f.Typical}})
+	require.NoError(t, err)
+	require.Len(t, bounded.Warnings, 1)
+	assert.ErrorContains(t, bounded.Warnings[0], outside)
+	assert.Equal(t, plain.List, bounded.List, "the bounds have no effect, as said")
+}
+
+func TestSuggestTakesWhatIsRecorded(t *testing.T) {
+	// The demo's trials as if the pellets were stones: only the names matter here.
+	data := bytes.ReplaceAll(demo.PelletTrials(), []byte("permanganate-pellet"), []byte("permanganate-stone"))
+	data = bytes.ReplaceAll(data, []byte("strength_pct"), []byte("strength_gpl"))
+	table, err := ReadTable("stones.csv", bytes.NewReader(data), nil)
+	require.NoError(t, err)
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	target := Target{ID: "middle", Viewing: m.viewing, Lab: m.path.at(0.5)}
+	plain, err := m.Suggest(target, nil)
+	require.NoError(t, err)
+	s, err := m.Suggest(target, &SuggestOptions{Bounds: map[string]Range{"uptake_lpkg": {Lo: 0.4, Hi: 0.4}}})
+	require.NoError(t, err)
+	require.NotEmpty(t, s.List)
+	assert.Zero(t, plain.List[0].ActiveGPerKg, "without the liquid that stones hold it is not known")
+	// By hand: g/L in the soak times L held per kg of stone times kg of stone
+	// per kg of garment.
+	best := s.List[0].Settings
+	assert.InEpsilon(t, best["strength_gpl"]*0.4*best["ratio"], s.List[0].ActiveGPerKg, 1e-12)
+	assert.Equal(t, 0.4, best["uptake_lpkg"])
+	_, err = m.Suggest(target, &SuggestOptions{Bounds: map[string]Range{"uptake_lpkg": {Lo: 0.3, Hi: 0.4}}})
+	assert.ErrorContains(t, err, "give one value")
+}
