@@ -35,6 +35,15 @@ func ReadSettings(name string, r io.Reader, p Process) (*SettingsList, error) {
 
 // SettingsFromSheet reads settings from a sheet, as [ReadSettings] does.
 func SettingsFromSheet(s *Sheet, p Process) (*SettingsList, error) {
+	out, err := settingsFrom(s, p)
+	if err == nil && len(out.Items) == 0 {
+		return nil, s.fault(0, "", "", errors.New("no row with settings to predict"))
+	}
+	return out, err
+}
+
+// settingsFrom is SettingsFromSheet, but none at all is no fault.
+func settingsFrom(s *Sheet, p Process) (*SettingsList, error) {
 	l, err := newLayout(s, &ReadOptions{Processes: []Process{p}})
 	if err != nil {
 		return nil, err
@@ -73,9 +82,6 @@ func SettingsFromSheet(s *Sheet, p Process) (*SettingsList, error) {
 			return nil, l.fault(l.Lines[i], "", "", errors.New("the row has no settings"))
 		}
 		out.Items = append(out.Items, row)
-	}
-	if len(out.Items) == 0 {
-		return nil, l.fault(0, "", "", errors.New("no row with settings to predict"))
 	}
 	l.keepAside()
 	out.Ignored, out.Warnings = l.ignored, l.warnings
