@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"reflect"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
@@ -16,8 +17,13 @@ import (
 	"example.com/dosetone/fit"
 )
 
-// Schema is the version of the model file that Save writes.
-const Schema = 1
+// Schema is the version of the model file that Save writes. Load reads every
+// version since 1:
+//
+//	1  the first
+//	2  file_sha256, the digest of the file itself, so that a damaged or edited
+//	   file is noticed
+const Schema = 2
 
 // maxModelBytes bounds a model file; real ones are under 100 kB.
 const maxModelBytes = 8 << 20
@@ -49,6 +55,8 @@ type (
 
 		Recalibration *Recalibration `json:"recalibration,omitempty"`
 		Tensile       *tensile       `json:"tensile_loss,omitempty"`
+
+		Sum string `json:"file_sha256,omitempty"` // since schema 2, see sumOf
 	}
 	modelGrid struct {
 		Start int `json:"start_nm"`
@@ -125,9 +133,49 @@ func (m *Model) Save(w io.Writer, version string) error {
 		f.Warnings = append(f.Warnings, e.Error())
 	}
 	f.Recalibration, f.Tensile = m.recal, m.tensile
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", " ")
-	return enc.Encode(f)
+	f.Sum = noSum
+	data, err := json.MarshalIndent(f, "", " ")
+	if err != nil {
+		return err
+	}
+	sum, err := sumOf(data)
+	if err != nil {
+		return err
+	}
+	data = append(bytes.Replace(data, []byte(noSum), []byte(sum), 1), '\n')
+	_, err = w.Write(data)
+	return err
+}
+
+// noSum stands in for the digest while it is worked out.
+const noSum = "0000000000000000000000000000000000000000000000000000000000000000"
+
+// sumOf is the SHA-256 of a model file without its white space and with noSum
+// as its digest: it does not depend on line ends or indentation, nor on the
+// version of the program that checks it. It tells damage and edits, not who
+// wrote the file: anybody can work it out.
+func sumOf(data []byte) (string, error) {
+	var b bytes.Buffer
+	if err := json.Compact(&b, data); err != nil {
+		return "", err
+	}
+	h := sha256.Sum256(b.Bytes())
+	return hex.EncodeToString(h[:]), nil
+}
+
+// checkSum holds a file against the digest that it states.
+func checkSum(data []byte, stated string) error {
+	if len(stated) != len(noSum) || bytes.Count(data, []byte(stated)) != 1 {
+		return fmt.Errorf("file_sha256 is missing or not one digest")
+	}
+	sum, err := sumOf(bytes.Replace(data, []byte(stated), []byte(noSum), 1))
+	if err != nil {
+		return err
+	}
+	if sum != stated {
+		return fmt.Errorf("the file was changed after it was written: its digest is %s…, the file says %s…; take the original, or fit the trials again", sum[:12], stated[:12])
+	}
+	return nil
 }
 
 // Load reads a model that Save wrote and checks all of it.
@@ -139,8 +187,12 @@ func Load(r io.Reader) (*Model, error) {
 	if len(data) > maxModelBytes {
 		return nil, fmt.Errorf("%w: larger than %d MB", ErrModelFile, maxModelBytes>>20)
 	}
+	if offset, err := checkJSON(data); err != nil {
+		return nil, fmt.Errorf("%w: line %d: %w", ErrModelFile, 1+bytes.Count(data[:min(int(offset), len(data))], []byte("\n")), err)
+	}
 	var head struct {
-		Schema *int `json:"schema"`
+		Schema *int   `json:"schema"`
+		Sum    string `json:"file_sha256"`
 	}
 	if err := json.Unmarshal(data, &head); err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrModelFile, err)
@@ -148,8 +200,16 @@ func Load(r io.Reader) (*Model, error) {
 	if head.Schema == nil {
 		return nil, fmt.Errorf("%w: it has no schema number; was it written by fit?", ErrModelFile)
 	}
-	if *head.Schema != Schema {
-		return nil, fmt.Errorf("%w: schema %d, this version reads %d; fit the trials again", ErrModelFile, *head.Schema, Schema)
+	if *head.Schema < 1 || *head.Schema > Schema {
+		return nil, fmt.Errorf("%w: schema %d, this version reads 1 to %d; take the version that wrote it, or fit the trials again", ErrModelFile, *head.Schema, Schema)
+	}
+	if *head.Schema >= 2 {
+		if err := checkSum(data, head.Sum); err != nil {
+			return nil, fmt.Errorf("%w: %w", ErrModelFile, err)
+		}
+	}
+	if k := missingKey(data, reflect.TypeFor[modelFile]()); k != "" {
+		return nil, fmt.Errorf("%w: it lacks %s", ErrModelFile, k)
 	}
 	var f modelFile
 	dec := json.NewDecoder(bytes.NewReader(data))
@@ -176,6 +236,9 @@ func (f *modelFile) model() (*Model, error) {
 		if m.process.ID != f.Process {
 			return nil, fmt.Errorf("process %q is not the one it defines, %q", f.Process, m.process.ID)
 		}
+		if err := m.process.check(); err != nil {
+			return nil, fmt.Errorf("process %q %w", m.process.ID, err)
+		}
 	} else if m.process, err = LookupProcess(f.Process); err != nil {
 		return nil, err
 	}
@@ -184,6 +247,12 @@ func (f *modelFile) model() (*Model, error) {
 	}
 	if f.Grid != nil {
 		m.grid = colorimetry.Grid{Start: f.Grid.Start, Step: f.Grid.Step, N: f.Grid.N}
+		if err := m.grid.Check(); err != nil {
+			return nil, err
+		}
+	}
+	if !slices.Contains([]ReadingKind{Spectral, LabKind, XYZKind, Swatch}, m.kind) {
+		return nil, fmt.Errorf("readings %q are not known", m.kind)
 	}
 	if (m.kind == Spectral) != (f.Grid != nil) {
 		return nil, fmt.Errorf("readings %q and grid do not go together", f.Readings)
@@ -194,11 +263,14 @@ func (f *modelFile) model() (*Model, error) {
 	if m.path, err = f.Path.path(m); err != nil {
 		return nil, err
 	}
-	if !finite(m.low, m.sdPanel, m.readSD, m.floorSD, m.inflation) || m.inflation < 1 || m.inflation > 10 || m.low < 0 || m.low > 0.5 || m.sdPanel <= 0 || m.readSD <= 0 || m.floorSD <= 0 {
+	if !magnitude(scatterLimit, m.sdPanel, m.readSD, m.floorSD) || !finite(m.low, m.inflation) || m.inflation < 1 || m.inflation > 10 || m.low < 0 || m.low > 0.5 || m.sdPanel <= 0 || m.readSD <= 0 || m.floorSD <= 0 {
 		return nil, fmt.Errorf("scatter or blank level out of range")
 	}
 	if err := f.curves(m); err != nil {
 		return nil, err
+	}
+	if len(m.trials) > maxTrials {
+		return nil, fmt.Errorf("%d trials; at most %d", len(m.trials), maxTrials)
 	}
 	if len(m.trials) < 2 || (m.loo != nil && len(m.loo) != len(m.trials)) {
 		return nil, fmt.Errorf("%d trials with %d leave-one-out figures", len(m.trials), len(m.loo))
@@ -208,9 +280,17 @@ func (f *modelFile) model() (*Model, error) {
 		if err := m.locate(t.Settings, &v); err != nil {
 			return nil, fmt.Errorf("trial %q: %w", t.ID, err)
 		}
-		if !finite(t.Lab.L, t.Lab.A, t.Lab.B, t.Weight) {
-			return nil, fmt.Errorf("trial %q: a number is not finite", t.ID)
+		if !magnitude(colorLimit, t.Lab.L, t.Lab.A, t.Lab.B, t.Weight) || t.Panels < 0 {
+			return nil, fmt.Errorf("trial %q: a number is out of range", t.ID)
 		}
+		for c, v := range t.Settings {
+			if !magnitude(valueLimit, v) {
+				return nil, fmt.Errorf("trial %q: %s = %g is out of range", t.ID, c, v)
+			}
+		}
+	}
+	if !magnitude(valueLimit, m.loo...) {
+		return nil, fmt.Errorf("leave-one-out figures out of range")
 	}
 	return m, f.extras(m)
 }
@@ -238,8 +318,21 @@ func (f *modelFile) factors(m *Model) error {
 		if !ok || pf.Transform != d.Transform {
 			return fmt.Errorf("factor %q does not belong to process %q", d.Column, m.process.ID)
 		}
-		if !finite(d.Scale, d.Center, d.Lo, d.Hi, d.From, d.To) || d.From >= d.To || d.Scale <= 0 || d.Lo >= d.Hi {
+		if !magnitude(etaLimit, d.Scale, d.Center, d.Lo, d.Hi, d.From, d.To) || d.From >= d.To || d.Scale < 1/etaLimit || d.Lo >= d.Hi {
 			return fmt.Errorf("factor %q: range [%g, %g] about %g", d.Column, d.Lo, d.Hi, d.Center)
+		}
+		if m.basis.index(d.Column) >= 0 {
+			return fmt.Errorf("factor %q stands twice", d.Column)
+		}
+		// The range is stored as set and as transformed: both must say the same.
+		own := doseFactor(d)
+		for _, end := range [][2]float64{{d.Lo, d.From}, {d.Hi, d.To}} {
+			if err := pf.Check(end[1]); err != nil {
+				return fmt.Errorf("factor %q: %w", d.Column, err)
+			}
+			if !(math.Abs(own.x(end[1])-end[0]) <= 1e-6*math.Max(1, math.Abs(d.Center))) {
+				return fmt.Errorf("factor %q: the ends %g and %g do not agree", d.Column, end[0], end[1])
+			}
 		}
 		if d.Primary {
 			if i != m.basis.primary {
@@ -253,7 +346,7 @@ func (f *modelFile) factors(m *Model) error {
 		return fmt.Errorf("no primary factor")
 	}
 	for c, v := range f.Fixed {
-		if _, ok := m.process.Factor(c); !ok || !finite(v) {
+		if _, ok := m.process.Factor(c); !ok || !magnitude(valueLimit, v) || m.basis.index(c) >= 0 {
 			return fmt.Errorf("fixed factor %q = %g does not belong to process %q", c, v, m.process.ID)
 		}
 	}
@@ -274,7 +367,7 @@ func (f *modelPath) path(m *Model) (*shadePath, error) {
 	}
 	p.cov = mat.NewSymDense(pathBasis, nil)
 	for i, row := range f.Cov {
-		if len(row) != pathBasis || !finite(row...) {
+		if len(row) != pathBasis || !magnitude(etaLimit, row...) {
 			return nil, fmt.Errorf("shade path: covariance row %d", i)
 		}
 		for j, v := range row {
@@ -289,16 +382,16 @@ func (f *modelPath) path(m *Model) (*shadePath, error) {
 		return nil, fmt.Errorf("shade path: covariance is not positive definite")
 	}
 	for i, c := range f.Coef {
-		if len(c) != pathBasis || !finite(c...) {
+		if len(c) != pathBasis || !magnitude(colorLimit, c...) {
 			return nil, fmt.Errorf("shade path: channel %d", i)
 		}
 	}
 	for _, c := range [][2][2]float64{f.LotOff, f.PanelOff} {
-		if !finite(c[0][0], c[0][1], c[1][1]) || c[0][1] != c[1][0] || c[0][0] <= 0 || c[0][0]*c[1][1] <= c[0][1]*c[0][1] {
+		if !magnitude(etaLimit, c[0][0], c[0][1], c[1][1]) || c[0][1] != c[1][0] || c[0][0] <= 0 || c[0][0]*c[1][1] <= c[0][1]*c[0][1] {
 			return nil, fmt.Errorf("off-path covariance is not positive definite")
 		}
 	}
-	if !finite(f.CovScale...) || slices.Min(f.CovScale) < 0 {
+	if !magnitude(etaLimit, f.CovScale...) || slices.Min(f.CovScale) < 0 {
 		return nil, fmt.Errorf("reading variance %v", f.CovScale)
 	}
 	p.prepare()
@@ -326,8 +419,8 @@ func (f *modelFile) curves(m *Model) error {
 		if err != nil {
 			return err
 		}
-		if len(c.Mean) != p || len(c.Cov) != p*p || !finite(c.Mean...) || !finite(c.Cov...) || !finite(c.Weight, c.SDLot) {
-			return fmt.Errorf("curve %q: wrong number of values, or one is not finite", c.Curve)
+		if len(c.Mean) != p || len(c.Cov) != p*p || !magnitude(etaLimit, c.Mean...) || !magnitude(etaLimit, c.Cov...) || !magnitude(scatterLimit, c.Weight, c.SDLot) {
+			return fmt.Errorf("curve %q: wrong number of values, or one out of range", c.Curve)
 		}
 		if c.Weight <= 0 || c.SDLot <= 0 || c.Mean[p-1] <= m.low || c.Mean[p-1] > 2 {
 			return fmt.Errorf("curve %q: weight, scatter or plateau out of range", c.Curve)
@@ -369,12 +462,12 @@ func (b *doseBasis) restored(c clock, time [3]float64) (doseBasis, error) {
 	if c == (clock{}) {
 		return d, nil
 	}
-	if d.time < 0 || !finite(c.Lag, c.Life, c.Charge) || c.Lag < 0 || c.Life < 0 || c.Charge < 0 || c.Charge > 3 {
+	if d.time < 0 || !magnitude(valueLimit, c.Lag, c.Life, c.Charge) || c.Lag < 0 || c.Life < 0 || c.Life > 0 && c.Life < 1e-6 || c.Charge < 0 || c.Charge > 3 {
 		return d, fmt.Errorf("clock %+v is impossible", c)
 	}
 	f := &d.factors[d.time]
 	f.Center, f.Lo, f.Hi = time[0], time[1], time[2]
-	if !finite(time[:]...) || f.Lo >= f.Hi {
+	if !magnitude(etaLimit, time[:]...) || f.Lo >= f.Hi {
 		return d, fmt.Errorf("time range %v under a clock", time)
 	}
 	return d, nil
@@ -392,6 +485,26 @@ func (m *Model) linkNamed(curve string, shape float64, sc string) (link, error) 
 		}
 	}
 	return link{}, fmt.Errorf("unknown curve %q on scale %q", curve, sc)
+}
+
+// Limits of what a model file may hold: far beyond any fit, near enough that
+// no prediction overflows.
+const (
+	etaLimit     = 1e7   // log doses, their regressors and covariances
+	valueLimit   = 1e12  // settings
+	colorLimit   = 1e3   // L*, a*, b*, ln K/S, weights
+	scatterLimit = 1e3   // standard deviations of log dose and level
+	maxTrials    = 10000 // trial lots
+)
+
+// magnitude reports whether all x are numbers from −limit to limit.
+func magnitude(limit float64, x ...float64) bool {
+	for _, v := range x {
+		if !(math.Abs(v) <= limit) {
+			return false
+		}
+	}
+	return true
 }
 
 func finite(x ...float64) bool {

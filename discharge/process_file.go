@@ -77,6 +77,9 @@ func ReadProcess(name string, r io.Reader) (Process, error) {
 	if len(bytes.TrimSpace(data)) == 0 {
 		return fail(errors.New("the file is empty; want one JSON object"))
 	}
+	if offset, err := checkJSON(data); err != nil {
+		return Process{}, &RowError{File: name, Row: 1 + bytes.Count(data[:min(int(offset), len(data))], []byte("\n")), Err: err}
+	}
 	var pf processFile
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
@@ -192,6 +195,34 @@ func (ff factorFile) factor() (Factor, error) {
 		f.Typical = Range{Lo: ff.Typical[0], Hi: ff.Typical[1], Note: "the process file"}
 	}
 	return f, nil
+}
+
+// check refuses a process that was not made by ReadProcess, such as one from a
+// model file that someone wrote.
+func (p Process) check() error {
+	if len(p.Factors) > 100 {
+		return fmt.Errorf("has %d factors", len(p.Factors))
+	}
+	seen := map[string]bool{}
+	for _, f := range p.Factors {
+		if seen[f.Column] {
+			return fmt.Errorf("has factor %q twice", f.Column)
+		}
+		seen[f.Column] = true
+		if _, err := (factorFile{Column: f.Column, Transform: f.Transform, Step: f.Step}).factor(); err != nil {
+			return err
+		}
+		if !magnitude(valueLimit, f.Step, f.Typical.Lo, f.Typical.Hi) {
+			return fmt.Errorf("factor %q: step or usual range out of range", f.Column)
+		}
+	}
+	if err := p.checkFactors(); err != nil {
+		return err
+	}
+	if !magnitude(valueLimit, p.Active.Scale) {
+		return errors.New("active: scale out of range")
+	}
+	return p.checkActive()
 }
 
 // checkFactors refuses a process that cannot be fitted.

@@ -359,7 +359,7 @@ func (m *Model) stayMonotone(c *component, theta []float64) {
 
 // check refuses a record that Recalibrate does not write.
 func (r *Recalibration) check(m *Model) error {
-	if !finite(r.Shift, r.ShiftSD) || r.ShiftSD < 0 || len(r.Lots) == 0 {
+	if !magnitude(scatterLimit, r.Shift, r.ShiftSD) || r.ShiftSD < 0 || len(r.Lots) == 0 || len(r.Lots) > maxTrials {
 		return fmt.Errorf("recalibration: shift %g ± %g from %d lots", r.Shift, r.ShiftSD, len(r.Lots))
 	}
 	for _, l := range r.Lots {
@@ -367,8 +367,8 @@ func (r *Recalibration) check(m *Model) error {
 		if err := m.locate(l.Settings, &v); err != nil {
 			return fmt.Errorf("recalibration lot %q: %w", l.ID, err)
 		}
-		if !finite(l.Lab.L, l.Lab.A, l.Lab.B, l.Weight) {
-			return fmt.Errorf("recalibration lot %q: a number is not finite", l.ID)
+		if !magnitude(colorLimit, l.Lab.L, l.Lab.A, l.Lab.B, l.Weight) {
+			return fmt.Errorf("recalibration lot %q: a number is out of range", l.ID)
 		}
 	}
 	return nil

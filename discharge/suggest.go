@@ -120,6 +120,11 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 	if err != nil {
 		return nil, err
 	}
+	for _, c := range []*colorimetry.Lab{&lab, t.Light, t.Dark} {
+		if c != nil && !magnitude(colorLimit, c.L, c.A, c.B) {
+			return nil, fmt.Errorf("target %q: L* %g, a* %g, b* %g are no color", t.ID, c.L, c.A, c.B)
+		}
+	}
 	t.Lab, t.Viewing = lab, m.viewing
 	q := &search{m: m, target: t, tol: opt.Tolerance, solve: -1, other: Settings{}}
 	if q.tol == 0 {
@@ -151,6 +156,9 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 		}
 	}
 	q.chooseSolved()
+	if err := q.bounded(); err != nil {
+		return nil, err
+	}
 	q.near = q.newApproach()
 	for _, r := range m.trials {
 		v := m.basis.values(r.Settings)
@@ -188,6 +196,24 @@ func (q *search) boundOthers(opt *SuggestOptions) error {
 	return nil
 }
 
+// MaxCandidates is how many combinations of settings one call of Suggest works
+// out: six free factors and a list of ten strengths stay below it.
+const MaxCandidates = 200000
+
+// bounded refuses a search that would not end in reasonable time.
+func (q *search) bounded() error {
+	n := 1
+	for j, values := range q.grid {
+		if j == q.solve {
+			continue
+		}
+		if n *= len(values); n > MaxCandidates {
+			return fmt.Errorf("too many combinations of settings to try, at most %d: give fewer available values, or fix factors by equal bounds", MaxCandidates)
+		}
+	}
+	return nil
+}
+
 // targetLab is the target's color under the model's viewing, from its spectrum
 // if it has one.
 func (m *Model) targetLab(t Target) (colorimetry.Lab, error) {
@@ -195,11 +221,15 @@ func (m *Model) targetLab(t Target) (colorimetry.Lab, error) {
 	case t.Viewing == m.viewing:
 		return t.Lab, nil
 	case t.Spectrum != nil:
+		s, err := colorimetry.NewSpectrum(t.Grid, t.Spectrum)
+		if err != nil {
+			return colorimetry.Lab{}, fmt.Errorf("target %q: %w", t.ID, err)
+		}
 		w, err := colorimetry.NewWeights(m.viewing, t.Grid)
 		if err != nil {
 			return colorimetry.Lab{}, err
 		}
-		return w.Lab(t.Spectrum), nil
+		return w.Lab(s.Values), nil
 	}
 	return colorimetry.Lab{}, fmt.Errorf("%w: target %q is under %s, the model under %s; measure the target as a spectrum or under %[4]s", ErrViewing, t.ID, t.Viewing, m.viewing)
 }
@@ -215,6 +245,9 @@ func (m *Model) knowsAll(opt *SuggestOptions) error {
 	for c, r := range opt.Bounds {
 		if err := known(c); err != nil {
 			return err
+		}
+		if !finite(r.Lo, r.Hi) {
+			return fmt.Errorf("bounds of %s must be finite numbers, not %g and %g", c, r.Lo, r.Hi)
 		}
 		if !(r.Lo <= r.Hi) {
 			return fmt.Errorf("bounds of %s: lowest %g above highest %g", c, r.Lo, r.Hi)

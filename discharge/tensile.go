@@ -220,7 +220,7 @@ func (q *search) strongEnough(list []Suggestion, most float64) ([]Suggestion, er
 // check refuses a tensile curve that no fit writes.
 func (t *tensile) check() error {
 	for i := range 3 {
-		if !finite(t.Mean[i], t.Cov[i][0], t.Cov[i][1], t.Cov[i][2]) || math.Abs(t.Mean[i]) > 20 || t.Cov[i][i] <= 0 {
+		if !magnitude(etaLimit, t.Mean[i], t.Cov[i][0], t.Cov[i][1], t.Cov[i][2]) || math.Abs(t.Mean[i]) > 20 || t.Cov[i][i] <= 0 {
 			return fmt.Errorf("tensile loss: parameter %d out of range", i)
 		}
 		for j := range i {
@@ -238,7 +238,7 @@ func (t *tensile) check() error {
 	if !cholesky(h[:], 3, 0) {
 		return fmt.Errorf("tensile loss: covariance is not positive definite")
 	}
-	if !finite(t.SDLot) || t.SDLot <= 0 {
+	if !magnitude(scatterLimit, t.SDLot) || t.SDLot <= 0 {
 		return fmt.Errorf("tensile loss: scatter %g", t.SDLot)
 	}
 	return nil
