@@ -20,21 +20,27 @@ var (
 // Err, what would be right.
 type RowError struct {
 	File   string
-	Row    int    // 1-based line in the file; 0 when the fault is not on one line
+	Row    int    // 1-based line in the file; 0 when the fault is not on one line; -n for column n of a table with one column per reading
 	Column string // header name; "" when the whole row is meant
 	Value  string // the offending text; "" when something is missing
 	Err    error
 }
 
-// Error formats as file:row: column "name": value "text": message.
+// Error formats as file:row: column "name": value "text": message, or, in a
+// table with one column per reading, file: column n: row "name": ….
 func (e *RowError) Error() string {
 	var b strings.Builder
 	b.WriteString(e.File)
-	if e.Row > 0 {
+	name := "column"
+	switch {
+	case e.Row > 0:
 		fmt.Fprintf(&b, ":%d", e.Row)
+	case e.Row < 0:
+		fmt.Fprintf(&b, ": %s", place(e.Row))
+		name = "row"
 	}
 	if e.Column != "" {
-		fmt.Fprintf(&b, ": column %q", e.Column)
+		fmt.Fprintf(&b, ": %s %q", name, e.Column)
 	}
 	if e.Value != "" {
 		fmt.Fprintf(&b, ": value %q", e.Value)
@@ -46,3 +52,15 @@ func (e *RowError) Error() string {
 
 // Unwrap returns the underlying fault.
 func (e *RowError) Unwrap() error { return e.Err }
+
+// place names a line, or a column of a table with one column per reading.
+func place(row int) string {
+	if row >= 0 {
+		return fmt.Sprintf("line %d", row)
+	}
+	var letters []byte // as a spreadsheet names it
+	for n := -row; n > 0; n = (n - 1) / 26 {
+		letters = append([]byte{byte('A' + (n-1)%26)}, letters...)
+	}
+	return fmt.Sprintf("column %d (%s)", -row, letters)
+}

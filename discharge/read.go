@@ -206,7 +206,7 @@ func (b *lotBuilder) describe(i, n int) error {
 }
 
 func (b *lotBuilder) contradiction(i, n int, column, have string) error {
-	return b.fault(b.Lines[i], column, clip(b.text(i, column)), fmt.Errorf("lot %q has %s in line %d: a lot has one; give the other load its own lot name", b.table[n].ID, have, b.lines[n][column]))
+	return b.fault(b.Lines[i], column, clip(b.text(i, column)), fmt.Errorf("lot %q has %s in %s: a lot has one; give the other load its own lot name", b.table[n].ID, have, place(b.lines[n][column])))
 }
 
 // reading adds the color of row i to its panel.

@@ -120,7 +120,7 @@ func (l *layout) viewingColumns() (v colorimetry.Viewing, line int, err error) {
 		if line == 0 {
 			v, line = next, l.Lines[i]
 		} else if next != v {
-			return v, 0, l.fault(l.Lines[i], "illuminant", next.String(), fmt.Errorf("%w: line %d has %s; one table has one viewing", ErrViewing, line, v))
+			return v, 0, l.fault(l.Lines[i], "illuminant", next.String(), fmt.Errorf("%w: %s has %s; one table has one viewing", ErrViewing, place(line), v))
 		}
 	}
 	return v, line, nil

@@ -81,7 +81,7 @@ func (l *layout) number(i, j int) (float64, error) {
 			mine, other = other, mine
 		}
 		if *mine == "" {
-			*mine = fmt.Sprintf("%s in line %d", cell, l.Lines[i])
+			*mine = fmt.Sprintf("%s in %s", cell, place(l.Lines[i]))
 		}
 		if *other != "" {
 			return 0, l.cellFault(i, j, fmt.Errorf("the file also has %s: write all numbers with a point or all with a comma", *other))
@@ -91,5 +91,8 @@ func (l *layout) number(i, j int) (float64, error) {
 }
 
 func (l *layout) cellFault(i, j int, err error) error {
+	if o := l.origin; o != nil && j >= o.from {
+		return &RowError{File: o.name, Row: o.lines[i], Column: l.Header[j], Value: clip(l.Rows[i][j]), Err: err}
+	}
 	return l.fault(l.Lines[i], l.Header[j], clip(l.Rows[i][j]), err)
 }

@@ -44,7 +44,7 @@ func (b *lotBuilder) findProcess() error {
 		case asked != "":
 			return b.fault(b.Lines[i], "process", clip(text), fmt.Errorf("%w: %s was asked for", ErrWrongProcess, asked))
 		default:
-			return b.fault(b.Lines[i], "process", clip(text), fmt.Errorf("%w: line %d is %s; a table holds one process: split the file", ErrWrongProcess, line, id))
+			return b.fault(b.Lines[i], "process", clip(text), fmt.Errorf("%w: %s is %s; a table holds one process: split the file", ErrWrongProcess, place(line), id))
 		}
 	}
 	if id == "" {

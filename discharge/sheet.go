@@ -26,9 +26,11 @@ type Sheet struct {
 	Header       []string
 	HeaderLine   int        // line of the header, 1-based
 	Rows         [][]string // cells as text; a short row lacks its last cells
-	Lines        []int      // line of each row, same length as Rows
+	Lines        []int      // line of each row, same length as Rows; -n for column n of a table with one column per reading
 	DecimalComma bool       // "0,35" may be a number
 	Warnings     []error
+
+	origin *origin // of the columns that another file added
 }
 
 // tidy trims every cell, drops rows and unnamed columns without content and

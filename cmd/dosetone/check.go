@@ -74,6 +74,7 @@ The exit code is 3 when a lot is rejected.`,
 	fl.BoolVar(&f.bandsOnly, "bands-only", false, "only group the lots, or base rolls when there are no lots, into shade bands; needs no standard")
 	fl.BoolVar(&f.inDrum, "in-drum", false, "the lot is still in the drum with its charge: minutes to go on, not of a second pass")
 	e.registerTables(cmd)
+	e.registerLots(cmd)
 	f.read.register(cmd)
 	f.second = registerFactors(cmd, processes, "second-", "of a second pass:", true)
 	return cmd
@@ -219,7 +220,7 @@ func (f *checkFlags) readOptions(v colorimetry.Viewing, m *discharge.Model) *dis
 
 // checkTable reads a table, of the model's process if nothing else is said.
 func (e *env) checkTable(name string, f *checkFlags, m *discharge.Model) (*discharge.Table, error) {
-	s, err := e.sheet(name)
+	s, err := e.lotSheet(name)
 	if err != nil {
 		return nil, err
 	}

@@ -156,7 +156,12 @@ func (e *env) sheet(name string) (*discharge.Sheet, error) {
 
 // parse makes a sheet of a table's bytes, in any format that package tables reads.
 func (e *env) parse(name string, data []byte) (*discharge.Sheet, error) {
-	opt := tables.Options{Wide: e.tables.wide}
+	return e.parseAs(name, data, e.tables.wide)
+}
+
+// parseAs is parse for a table that may be turned, or never is.
+func (e *env) parseAs(name string, data []byte, wide bool) (*discharge.Sheet, error) {
+	opt := tables.Options{Wide: wide}
 	if n := len(e.tables.sheets); n > 0 && tables.HasParts(data) {
 		opt.Part = e.tables.sheets[min(e.tables.next, n-1)]
 		e.tables.next++

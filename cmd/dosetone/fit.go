@@ -39,6 +39,7 @@ settings; readings of the base and of the fully discharged white help much.`,
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.fit(args[0], f) }),
 	}
 	e.registerTables(cmd)
+	e.registerLots(cmd)
 	f.register(cmd)
 	cmd.Flags().StringVarP(&f.output, "output", "o", "", "file for the model; written whole or not at all")
 	cmd.Flags().StringVar(&f.process, "process", "", "process of the trials, when the file has no process column")
@@ -133,7 +134,7 @@ func (e *env) trials(name string, f fitFlags) (*discharge.Table, *discharge.Proc
 	if err != nil {
 		return nil, nil, err
 	}
-	s, err := e.sheet(name)
+	s, err := e.lotSheet(name)
 	if err != nil {
 		return nil, nil, err
 	}

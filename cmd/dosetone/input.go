@@ -32,7 +32,31 @@ type tableFlags struct {
 // registerTables adds the flags of a command that reads tables.
 func (e *env) registerTables(cmd *cobra.Command) {
 	cmd.Flags().StringArrayVar(&e.tables.sheets, "sheet", nil, "sheet of an XLSX workbook (default its first), table of a CGATS file (its number), or color specification of a CxF file (its Id); repeat it for a second file")
-	cmd.Flags().BoolVar(&e.tables.wide, "wide", false, "tables have one column per reading and are turned")
+	if cmd.Name() != "predict" { // whose table holds settings
+		cmd.Flags().BoolVar(&e.tables.wide, "wide", false, "tables have one column per reading, as some instruments export them, and are turned")
+	}
+}
+
+// registerLots adds the flag of a command that reads lots.
+func (e *env) registerLots(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&e.tables.lots, "lots", "", "table of the lots with their roles and settings, for readings that name only their lot (or are named lot/panel/position)")
+}
+
+// lotSheet reads a table of readings and joins what --lots says of their lots.
+func (e *env) lotSheet(name string) (*discharge.Sheet, error) {
+	s, err := e.sheet(name)
+	if err != nil || e.tables.lots == "" {
+		return s, err
+	}
+	data, err := e.read(e.tables.lots)
+	if err != nil {
+		return nil, err
+	}
+	lots, err := e.parseAs(e.tables.lots, data, false)
+	if err != nil {
+		return nil, err
+	}
+	return s.WithLots(lots)
 }
 
 // readProcess reads a process file; name "" means none.

@@ -32,6 +32,7 @@ inside the region of the first trials. The old model's file is left as it is.`,
 		}),
 	}
 	e.registerTables(cmd)
+	e.registerLots(cmd)
 	cmd.Flags().StringVarP(&output, "output", "o", "", "file for the new model; written whole or not at all")
 	cmd.Flags().Var(&percent, "reflectance", "scale of spectra in a file without a unit column")
 	cmd.Flags().Var(&expected, "shift-sd", "how far the new dose may differ, as a standard deviation of ln dose (default 0.3: about a third)")
@@ -65,7 +66,7 @@ func (e *env) recalibrate(modelName, name, output string, percent bool, shiftSD 
 	if err != nil {
 		return err
 	}
-	s, err := e.sheet(name)
+	s, err := e.lotSheet(name)
 	if err != nil {
 		return err
 	}
