@@ -49,7 +49,7 @@ func (m *Model) Influences(ctx context.Context, t *Table, opt *FitOptions, steps
 	for range min(runtime.GOMAXPROCS(0), len(m.trials)) {
 		done.Go(func() {
 			for i := range next {
-				out[i], errs[i] = m.without(t, opt, m.trials[i], ladder, whole)
+				out[i], errs[i] = m.without(ctx, t, opt, m.trials[i], ladder, whole)
 			}
 		})
 	}
@@ -78,11 +78,11 @@ func (m *Model) shades(list []Settings) ([]colorimetry.Lab, error) {
 }
 
 // without fits all lots but one.
-func (m *Model) without(t *Table, opt *FitOptions, lot TrialRecord, ladder []Settings, whole []colorimetry.Lab) (Influence, error) {
+func (m *Model) without(ctx context.Context, t *Table, opt *FitOptions, lot TrialRecord, ladder []Settings, whole []colorimetry.Lab) (Influence, error) {
 	less := *t
 	less.Lots = slices.DeleteFunc(slices.Clone(t.Lots), func(l Lot) bool { return l.ID == lot.ID && l.Role == Trial })
 	x := Influence{Lot: lot.ID, Exponents: map[string]float64{}}
-	n, err := Fit(&less, opt)
+	n, err := FitContext(ctx, &less, opt)
 	if err != nil {
 		return x, err
 	}

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"example.com/dosetone/cmd/dosetone/internal/page"
 	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/discharge"
 )
@@ -19,6 +20,7 @@ type fitFlags struct {
 	output      string
 	process     string
 	processFile string
+	report      reportFlags
 }
 
 func newFit(e *env) *cobra.Command {
@@ -34,6 +36,7 @@ predict and suggest read. It needs at least four trial lots at different
 settings; readings of the base and of the fully discharged white help much.`,
 		Example: `  dosetone fit trials.csv -o model.json
   dosetone fit trials.csv -o model.json --format json
+  dosetone fit trials.csv -o model.json --report fit.html --figure dose-response=dose.svg
   dosetone fit lots.csv -o model.json --process permanganate-pellet --viewing D65/10`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.fit(args[0], f) }),
@@ -44,6 +47,7 @@ settings; readings of the base and of the fully discharged white help much.`,
 	cmd.Flags().StringVarP(&f.output, "output", "o", "", "file for the model; written whole or not at all")
 	cmd.Flags().StringVar(&f.process, "process", "", "process of the trials, when the file has no process column")
 	cmd.Flags().StringVar(&f.processFile, "process-file", "", "JSON file that defines a process of your own")
+	f.report.register(cmd, fitFigures()...)
 	return cmd
 }
 
@@ -88,6 +92,9 @@ func (e *env) fit(name string, f fitFlags) error {
 	if f.output == "-" {
 		return usage("-o - is not possible: standard output carries the results; name a file")
 	}
+	if err := f.report.check(name, f.output, f.processFile); err != nil {
+		return err
+	}
 	t, own, err := e.trials(name, f)
 	if err != nil {
 		return err
@@ -104,6 +111,12 @@ func (e *env) fit(name string, f fitFlags) error {
 	if err := e.ctx.Err(); err != nil {
 		return err
 	}
+	var view *page.Page
+	if f.report.wanted() {
+		if view, err = e.fitPage(m, t, opt); err != nil {
+			return err
+		}
+	}
 	s := m.Summary()
 	for _, w := range s.Warnings {
 		e.warn("%s", w)
@@ -112,6 +125,11 @@ func (e *env) fit(name string, f fitFlags) error {
 		e.warn("no model was written: name its file with -o model.json")
 	} else if err := e.saveModel(f.output, m); err != nil {
 		return err
+	}
+	if view != nil {
+		if err := e.writeReport(f.report, view, name, f.processFile); err != nil {
+			return err
+		}
 	}
 	r := newFitResult(m, s, f.output)
 	switch e.format {

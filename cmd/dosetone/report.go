@@ -1,0 +1,213 @@
+package main
+
+import (
+	"errors"
+	"io/fs"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"example.com/dosetone/cmd/dosetone/internal/figure"
+	"example.com/dosetone/cmd/dosetone/internal/page"
+	"example.com/dosetone/discharge"
+)
+
+// reportFlags ask for a page and for single figures of it.
+type reportFlags struct {
+	file    string
+	figures []string
+}
+
+// register adds the flags; names are the figures that the page has.
+func (f *reportFlags) register(cmd *cobra.Command, names ...string) {
+	cmd.Flags().StringVar(&f.file, "report", "", "HTML file for a page to read, print and pass on; it opens offline")
+	if len(names) > 0 {
+		cmd.Flags().StringArrayVar(&f.figures, "figure", nil, "one picture of the page as NAME=FILE.svg, .png or .pdf; names: "+strings.Join(names, ", "))
+	}
+}
+
+func (f *reportFlags) wanted() bool { return f.file != "" || len(f.figures) > 0 }
+
+// check refuses, before any work, what cannot be written; others are the files
+// that the command line reads or writes besides.
+func (f *reportFlags) check(others ...string) error {
+	files := []string{f.file}
+	for _, s := range f.figures {
+		_, file, ok := strings.Cut(s, "=")
+		if !ok || file == "" {
+			return usage("--figure %q: want NAME=FILE, such as path-lb=path.svg", s)
+		}
+		if ext := strings.ToLower(filepath.Ext(file)); !slices.Contains([]string{".svg", ".png", ".pdf"}, ext) {
+			return usage("--figure %q: the file must end in .svg, .png or .pdf", s)
+		}
+		files = append(files, file)
+	}
+	for i, file := range files {
+		switch {
+		case file == "":
+			continue
+		case file == "-":
+			return usage("reports and figures need a file: standard output carries the results")
+		case slices.Contains(files[:i], file) || slices.Contains(others, file):
+			return usage("%s is named twice on this command line", file)
+		}
+	}
+	return nil
+}
+
+// writeReport writes the page and the figures, each whole or not at all. base
+// says which names of files may appear in the page, without their folders.
+func (e *env) writeReport(f reportFlags, p *page.Page, inputs ...string) error {
+	type output struct {
+		name string
+		data []byte
+	}
+	var all []output
+	pictures := map[string]figure.Figure{}
+	var names []string
+	for _, s := range p.Sections {
+		for _, b := range s.Blocks {
+			if b.Picture != nil {
+				names = append(names, b.Picture.Figure.Name)
+				pictures[b.Picture.Figure.Name] = b.Picture.Figure
+			}
+		}
+	}
+	for _, s := range f.figures {
+		name, file, _ := strings.Cut(s, "=")
+		g, ok := pictures[name]
+		if !ok {
+			return usage("--figure: there is no picture %q here; there are %s", name, strings.Join(names, ", "))
+		}
+		data, err := g.File(file)
+		if err != nil {
+			return err
+		}
+		all = append(all, output{file, data})
+	}
+	if f.file != "" {
+		data, err := page.Render(p)
+		if err != nil {
+			return err
+		}
+		all = append(all, output{f.file, withoutFolders(data, inputs)})
+	}
+	for _, o := range all {
+		if err := e.files.write(o.name, o.data); err != nil {
+			return folderError(o.name, err)
+		}
+	}
+	return nil
+}
+
+// withoutFolders replaces the inputs' names, as warnings hold them, by their
+// last part: a page goes to others, and folders are nobody's business.
+func withoutFolders(data []byte, inputs []string) []byte {
+	var pairs []string
+	for _, name := range inputs {
+		if base := filepath.Base(name); base != name && name != "" {
+			pairs = append(pairs, name, base)
+		}
+	}
+	if len(pairs) == 0 {
+		return data
+	}
+	return []byte(strings.NewReplacer(pairs...).Replace(string(data)))
+}
+
+// folderError says what to do when the folder is missing.
+func folderError(name string, err error) error {
+	var p *fs.PathError
+	if errors.As(err, &p) && errors.Is(err, fs.ErrNotExist) {
+		return errors.New(filepath.Dir(name) + ": there is no such folder; make it first")
+	}
+	return err
+}
+
+// cautionSection lists every caution of processes in full.
+func cautionSection(processes ...discharge.Process) page.Section {
+	s := page.Section{ID: "cautions", Title: "Cautions"}
+	for _, p := range processes {
+		var notes []page.Note
+		for _, c := range p.Cautions {
+			notes = append(notes, page.Note{Name: c.Hazard + ".", Text: c.Text, Source: "(" + c.Source + ")", Tone: "hot"})
+		}
+		s.Blocks = append(s.Blocks, page.Block{Notes: notes})
+	}
+	s.Blocks = append(s.Blocks, page.Block{Text: discharge.Deference})
+	return s
+}
+
+// modelFoot says where a model comes from.
+func modelFoot(m *discharge.Model) []page.Fact {
+	p := m.Process()
+	facts := []page.Fact{
+		{Name: "Process", Value: p.Title + " (" + p.ID + ")"},
+		{Name: "Viewing", Value: m.Viewing().String() + " (illuminant and observer of every L*, a*, b* here)"},
+		{Name: "Trial data", Value: "SHA-256 " + m.Digest()},
+	}
+	return append(facts, toolFoot()...)
+}
+
+func toolFoot() []page.Fact {
+	return []page.Fact{{Name: "Written by", Value: "dosetone " + version()},
+		{Name: "Colors", Value: "swatches are shown as sRGB and as exact as the screen; judge shades on cloth under the buyer's light"}}
+}
+
+// warningSection is nil without warnings.
+func warningSection(list []string) []page.Section {
+	if len(list) == 0 {
+		return nil
+	}
+	return []page.Section{{ID: "warnings", Title: "Warnings", Blocks: []page.Block{{List: list}}}}
+}
+
+// sentence begins with a capital and ends with a stop.
+func sentence(s string) string {
+	if s == "" {
+		return s
+	}
+	s = capital(s)
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
+
+// capital is s with a capital first letter.
+func capital(s string) string {
+	r := []rune(s)
+	return strings.ToUpper(string(r[:1])) + string(r[1:])
+}
+
+func sentences(list []string) []string {
+	out := make([]string, len(list))
+	for i, s := range list {
+		out[i] = sentence(s)
+	}
+	return out
+}
+
+// pathFigures are the shade path in both planes; others lie on it.
+func pathOf(m *discharge.Model) figure.Path {
+	const n = 61
+	var p figure.Path
+	for i := range n {
+		level := float64(i) / (n - 1)
+		p.Shades = append(p.Shades, m.ShadeAt(level))
+		p.Off = append(p.Off, m.ScatterAt(level).LotOff)
+	}
+	return p
+}
+
+// stripOf is the path in swatches.
+func stripOf(m *discharge.Model) figure.Strip {
+	const n = 25
+	var s figure.Strip
+	for i := range n {
+		s.Shades = append(s.Shades, m.ShadeAt(float64(i)/(n-1)))
+	}
+	return s
+}
