@@ -92,7 +92,7 @@ func newLayout(raw *Sheet, opt *ReadOptions) (*layout, error) {
 	l := &layout{Sheet: s, col: map[string]int{}, warnings: s.Warnings, processes: Processes()}
 	if opt != nil {
 		l.opt = *opt
-		l.processes = append(l.processes, opt.Processes...)
+		l.processes = slices.Concat(opt.Processes, l.processes) // the caller's first: hints prefer them
 	}
 	for _, p := range l.processes {
 		l.known = append(l.known, p.columns()...)
