@@ -124,7 +124,7 @@ func sniff(data []byte) (kind, error) {
 
 // maxCells bounds the cells of a table that is not stored cell by cell: a few
 // bytes of a file can place a cell far out, and the way there takes memory.
-const maxCells = 8_000_000
+const maxCells = 4_000_000
 
 func fault(file string, line int, column, value string, err error) error {
 	return &discharge.RowError{File: file, Row: line, Column: column, Value: clip(value), Err: err}

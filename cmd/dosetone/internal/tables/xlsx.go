@@ -52,9 +52,7 @@ func readXLSX(name string, data []byte, part string) (*discharge.Sheet, error) {
 // xlsxTable makes rows of cells.
 type xlsxTable struct {
 	*discharge.Sheet
-	grid     *grid
-	percents []int // header columns whose cells are percentages
-	dates    []int
+	grid *grid
 }
 
 func (x *xlsxTable) warn(line int, column, value string, err error) {
@@ -76,7 +74,7 @@ func (x *xlsxTable) table() error {
 		if r.number <= x.HeaderLine {
 			continue
 		}
-		if strings.HasPrefix(strings.TrimSpace(r.text(0)), "#") && r.kinds[0] != errorCell {
+		if strings.HasPrefix(strings.TrimSpace(r.text(0)), "#") && r.marks[0].kind != errorCell {
 			if comments++; comments == 1 {
 				first = r.number
 			}
@@ -89,14 +87,14 @@ func (x *xlsxTable) table() error {
 			if j < len(x.Header) && x.Header[j] != "" {
 				column = x.Header[j]
 			}
-			switch r.kinds[j] {
+			switch r.marks[j].kind {
 			case errorCell:
 				if errorCells++; errorCells == 1 {
 					errorRow, errorAt = r.number, [3]string{column, text}
 				}
 			case percentCell:
 				if strings.HasSuffix(strings.ToLower(strings.TrimSpace(column)), "_pct") {
-					text = hundredfold(r.numbers[j])
+					text = hundredfold(r.marks[j].number)
 					if !slices.Contains(percent, column) {
 						percent = append(percent, column)
 					}
@@ -185,7 +183,7 @@ func (x *xlsxTable) unmerge() error {
 		}
 		value := x.grid.rows[i]
 		for i++; i < len(x.grid.rows) && x.grid.rows[i].number <= m.lastRow; i++ {
-			x.grid.rows[i].put(m.column-1, value.cells[m.column-1], value.kinds[m.column-1], value.numbers[m.column-1])
+			x.grid.rows[i].put(m.column-1, value.cells[m.column-1], value.marks[m.column-1])
 			if work += m.column; work > maxCells {
 				return fault(x.Name, m.row, columnLetters(m.column), "", fmt.Errorf("merged blocks cover more than %d cells: unmerge them", maxCells))
 			}

@@ -33,11 +33,15 @@ type grid struct {
 
 // gridRow is cut off after its last cell with content.
 type gridRow struct {
-	number  int
-	hidden  bool
-	cells   []string
-	kinds   []cellKind
-	numbers []float64 // of percentages
+	number int
+	hidden bool
+	cells  []string
+	marks  map[int]mark // of cells that are not plain
+}
+
+type mark struct {
+	kind   cellKind
+	number float64 // of a percentage
 }
 
 func (r *gridRow) text(j int) string {
@@ -47,11 +51,17 @@ func (r *gridRow) text(j int) string {
 	return ""
 }
 
-func (r *gridRow) put(j int, text string, kind cellKind, number float64) {
-	for len(r.cells) <= j {
-		r.cells, r.kinds, r.numbers = append(r.cells, ""), append(r.kinds, textCell), append(r.numbers, 0)
+func (r *gridRow) put(j int, text string, m mark) {
+	if n := j + 1 - len(r.cells); n > 0 {
+		r.cells = append(r.cells, make([]string, n)...)
 	}
-	r.cells[j], r.kinds[j], r.numbers[j] = text, kind, number
+	r.cells[j] = text
+	if m.kind != textCell {
+		if r.marks == nil {
+			r.marks = map[int]mark{}
+		}
+		r.marks[j] = m
+	}
 }
 
 // merged is a block of cells, its corners included.
@@ -209,6 +219,6 @@ func (b *book) cell(g *grid, x *xmlReader, e xml.StartElement, row, column int) 
 	if g.cells > maxCells {
 		return &cellError{row, column, "", fmt.Errorf("more than %d cells: split the file", maxCells)}
 	}
-	r.put(column-1, text, what, number)
+	r.put(column-1, text, mark{what, number})
 	return nil
 }
