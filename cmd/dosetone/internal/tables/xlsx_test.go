@@ -174,29 +174,42 @@ func TestXLSXFormulas(t *testing.T) {
 // repack changes a part of an archive.
 func repack(t *testing.T, data []byte, part string, change func(string) string) []byte {
 	t.Helper()
-	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	b, err := openBook(data)
 	require.NoError(t, err)
+	old, err := b.read(part)
+	require.NoError(t, err)
+	changed := change(string(old))
+	require.NotEqual(t, string(old), changed)
+	out, err := replacePart(data, part, []byte(changed))
+	require.NoError(t, err)
+	return out
+}
+
+// replacePart copies an archive with one part replaced.
+func replacePart(data []byte, part string, content []byte) ([]byte, error) {
+	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		return nil, err
+	}
 	var out bytes.Buffer
 	w := zip.NewWriter(&out)
 	for _, f := range z.File {
-		r, err := f.Open()
-		require.NoError(t, err)
-		var b bytes.Buffer
-		_, err = b.ReadFrom(r)
-		require.NoError(t, err)
-		text := b.String()
-		if f.Name == part {
-			changed := change(text)
-			require.NotEqual(t, text, changed)
-			text = changed
+		if f.Name != part {
+			if err := w.Copy(f); err != nil {
+				return nil, err
+			}
+			continue
 		}
 		p, err := w.Create(f.Name)
-		require.NoError(t, err)
-		_, err = p.Write([]byte(text))
-		require.NoError(t, err)
+		if err != nil {
+			return nil, err
+		}
+		if _, err := p.Write(content); err != nil {
+			return nil, err
+		}
 	}
-	require.NoError(t, w.Close())
-	return out.Bytes()
+	err = w.Close()
+	return out.Bytes(), err
 }
 
 func TestXLSXDamage(t *testing.T) {
