@@ -115,8 +115,27 @@ func (e *env) read(name string) ([]byte, error) {
 		defer f.Close()
 		r = f
 	}
-	// One byte more than the largest that any reader takes, so that it says so.
-	return io.ReadAll(io.LimitReader(r, discharge.MaxFileBytes+1))
+	return readAll(e.ctx, r)
+}
+
+// readAll reads everything, or ends with ctx: a pipe may never bring anything.
+func readAll(ctx context.Context, r io.Reader) ([]byte, error) {
+	type result struct {
+		data []byte
+		err  error
+	}
+	done := make(chan result, 1)
+	go func() {
+		// One byte more than the largest that any reader takes, so that it says so.
+		data, err := io.ReadAll(io.LimitReader(r, discharge.MaxFileBytes+1))
+		done <- result{data, err}
+	}()
+	select {
+	case r := <-done:
+		return r.data, r.err
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // fileError says what to do about the usual fault.

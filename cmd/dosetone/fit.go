@@ -104,7 +104,7 @@ func (e *env) fit(name string, f fitFlags) error {
 	if own != nil {
 		opt.Process = *own
 	}
-	m, err := discharge.Fit(t, opt)
+	m, err := discharge.FitContext(e.ctx, t, opt)
 	if err != nil {
 		return err
 	}

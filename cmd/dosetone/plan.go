@@ -115,7 +115,7 @@ func (e *env) firstPlan(p discharge.Process, f planFlags) error {
 	if err != nil {
 		return err
 	}
-	plan, err := discharge.FirstPlan(p, opt)
+	plan, err := discharge.FirstPlanContext(e.ctx, p, opt)
 	if err != nil {
 		return err
 	}
@@ -144,7 +144,7 @@ func (e *env) nextPlan(m *discharge.Model, f planFlags) error {
 		}
 		opt.Target = &list[0]
 	}
-	plan, err := m.Plan(opt)
+	plan, err := m.PlanContext(e.ctx, opt)
 	if err != nil {
 		return err
 	}

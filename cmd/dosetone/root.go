@@ -19,7 +19,9 @@ func newRoot(e *env, processes []discharge.Process) *cobra.Command {
 oxidizer strength, load and time, says how sure it is, and turns a target shade
 into settings. Everything runs on this machine.
 
-Start with:  dosetone demo`,
+Start with:  dosetone demo
+
+` + exitWords,
 		Version:           version(),
 		SilenceErrors:     true,
 		SilenceUsage:      true,
@@ -38,6 +40,11 @@ Start with:  dosetone demo`,
 	root.AddCommand(newPlan(e, processes), newRecalibrate(e))
 	root.AddCommand(newCharge(e, processes), newAssay(e))
 	root.AddCommand(newCheck(e, processes))
+	root.AddCommand(newMan(e))
+	root.SetHelpCommandGroupID("start")
+	root.SetCompletionCommandGroupID("start")
+	root.SetVersionTemplate("dosetone version {{.Version}}\n")
+	complete(root, processes)
 	return root
 }
 

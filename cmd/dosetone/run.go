@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -21,6 +22,10 @@ const (
 	exitUsage   = 2
 	exitOutside = 3 // check rejected a lot
 )
+
+// exitWords say what the exit codes mean.
+const exitWords = `Exit codes: 0 done, 1 failed (a file, the data, or interrupted), 2 wrong use,
+3 check rejected a lot. Results go to standard output, all else to standard error.`
 
 // run executes one command line and returns the exit code: results go to
 // stdout, warnings and errors to stderr.
@@ -62,7 +67,12 @@ func (e *env) work(do func(cmd *cobra.Command, args []string) error) func(*cobra
 	return func(cmd *cobra.Command, args []string) error {
 		err := e.ctx.Err()
 		if err == nil {
+			done := func() {}
+			if isTerminal(e.stderr) && !e.quiet {
+				done = progress(e.stderr, cmd.CommandPath(), patience)
+			}
 			err = do(cmd, args)
+			done()
 		}
 		if err == nil {
 			return e.flush()
@@ -130,20 +140,31 @@ func (e *env) ownProcess(args []string) (discharge.Process, bool) {
 	return discharge.Process{}, false
 }
 
-// version names the build.
+// version names the build: the module's version, the revision it was built from
+// and whether files were changed since, the compiler and the platform.
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return "unknown"
 	}
-	v := info.Main.Version
-	if v == "" {
-		v = "(devel)"
-	}
+	return describe(info)
+}
+
+func describe(info *debug.BuildInfo) string {
+	v := cmp.Or(info.Main.Version, "(devel)")
+	set := map[string]string{}
 	for _, s := range info.Settings {
-		if s.Key == "vcs.revision" && v == "(devel)" {
-			v += " " + s.Value
+		set[s.Key] = s.Value
+	}
+	if r := set["vcs.revision"]; r != "" {
+		v += " revision " + r[:min(len(r), 12)]
+		if set["vcs.modified"] == "true" {
+			v += " with changes"
 		}
 	}
-	return v + " " + info.GoVersion
+	v += " " + info.GoVersion
+	if set["GOOS"] != "" {
+		v += " " + set["GOOS"] + "/" + set["GOARCH"]
+	}
+	return v
 }

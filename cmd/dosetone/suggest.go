@@ -121,7 +121,7 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 		if err := e.ctx.Err(); err != nil {
 			return err
 		}
-		s, err := m.Suggest(t, opt)
+		s, err := m.SuggestContext(e.ctx, t, opt)
 		if err != nil {
 			return err
 		}
