@@ -48,10 +48,16 @@ func cell(c any) string {
 		}
 		return Exact(*v)
 	case string:
-		if v != "" && strings.ContainsRune("=+-@\t\r", rune(v[0])) {
-			return "'" + v
-		}
-		return v
+		return guarded(v)
 	}
 	return fmt.Sprint(c)
+}
+
+// guarded puts an apostrophe in front of text that a spreadsheet would take
+// for a formula.
+func guarded(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r\n", rune(s[0])) {
+		return "'" + s
+	}
+	return s
 }
