@@ -423,7 +423,7 @@ func (e *env) showAssay(k assayKind, r assayResult) error {
 		for _, a := range r.Also {
 			rows = append(rows, []any{r.Kind, a.Quantity, a.Value, a.Unit, nil, nil, nil, ""})
 		}
-		return report.CSV(&e.out, append(rows, []any{r.Kind, "who comes first", nil, "", nil, nil, nil, r.Deference}))
+		return e.rows(append(rows, []any{r.Kind, "who comes first", nil, "", nil, nil, nil, r.Deference}))
 	}
 	e.printf("%s: %s %s", r.Quantity, report.Short(r.Value, 5), r.Unit)
 	if i := r.Interval; i != nil {

@@ -208,7 +208,7 @@ func (e *env) showSheet(s *charge.Sheet) error {
 	case formatJSON:
 		return report.JSON(&e.out, sheetView(s))
 	case formatCSV:
-		return report.CSV(&e.out, sheetRows(s))
+		return e.rows(sheetRows(s))
 	}
 	e.sheetText(s)
 	return nil

@@ -73,7 +73,7 @@ func (e *env) bandsOnly(name string, f *checkFlags) error {
 				rows = append(rows, []any{id, x.Label, x.Spread, x.Exact})
 			}
 		}
-		return report.CSV(&e.out, rows)
+		return e.rows(rows)
 	}
 	e.bandText(list, b)
 	return nil

@@ -216,7 +216,7 @@ func (e *env) showCheck(list []checkResult, bands *quality.Bands, trend *quality
 		}
 		return report.JSON(&e.out, list)
 	case formatCSV:
-		return report.CSV(&e.out, checkRows(list))
+		return e.rows(checkRows(list))
 	}
 	for i, r := range list {
 		if i > 0 {

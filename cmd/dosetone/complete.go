@@ -27,7 +27,7 @@ func complete(root *cobra.Command, processes []discharge.Process) {
 			}
 		}
 		for name, endings := range map[string][]string{
-			"target": tableEndings(), "settings": tableEndings(), "standard": tableEndings(), "lots": tableEndings(), "bases": tableEndings(), "pairs": tableEndings(),
+			"target": tableEndings(), "settings": tableEndings(), "standard": tableEndings(), "lot-list": tableEndings(), "bases": tableEndings(), "pairs": tableEndings(),
 			"ledger": {"csv"}, "model": {"json"}, "process-file": {"json"}, "output": {"json"}, "report": {"html"},
 		} {
 			if f := cmd.Flags().Lookup(name); f != nil && f.Value.Type() == "string" {
@@ -35,7 +35,7 @@ func complete(root *cobra.Command, processes []discharge.Process) {
 			}
 		}
 	}
-	must(root.RegisterFlagCompletionFunc("format", cobra.FixedCompletions([]cobra.Completion{"text", "json", "csv"}, cobra.ShellCompDirectiveNoFileComp)))
+	must(root.RegisterFlagCompletionFunc("format", cobra.FixedCompletions([]cobra.Completion{"text", "json", "csv", "xlsx"}, cobra.ShellCompDirectiveNoFileComp)))
 }
 
 // must is for errors that only a slip in this file can cause: a flag that is
@@ -47,7 +47,7 @@ func must(err error) {
 }
 
 func tableEndings() []string {
-	return []string{"csv", "tsv", "txt", "xlsx", "cgats", "it8", "cxf", "xml"}
+	return []string{"csv", "tsv", "txt", "xlsx", "xlsm", "cgats", "it8", "cxf", "xml"}
 }
 
 func processWords(processes []discharge.Process) []cobra.Completion {

@@ -127,7 +127,7 @@ func (e *env) convert(name string, f convertFlags) error {
 	case formatJSON:
 		return report.JSON(&e.out, list)
 	case formatCSV:
-		return report.CSV(&e.out, convertRows(list))
+		return e.rows(convertRows(list))
 	}
 	e.convertText(list)
 	return nil

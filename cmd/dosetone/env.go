@@ -29,9 +29,10 @@ type env struct {
 	files    storage
 	swatches bool // the terminal shows colors, and may
 
-	format format
-	quiet  bool
-	tables tableFlags
+	format  format
+	quiet   bool
+	tables  tableFlags
+	results resultFlags
 
 	out       bytes.Buffer // results, written to stdout when the work is done
 	warned    map[string]bool
@@ -93,7 +94,7 @@ func (e *env) printf(format string, args ...any) { fmt.Fprintf(&e.out, format, a
 
 // flush writes the results.
 func (e *env) flush() error {
-	_, err := e.stdout.Write(e.out.Bytes())
+	err := e.writeResults()
 	e.out.Reset()
 	return err
 }
@@ -250,17 +251,18 @@ const (
 	formatText format = "text"
 	formatJSON format = "json"
 	formatCSV  format = "csv"
+	formatXLSX format = "xlsx" // until openResults
 )
 
 func (f *format) String() string { return string(cmp.Or(*f, formatText)) }
 
-func (f *format) Type() string { return "text|json|csv" }
+func (f *format) Type() string { return "text|json|csv|xlsx" }
 
 func (f *format) Set(s string) error {
 	switch v := format(strings.ToLower(s)); v {
-	case formatText, formatJSON, formatCSV:
+	case formatText, formatJSON, formatCSV, formatXLSX:
 		*f = v
 		return nil
 	}
-	return errors.New("want text, json or csv")
+	return errors.New("want text, json, csv or xlsx")
 }

@@ -140,7 +140,7 @@ func (e *env) fit(name string, f fitFlags) error {
 		for _, p := range r.Parameters {
 			rows = append(rows, []any{p.Name, p.Value, p.SE, p.Lo, p.Hi, p.Unit, p.Meaning})
 		}
-		return report.CSV(&e.out, rows)
+		return e.rows(rows)
 	}
 	e.fitText(r, m)
 	return nil

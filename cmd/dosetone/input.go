@@ -39,10 +39,10 @@ func (e *env) registerTables(cmd *cobra.Command) {
 
 // registerLots adds the flag of a command that reads lots.
 func (e *env) registerLots(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&e.tables.lots, "lots", "", "table of the lots with their roles and settings, for readings that name only their lot (or are named lot/panel/position)")
+	cmd.Flags().StringVar(&e.tables.lots, "lot-list", "", "table of the lots with their roles and settings, for readings that name only their lot (or are named lot/panel/position)")
 }
 
-// lotSheet reads a table of readings and joins what --lots says of their lots.
+// lotSheet reads a table of readings and joins what --lot-list says of their lots.
 func (e *env) lotSheet(name string) (*discharge.Sheet, error) {
 	s, err := e.sheet(name)
 	if err != nil || e.tables.lots == "" {

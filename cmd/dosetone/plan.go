@@ -219,7 +219,7 @@ func (e *env) showPlan(plan *discharge.Plan, target *discharge.Target) error {
 	case formatJSON:
 		return report.JSON(&e.out, r)
 	case formatCSV:
-		return report.CSV(&e.out, planRows(plan))
+		return e.rows(planRows(plan))
 	}
 	e.planText(plan, r)
 	return nil

@@ -117,7 +117,7 @@ func (e *env) predict(modelName, file string, factors *factorFlags) error {
 	case formatJSON:
 		return report.JSON(&e.out, list)
 	case formatCSV:
-		return report.CSV(&e.out, predictRows(m, list))
+		return e.rows(predictRows(m, list))
 	}
 	e.predictText(m, list)
 	return nil

@@ -105,7 +105,7 @@ func (e *env) recalibrate(modelName, name, output string, percent bool, shiftSD 
 	case formatJSON:
 		return report.JSON(&e.out, r)
 	case formatCSV:
-		return report.CSV(&e.out, [][]any{
+		return e.rows([][]any{
 			{"process", "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "dose_factor_lo", "dose_factor_hi", "base_read", "white_read", "model"},
 			{r.Process, r.Fabric, r.Machine, r.Lots, r.Shift, r.ShiftSE, r.DoseFactor[1], r.DoseFactor[0], r.DoseFactor[2], r.Base, r.White, r.Model},
 		})

@@ -27,7 +27,8 @@ Start with:  dosetone demo
 		SilenceUsage:      true,
 		DisableAutoGenTag: true,
 	}
-	root.PersistentFlags().Var(&e.format, "format", "how results are written: text, json or csv")
+	root.PersistentFlags().Var(&e.format, "format", "how results are written: text, json, csv or xlsx")
+	root.PersistentFlags().StringVar(&e.results.file, "results", "", "file for the results instead of standard output; its ending (.csv, .xlsx, .json, .txt) says the format")
 	root.PersistentFlags().BoolVar(&e.quiet, "quiet", false, "no warnings")
 	root.SetFlagErrorFunc(flagError)
 	root.AddGroup(

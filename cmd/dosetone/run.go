@@ -67,6 +67,9 @@ func (e *env) work(do func(cmd *cobra.Command, args []string) error) func(*cobra
 	return func(cmd *cobra.Command, args []string) error {
 		err := e.ctx.Err()
 		if err == nil {
+			err = e.openResults(cmd)
+		}
+		if err == nil {
 			done := func() {}
 			if isTerminal(e.stderr) && !e.quiet {
 				done = progress(e.stderr, cmd.CommandPath(), patience)

@@ -14,7 +14,7 @@ func (e *env) showSuggestions(m *discharge.Model, list []suggestResult) error {
 	case formatJSON:
 		return report.JSON(&e.out, list)
 	case formatCSV:
-		return report.CSV(&e.out, suggestRows(m, list))
+		return e.rows(suggestRows(m, list))
 	}
 	for i, r := range list {
 		if i > 0 {

@@ -106,7 +106,7 @@ func TestExitCodesAndMessages(t *testing.T) {
 		{"fit", exitUsage, "accepts 1 arg"},
 		{"fit trials.csv more.csv", exitUsage, "accepts 1 arg"},
 		{"fit trials.csv -o -", exitUsage, "name a file"},
-		{"fit trials.csv --format xml", exitUsage, "want text, json or csv"},
+		{"fit trials.csv --format xml", exitUsage, "want text, json, csv or xlsx"},
 		{"fit trials.csv --reflectance permille", exitUsage, "want factor"},
 		{"fit trials.csv --viewing D66/10", exitUsage, "D66"},
 		{"fit missing.csv -o m.json", exitFailed, "missing.csv: there is no such file"},

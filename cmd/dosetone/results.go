@@ -1,0 +1,64 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"example.com/dosetone/cmd/dosetone/internal/report"
+)
+
+// resultFlags say where results go.
+type resultFlags struct {
+	file     string // "" means standard output
+	workbook bool   // tables are written as XLSX
+}
+
+// openResults settles format and place of the results before any work is done.
+// A file's ending says the format.
+func (e *env) openResults(cmd *cobra.Command) error {
+	if e.results.file != "" {
+		if e.results.file == "-" {
+			return usage("--results - is not possible: results go to standard output when no file is named")
+		}
+		ext := strings.ToLower(filepath.Ext(e.results.file))
+		f, ok := map[string]format{".csv": formatCSV, ".json": formatJSON, ".xlsx": formatXLSX, ".txt": formatText}[ext]
+		if !ok {
+			return usage("--results %s: the ending says the format; want .csv, .xlsx, .json or .txt", e.results.file)
+		}
+		if cmd.Flags().Changed("format") && f != e.format {
+			return usage("--results %s and --format %s contradict each other", e.results.file, string(e.format))
+		}
+		e.format = f
+	}
+	if e.format == formatXLSX {
+		if e.results.file == "" && isTerminal(e.stdout) {
+			return usage("a workbook is not for a terminal: name a file, such as --results results.xlsx")
+		}
+		e.format, e.results.workbook = formatCSV, true // the same tables
+	}
+	return nil
+}
+
+// rows writes a table of results as CSV, or as the workbook asked for.
+func (e *env) rows(rows [][]any) error {
+	if e.results.workbook {
+		return report.XLSX(&e.out, "results", rows)
+	}
+	return report.CSV(&e.out, rows)
+}
+
+// writeResults writes what flush has to, into the file if one was named.
+func (e *env) writeResults() error {
+	if e.results.file == "" {
+		_, err := e.stdout.Write(e.out.Bytes())
+		return err
+	}
+	if err := e.files.write(e.results.file, e.out.Bytes()); err != nil {
+		return folderError(e.results.file, err)
+	}
+	_, err := fmt.Fprintf(e.stdout, "Written to %s\n", e.results.file)
+	return err
+}
