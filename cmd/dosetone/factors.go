@@ -36,6 +36,16 @@ func registerFactors(cmd *cobra.Command, processes []discharge.Process, prefix, 
 	return f
 }
 
+// registerRecorded makes a flag of every quantity that processes only record.
+func registerRecorded(cmd *cobra.Command, processes []discharge.Process) *factorFlags {
+	var only []discharge.Process
+	for _, p := range processes {
+		p.Factors = slices.DeleteFunc(slices.Clone(p.Factors), func(f discharge.Factor) bool { return f.Transform != discharge.Recorded })
+		only = append(only, p)
+	}
+	return registerFactors(cmd, only, "", "recorded, to tell the active oxidizer:", true)
+}
+
 // columnsNamed lists the columns that share a flag: strength_pct, strength_gpl.
 func columnsNamed(processes []discharge.Process, name string) string {
 	var columns []string

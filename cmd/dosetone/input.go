@@ -80,15 +80,9 @@ func hasColumn(s *discharge.Sheet, name string) bool {
 	return slices.ContainsFunc(s.Header, func(h string) bool { return strings.EqualFold(strings.TrimSpace(h), name) })
 }
 
-// readTargets reads target shades for a model. Spectra are seen under its
-// viewing; other readings must be under it, and are taken to be when the file
-// does not say.
-func (e *env) readTargets(name string, m *discharge.Model, percent bool) ([]discharge.Target, error) {
-	return e.readTargetsUnder(name, m, percent, viewing{})
-}
-
-// readTargetsUnder is readTargets with the viewing of L,a,b and X,Y,Z said by
-// a flag; the zero viewing says nothing.
+// readTargetsUnder reads target shades for a model. Spectra are seen under its
+// viewing; other readings must be under it, and are taken to be when neither
+// the file nor v says; the zero v says nothing.
 func (e *env) readTargetsUnder(name string, m *discharge.Model, percent bool, v viewing) ([]discharge.Target, error) {
 	s, err := e.sheet(name)
 	if err != nil {

@@ -10,14 +10,10 @@ import (
 )
 
 type planFlags struct {
+	goalFlags
 	lots        int
 	seed        uint64
-	target      string
-	lab         labValue
-	strengths   numbers
-	percent     reflectance
 	processFile string
-	min, max    *factorFlags
 }
 
 func newPlan(e *env, processes []discharge.Process) *cobra.Command {
@@ -43,13 +39,8 @@ a trial table to fill in: add panel, position and the readings.`,
 	fl := cmd.Flags()
 	fl.IntVar(&f.lots, "lots", 0, "trial lots to plan (default 12 for a process, 4 for a model)")
 	fl.Uint64Var(&f.seed, "seed", 1, "seed of the random run order")
-	fl.StringVar(&f.target, "target", "", "table with one target's readings; - for standard input")
-	fl.Var(&f.lab, "lab", "target as L,a,b under the model's viewing")
-	fl.Var(&f.strengths, "strengths", "strengths in store, such as 1,2,4; nothing between them")
-	fl.Var(&f.percent, "reflectance", "scale of spectra in a target file without a unit column")
 	fl.StringVar(&f.processFile, "process-file", "", "JSON file that defines a process of your own")
-	f.min = registerFactors(cmd, processes, "min-", "least", false)
-	f.max = registerFactors(cmd, processes, "max-", "most", false)
+	f.register(cmd, processes)
 	return cmd
 }
 
@@ -78,10 +69,10 @@ type halfWidthJSON struct {
 }
 
 func (e *env) plan(name string, f planFlags) error {
-	switch {
-	case f.target != "" && f.lab.set:
-		return usage("give --target or --lab, not both")
-	case f.lots < 0:
+	if err := f.check(); err != nil {
+		return err
+	}
+	if f.lots < 0 {
 		return usage("--lots must be at least 1")
 	}
 	own, err := e.readProcess(f.processFile)
@@ -108,10 +99,10 @@ func (e *env) plan(name string, f planFlags) error {
 }
 
 func (e *env) firstPlan(p discharge.Process, f planFlags) error {
-	if f.target != "" || f.lab.set {
+	if f.given() {
 		return usage("a target needs a model: run the first plan's lots, fit them, then plan with the model")
 	}
-	opt, err := e.planOptions(p, f, func(x discharge.Factor) (discharge.Range, bool) { return x.Typical, x.Typical.Known() })
+	opt, err := f.options(p, "the usual", func(x discharge.Factor) (discharge.Range, bool) { return x.Typical, x.Typical.Known() })
 	if err != nil {
 		return err
 	}
@@ -123,19 +114,12 @@ func (e *env) firstPlan(p discharge.Process, f planFlags) error {
 }
 
 func (e *env) nextPlan(m *discharge.Model, f planFlags) error {
-	ranges := map[string]discharge.Range{}
-	for _, r := range m.Factors() {
-		ranges[r.Column] = discharge.Range{Lo: r.Lo, Hi: r.Hi}
-	}
-	opt, err := e.planOptions(m.Process(), f, func(x discharge.Factor) (discharge.Range, bool) { r, ok := ranges[x.Column]; return r, ok })
+	opt, err := f.options(m.Process(), "the trials'", trialRange(m))
 	if err != nil {
 		return err
 	}
-	switch {
-	case f.lab.set:
-		opt.Target = &discharge.Target{ID: "lab", Viewing: m.Viewing(), Lab: f.lab.lab}
-	case f.target != "":
-		list, err := e.readTargets(f.target, m, bool(f.percent))
+	if f.given() {
+		list, err := e.targets(&f.goalFlags, m)
 		if err != nil {
 			return err
 		}
@@ -151,53 +135,13 @@ func (e *env) nextPlan(m *discharge.Model, f planFlags) error {
 	return e.showPlan(plan, opt.Target)
 }
 
-// planOptions turns the flags into bounds. A bound on one side takes the other
-// from the range that usual gives.
-func (e *env) planOptions(p discharge.Process, f planFlags, usual func(discharge.Factor) (discharge.Range, bool)) (*discharge.PlanOptions, error) {
-	least, err := f.min.settings(p)
+func (f *planFlags) options(p discharge.Process, whose string, known func(discharge.Factor) (discharge.Range, bool)) (*discharge.PlanOptions, error) {
+	bounds, err := f.bounds(p, whose, known)
 	if err != nil {
 		return nil, err
 	}
-	most, err := f.max.settings(p)
-	if err != nil {
-		return nil, err
-	}
-	opt := &discharge.PlanOptions{Lots: f.lots, Seed: f.seed, Bounds: map[string]discharge.Range{}, Available: map[string][]float64{}}
-	for _, x := range p.Factors {
-		lo, hasLo := least[x.Column]
-		hi, hasHi := most[x.Column]
-		if !hasLo && !hasHi {
-			continue
-		}
-		r, known := usual(x)
-		if !known && !(hasLo && hasHi) {
-			return nil, usage("give both --min-%s and --max-%[1]s", x.Name())
-		}
-		if hasLo {
-			r.Lo = lo
-		}
-		if hasHi {
-			r.Hi = hi
-		}
-		if r.Lo > r.Hi {
-			return nil, usage("bounds of %s: least %g is above most %g; give both --min-%s and --max-%[4]s", x.Column, r.Lo, r.Hi, x.Name())
-		}
-		opt.Bounds[x.Column] = discharge.Range{Lo: r.Lo, Hi: r.Hi}
-	}
-	if len(f.strengths) == 0 {
-		return opt, nil
-	}
-	s, ok := p.Strength()
-	if !ok {
-		return nil, usage("--strengths: %s has no strength", p.ID)
-	}
-	for _, v := range f.strengths {
-		if err := s.Check(v); err != nil {
-			return nil, usage("--strengths: %w", err)
-		}
-	}
-	opt.Available[s.Column] = f.strengths
-	return opt, nil
+	available, err := f.available(p, bounds)
+	return &discharge.PlanOptions{Lots: f.lots, Seed: f.seed, Bounds: bounds, Available: available}, err
 }
 
 func (e *env) showPlan(plan *discharge.Plan, target *discharge.Target) error {

@@ -79,7 +79,7 @@ func TestPlanAndRecalibrateMessages(t *testing.T) {
 		{"plan permanganate-pellet --lab 40,-2,-11", exitUsage, "needs a model"},
 		{"plan permanganate-pellet --lots 2", exitFailed, "at least 4"},
 		{"plan permanganate-pellet --lots 9999", exitFailed, "1 to 96"},
-		{"plan permanganate-pellet --min-time 20 --max-time 10", exitUsage, "above most"},
+		{"plan permanganate-pellet --min-time 20 --max-time 10", exitUsage, "--min-time 20 is above --max-time 10"},
 		{"plan permanganate-pellet --min-time 0", exitUsage, "above 0"},
 		{"plan permanganate-pellet --max-liquor-ratio 5", exitUsage, "no such factor"},
 		{"plan model.json --lab 45,40,20", exitFailed, "cannot be reached"},

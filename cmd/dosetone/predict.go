@@ -81,6 +81,34 @@ func tensileOf(t discharge.TensileLoss) *tensileJSON {
 	return &tensileJSON{t.Mean, t.Lo, t.Hi}
 }
 
+// cell is one number of it for a CSV row, nothing without tests.
+func (t *tensileJSON) cell(which func(tensileJSON) float64) any {
+	if t == nil {
+		return nil
+	}
+	return which(*t)
+}
+
+func mean(t tensileJSON) float64 { return t.Mean }
+func lo(t tensileJSON) float64   { return t.Lo }
+func hi(t tensileJSON) float64   { return t.Hi }
+
+// text is the expected loss with half the interval, for a table.
+func (t *tensileJSON) text() string {
+	if t == nil {
+		return ""
+	}
+	return report.PlusMinus(t.Mean, (t.Hi-t.Lo)/2)
+}
+
+// heads are the headings of a column that may stay empty, with its unit.
+func (t *tensileJSON) heads() (title, unit string) {
+	if t == nil {
+		return "", ""
+	}
+	return "tensile loss", "%"
+}
+
 // intervalLevel is the share of next-lot means that the intervals hold.
 const intervalLevel = 0.95
 
@@ -225,7 +253,7 @@ func predictRows(m *discharge.Model, list []prediction) [][]any {
 	for _, f := range columns {
 		header = append(header, f.Column)
 	}
-	header = append(header, "viewing", "L", "a", "b", "level", "L_lo", "L_hi", "a_lo", "a_hi", "b_lo", "b_hi", "delta_e_p95", "active_g_per_kg", "extrapolated", "warnings")
+	header = append(header, "viewing", "L", "a", "b", "level", "L_lo", "L_hi", "a_lo", "a_hi", "b_lo", "b_hi", "delta_e_p95", "active_g_per_kg", "tensile_loss_pct", "tensile_loss_lo", "tensile_loss_hi", "extrapolated", "warnings")
 	rows := [][]any{header}
 	for _, p := range list {
 		row := []any{p.ID}
@@ -234,7 +262,7 @@ func predictRows(m *discharge.Model, list []prediction) [][]any {
 		}
 		i := p.LotInterval
 		rows = append(rows, append(row, p.Viewing, p.Shade.L, p.Shade.A, p.Shade.B, p.Level, i.L[0], i.L[1], i.A[0], i.A[1], i.B[0], i.B[1],
-			p.DeltaEP95, p.ActiveGPerKg, p.Extrapolated, strings.Join(p.Warnings, "; ")))
+			p.DeltaEP95, p.ActiveGPerKg, p.TensileLossPct.cell(mean), p.TensileLossPct.cell(lo), p.TensileLossPct.cell(hi), p.Extrapolated, strings.Join(p.Warnings, "; ")))
 	}
 	return rows
 }
@@ -262,9 +290,10 @@ func (e *env) predictText(m *discharge.Model, list []prediction) {
 	for _, f := range columns {
 		t.Header, t.Units = append(t.Header, f.Name()), append(t.Units, f.Unit)
 	}
-	t.Header = append(t.Header, "", "L*", "a*", "b*", "level", "ΔE00 95 %", "")
-	t.Units = append(t.Units, "", "", "", "", "%", "of lots", "")
-	t.Left = append(t.Left, make([]bool, len(columns)+6)...)
+	loss, percent := list[0].TensileLossPct.heads()
+	t.Header = append(t.Header, "", "L*", "a*", "b*", "level", "ΔE00 95 %", loss, "")
+	t.Units = append(t.Units, "", "", "", "", "%", "of lots", percent, "")
+	t.Left = append(t.Left, make([]bool, len(columns)+7)...)
 	t.Left = append(t.Left, true)
 	if len(list) == 1 && list[0].ID == "" {
 		t.Header[0] = ""
@@ -287,7 +316,7 @@ func (e *env) predictText(m *discharge.Model, list []prediction) {
 		half := func(r [2]float64) float64 { return (r[1] - r[0]) / 2 }
 		t.Add(append(row, e.swatch(colorimetry.Lab(x.Shade)),
 			report.PlusMinus(x.Shade.L, half(i.L)), report.PlusMinus(x.Shade.A, half(i.A)), report.PlusMinus(x.Shade.B, half(i.B)),
-			report.Fixed(100*x.Level, 0), "within "+report.Fixed(x.DeltaEP95, 1), note)...)
+			report.Fixed(100*x.Level, 0), "within "+report.Fixed(x.DeltaEP95, 1), x.TensileLossPct.text(), note)...)
 	}
 	e.printf("%s", &t)
 	e.printf("± holds 95 %% of the means of lots run at these settings; level is how far from base (0) to white (100).\n")

@@ -2,7 +2,6 @@ package main
 
 import (
 	"math"
-	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -11,15 +10,11 @@ import (
 )
 
 type suggestFlags struct {
-	target    string
-	lab       labValue
+	goalFlags
 	tolerance number
-	strengths numbers
 	count     int
 	maxLoss   number
-	percent   reflectance
-	viewing   viewing
-	min, max  *factorFlags
+	recorded  *factorFlags
 }
 
 func newSuggest(e *env, processes []discharge.Process) *cobra.Command {
@@ -41,16 +36,11 @@ reach on this fabric is reported as such, with the nearest shade and the reason.
 	}
 	e.registerTables(cmd)
 	fl := cmd.Flags()
-	fl.StringVar(&f.target, "target", "", "table with the target's readings; - for standard input")
-	fl.Var(&f.lab, "lab", "target as L,a,b under the model's viewing")
 	fl.Var(&f.tolerance, "tolerance", "ΔE00 from the target that still passes (default 1.5)")
-	fl.Var(&f.strengths, "strengths", "strengths in store, such as 1,2,4; nothing between them")
 	fl.Var(&f.maxLoss, "max-tensile-loss", "most tensile loss, in %, that a lot may be expected to have (needs tested trials)")
 	fl.IntVar(&f.count, "count", 5, "most suggestions per target")
-	fl.Var(&f.viewing, "viewing", "viewing of L,a,b or X,Y,Z in the target file; default: the file's, or the model's")
-	fl.Var(&f.percent, "reflectance", "scale of spectra in a target file without a unit column")
-	f.min = registerFactors(cmd, processes, "min-", "least", false)
-	f.max = registerFactors(cmd, processes, "max-", "most", false)
+	f.register(cmd, processes)
+	f.recorded = registerRecorded(cmd, processes)
 	return cmd
 }
 
@@ -90,10 +80,11 @@ type suggestion struct {
 }
 
 func (e *env) suggest(modelName string, f suggestFlags) error {
+	if err := f.check(); err != nil {
+		return err
+	}
 	switch {
-	case f.target != "" && f.lab.set:
-		return usage("give --target or --lab, not both")
-	case f.target == "" && !f.lab.set:
+	case !f.given():
 		return usage("no target: give --target FILE.csv or --lab L,a,b")
 	case f.tolerance.set && f.tolerance.value <= 0:
 		return usage("--tolerance must be above 0 (a ΔE00, such as 1.5)")
@@ -106,15 +97,13 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 	if err != nil {
 		return err
 	}
-	opt, err := e.suggestOptions(m, f)
+	opt, err := f.options(m)
 	if err != nil {
 		return err
 	}
-	targets := []discharge.Target{{ID: "lab", Viewing: m.Viewing(), Lab: f.lab.lab}}
-	if f.target != "" {
-		if targets, err = e.readTargetsUnder(f.target, m, bool(f.percent), f.viewing); err != nil {
-			return err
-		}
+	targets, err := e.targets(&f.goalFlags, m)
+	if err != nil {
+		return err
 	}
 	var list []suggestResult
 	for _, t := range targets {
@@ -125,6 +114,7 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 		if err != nil {
 			return err
 		}
+		e.warnAll(s.Warnings)
 		r, err := newSuggestResult(m, s)
 		if err != nil {
 			return err
@@ -134,75 +124,22 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 	return e.showSuggestions(m, list)
 }
 
-// suggestOptions turns the flags into bounds for this model's factors.
-func (e *env) suggestOptions(m *discharge.Model, f suggestFlags) (*discharge.SuggestOptions, error) {
+// options turns the flags into bounds for this model's factors.
+func (f *suggestFlags) options(m *discharge.Model) (*discharge.SuggestOptions, error) {
 	p := m.Process()
-	least, err := f.min.settings(p)
+	bounds, err := f.bounds(p, "the trials'", trialRange(m))
 	if err != nil {
 		return nil, err
 	}
-	most, err := f.max.settings(p)
+	recorded, err := f.recorded.settings(p)
 	if err != nil {
 		return nil, err
 	}
-	opt := &discharge.SuggestOptions{Tolerance: f.tolerance.value, Count: f.count, MaxTensileLossPct: f.maxLoss.value, Bounds: map[string]discharge.Range{}, Available: map[string][]float64{}}
-	known := map[string]bool{}
-	for _, r := range m.Factors() {
-		known[r.Column] = true
-		lo, hasLo := least[r.Column]
-		hi, hasHi := most[r.Column]
-		if !hasLo && !hasHi {
-			continue
-		}
-		b := discharge.Range{Lo: r.Lo, Hi: r.Hi}
-		if hasLo {
-			b.Lo = lo
-		}
-		if hasHi {
-			b.Hi = hi
-		}
-		if b.Lo > b.Hi {
-			if hasLo && hasHi {
-				return nil, usage("--min-%s %g is above --max-%[1]s %g", r.Name(), lo, hi)
-			}
-			given, other := "min", "max"
-			if hasHi {
-				given, other = "max", "min"
-			}
-			return nil, usage("--%s-%s lies outside the trials' %g to %g %s; give --%s-%[2]s too to search there",
-				given, r.Name(), r.Lo, r.Hi, r.Unit, other)
-		}
-		opt.Bounds[r.Column] = b
+	for c, v := range recorded {
+		bounds[c] = discharge.Range{Lo: v, Hi: v}
 	}
-	for _, f := range p.Factors {
-		_, lo := least[f.Column]
-		_, hi := most[f.Column]
-		if (lo || hi) && !known[f.Column] {
-			e.warn("%s is not in the model, which has no trials with it: its bounds have no effect", f.Column)
-		}
-	}
-	if len(f.strengths) == 0 {
-		return opt, nil
-	}
-	s, ok := p.Strength()
-	if !ok {
-		return nil, usage("--strengths: %s has no strength", p.ID)
-	}
-	for _, v := range f.strengths {
-		if err := s.Check(v); err != nil {
-			return nil, usage("--strengths: %w", err)
-		}
-	}
-	if lo, hi := slices.Min(f.strengths), slices.Max(f.strengths); hasBounds(opt, s.Column) && (lo > opt.Bounds[s.Column].Hi || hi < opt.Bounds[s.Column].Lo) {
-		return nil, usage("--strengths: none lies between --min-strength and --max-strength")
-	}
-	opt.Available[s.Column] = f.strengths
-	return opt, nil
-}
-
-func hasBounds(opt *discharge.SuggestOptions, column string) bool {
-	_, ok := opt.Bounds[column]
-	return ok
+	available, err := f.available(p, bounds)
+	return &discharge.SuggestOptions{Tolerance: f.tolerance.value, Count: f.count, MaxTensileLossPct: f.maxLoss.value, Bounds: bounds, Available: available}, err
 }
 
 func newSuggestResult(m *discharge.Model, s discharge.Suggestions) (suggestResult, error) {

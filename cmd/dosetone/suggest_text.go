@@ -38,7 +38,7 @@ func suggestRows(m *discharge.Model, list []suggestResult) [][]any {
 	for _, f := range columns {
 		header = append(header, f.Column)
 	}
-	header = append(header, "viewing", "L", "a", "b", "delta_e", "pass_probability", "time_from_min", "time_to_min", "active_g_per_kg", "extrapolated", "why")
+	header = append(header, "viewing", "L", "a", "b", "delta_e", "pass_probability", "time_from_min", "time_to_min", "active_g_per_kg", "tensile_loss_pct", "tensile_loss_lo", "tensile_loss_hi", "extrapolated", "why")
 	rows := [][]any{header}
 	for _, r := range list {
 		start := []any{r.Target.ID, r.Reachable, r.ClosestDeltaE}
@@ -47,7 +47,7 @@ func suggestRows(m *discharge.Model, list []suggestResult) [][]any {
 			for range len(columns) {
 				row = append(row, nil)
 			}
-			rows = append(rows, append(row, r.Viewing, nil, nil, nil, nil, nil, nil, nil, nil, nil, r.Why))
+			rows = append(rows, append(row, r.Viewing, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, r.Why))
 		}
 		for k, s := range r.Suggestions {
 			row := append(start[:3:3], k+1)
@@ -58,7 +58,7 @@ func suggestRows(m *discharge.Model, list []suggestResult) [][]any {
 			if w := s.TimeWindowMin; w != nil {
 				from, to = w[0], w[1]
 			}
-			rows = append(rows, append(row, r.Viewing, s.Shade.L, s.Shade.A, s.Shade.B, s.DeltaE, s.PassProbability, from, to, s.ActiveGPerKg, s.Extrapolated, r.Why))
+			rows = append(rows, append(row, r.Viewing, s.Shade.L, s.Shade.A, s.Shade.B, s.DeltaE, s.PassProbability, from, to, s.ActiveGPerKg, s.TensileLossPct.cell(mean), s.TensileLossPct.cell(lo), s.TensileLossPct.cell(hi), s.Extrapolated, r.Why))
 		}
 	}
 	return rows
@@ -125,8 +125,9 @@ func (e *env) suggestTable(p discharge.Process, r suggestResult) *report.Table {
 	for _, f := range columns {
 		t.Header, t.Units = append(t.Header, f.Name()), append(t.Units, f.Unit)
 	}
-	t.Header = append(t.Header, "pass", "unload", "", "L*", "a*", "b*", "ΔE00", "active", "")
-	t.Units = append(t.Units, "", "min", "", "", "", "", "", "g/kg", "")
+	loss, percent := r.Suggestions[0].TensileLossPct.heads()
+	t.Header = append(t.Header, "pass", "unload", "", "L*", "a*", "b*", "ΔE00", "active", loss, "")
+	t.Units = append(t.Units, "", "min", "", "", "", "", "", "g/kg", percent, "")
 	t.Left = append(make([]bool, len(t.Header)-1), true)
 	for k, s := range r.Suggestions {
 		row := []string{strconv.Itoa(k + 1)}
@@ -151,7 +152,7 @@ func (e *env) suggestTable(p discharge.Process, r suggestResult) *report.Table {
 		half := func(v [2]float64) float64 { return (v[1] - v[0]) / 2 }
 		t.Add(append(row, report.Percent(s.PassProbability), window, e.swatch(colorimetry.Lab(s.Shade)),
 			report.PlusMinus(s.Shade.L, half(i.L)), report.PlusMinus(s.Shade.A, half(i.A)), report.PlusMinus(s.Shade.B, half(i.B)),
-			report.Fixed(s.DeltaE, 2), active, note)...)
+			report.Fixed(s.DeltaE, 2), active, s.TensileLossPct.text(), note)...)
 	}
 	return t
 }
