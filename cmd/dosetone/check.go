@@ -28,6 +28,7 @@ type checkFlags struct {
 	inDrum, bandsOnly       bool
 	read                    readFlags
 	second                  *factorFlags
+	report                  reportFlags
 }
 
 func newCheck(e *env, processes []discharge.Process) *cobra.Command {
@@ -51,7 +52,8 @@ of panels read at both stages.
 The exit code is 3 when a lot is rejected.`,
 		Example: `  dosetone check lot.csv --standard standard.csv --tolerance 1.5
   dosetone check lot.csv --standard standard.csv --model model.json --ledger ledger.csv
-  dosetone check trials.csv --bands-only --band 1
+  dosetone check lot.csv --standard standard.csv --model model.json --report lot.html
+  dosetone check trials.csv --bands-only --band 1 --report bands.html
   dosetone check lot.csv --standard standard.csv --difference CMC --tolerance 2 --share 80 --format json`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.check(args[0], &f) }),
@@ -76,6 +78,7 @@ The exit code is 3 when a lot is rejected.`,
 	e.registerTables(cmd)
 	e.registerLots(cmd)
 	f.read.register(cmd)
+	f.report.register(cmd, checkFigures()...)
 	f.second = registerFactors(cmd, processes, "second-", "of a second pass:", true)
 	return cmd
 }
@@ -91,6 +94,9 @@ func (o *errOutside) Error() string {
 func (e *env) check(name string, f *checkFlags) error {
 	opt, err := f.options()
 	if err != nil {
+		return err
+	}
+	if err := f.report.check(f.inputs(name)...); err != nil {
 		return err
 	}
 	if f.bandsOnly {
@@ -148,9 +154,15 @@ func (e *env) check(name string, f *checkFlags) error {
 	if err != nil {
 		return err
 	}
-	trend, err := e.keepLedger(f.ledger, entries, opt.Model)
+	ledger, trend, err := e.keepLedger(f.ledger, entries, opt.Model)
 	if err != nil {
 		return err
+	}
+	if f.report.wanted() {
+		v := &checkView{list: list, lots: lots, target: standard, bands: bands, ledger: ledger, trend: trend, opt: opt}
+		if err := e.writeReport(f.report, v.page(), f.inputs(name)...); err != nil {
+			return err
+		}
 	}
 	if err := e.showCheck(list, bands, trend, opt); err != nil {
 		return err
@@ -159,6 +171,17 @@ func (e *env) check(name string, f *checkFlags) error {
 		return &errOutside{outside}
 	}
 	return nil
+}
+
+// inputs are all files that the command line names.
+func (f *checkFlags) inputs(name string) []string {
+	var out []string
+	for _, s := range []string{name, f.standard, f.model, f.base, f.pairs, f.ledger} {
+		if s != "" {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // options turns the flags into the terms of the judgment.
@@ -350,17 +373,17 @@ const lockWait = 10 * time.Second
 
 // keepLedger appends the lots that the ledger has not yet, and charts it. The
 // ledger is written whole beside the old one and renamed, under a lock.
-func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Model) (_ *quality.Trend, err error) {
+func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Model) (_ *quality.Ledger, _ *quality.Trend, err error) {
 	if name == "" {
-		return nil, nil
+		return nil, nil, nil
 	}
 	if name == "-" {
-		return nil, usage("--ledger must name a file")
+		return nil, nil, usage("--ledger must name a file")
 	}
 	if _, ok := e.files.(disk); ok {
 		unlock, err := atomic.Lock(name, lockWait)
 		if err != nil {
-			return nil, fileError(err)
+			return nil, nil, fileError(err)
 		}
 		defer func() { err = errors.Join(err, unlock()) }()
 	}
@@ -370,10 +393,10 @@ func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Mode
 	switch {
 	case errors.As(err, &none): // the first lot
 	case err != nil:
-		return nil, err
+		return nil, nil, err
 	default:
 		if l, err = quality.ReadLedger(name, strings.NewReader(string(data))); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 	}
 	added := 0
@@ -382,7 +405,7 @@ func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Mode
 		case errors.Is(err, quality.ErrInLedger):
 			e.warn("%s: lot %s is there already and is not added again", name, x.Lot)
 		case err != nil:
-			return nil, err
+			return nil, nil, err
 		default:
 			added++
 		}
@@ -390,14 +413,15 @@ func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Mode
 	if added > 0 {
 		out, err := l.Bytes()
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		if err := e.files.write(name, out); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 	}
 	if m == nil {
-		return nil, nil
+		return l, nil, nil
 	}
-	return l.Monitor(m.Digest())
+	t, err := l.Monitor(m.Digest())
+	return l, t, err
 }

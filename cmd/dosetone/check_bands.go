@@ -55,6 +55,11 @@ func (e *env) bandsOnly(name string, f *checkFlags) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", t.Name, err)
 	}
+	if f.report.wanted() {
+		if err := e.writeReport(f.report, bandsPage(items, b, t.Viewing.String()), name); err != nil {
+			return err
+		}
+	}
 	list := []bandJSON{}
 	for _, band := range b.List {
 		x := bandJSON{Label: band.Label, Spread: band.Spread, Exact: b.Exact, Lots: []string{}}

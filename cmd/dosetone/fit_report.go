@@ -131,7 +131,7 @@ func (v *fitView) pathSection() page.Section {
 		{Picture: &page.Picture{Figure: figure.NewStrip("strip", strip), Reading: []string{
 			fmt.Sprintf("Discharge takes this fabric from L* %.1f to L* %.1f. The trials cover %.0f to %.0f %% of the way.", v.m.ShadeAt(0).L, v.m.ShadeAt(1).L, 100*lo.Level, 100*hi.Level)}}},
 		{Picture: &page.Picture{Figure: figure.NewPathLB("path-lb", path), Reading: v.bendReading(), Caption: "The path is drawn in its own colors; squares are base and white, dots the lots. The band holds 95 % of lots at each lightness."}},
-		{Picture: &page.Picture{Figure: figure.NewPathAB("path-ab", path), Reading: v.offReading()}},
+		{Picture: &page.Picture{Figure: figure.NewPathAB("path-ab", path), Reading: v.offReading(), Caption: "The band holds 95 % of lots; it is wide where no lots tell."}},
 	}}
 }
 

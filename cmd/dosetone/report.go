@@ -132,7 +132,7 @@ func cautionSection(processes ...discharge.Process) page.Section {
 	for _, p := range processes {
 		var notes []page.Note
 		for _, c := range p.Cautions {
-			notes = append(notes, page.Note{Name: c.Hazard + ".", Text: c.Text, Source: "(" + c.Source + ")", Tone: "hot"})
+			notes = append(notes, page.Note{Name: capital(c.Hazard) + ".", Text: c.Text, Source: "(" + c.Source + ")", Tone: "hot"})
 		}
 		s.Blocks = append(s.Blocks, page.Block{Notes: notes})
 	}

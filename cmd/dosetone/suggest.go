@@ -15,6 +15,7 @@ type suggestFlags struct {
 	count     int
 	maxLoss   number
 	recorded  *factorFlags
+	report    reportFlags
 }
 
 func newSuggest(e *env, processes []discharge.Process) *cobra.Command {
@@ -30,6 +31,7 @@ light_limit and dark_limit belong together. A target that discharge cannot
 reach on this fabric is reported as such, with the nearest shade and the reason.`,
 		Example: `  dosetone suggest model.json --target standard.csv --tolerance 1.5
   dosetone suggest model.json --lab 48,-2.6,-9 --strengths 4,6.5,10 --max-time 20
+  dosetone suggest model.json --target standard.csv --report suggest.html --figure pass=pass.svg
   dosetone suggest model.json --target standard.csv --min-time 15 --max-time 15 --format json`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.suggest(args[0], f) }),
@@ -41,6 +43,7 @@ reach on this fabric is reported as such, with the nearest shade and the reason.
 	fl.IntVar(&f.count, "count", 5, "most suggestions per target")
 	f.register(cmd, processes)
 	f.recorded = registerRecorded(cmd, processes)
+	f.report.register(cmd, suggestFigures()...)
 	return cmd
 }
 
@@ -93,6 +96,9 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 	case f.count < 1:
 		return usage("--count must be at least 1")
 	}
+	if err := f.report.check(modelName, f.target); err != nil {
+		return err
+	}
 	m, err := e.model(modelName)
 	if err != nil {
 		return err
@@ -120,6 +126,15 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 			return err
 		}
 		list = append(list, r)
+	}
+	if f.report.wanted() {
+		p, err := e.suggestPage(m, list, targets)
+		if err != nil {
+			return err
+		}
+		if err := e.writeReport(f.report, p, modelName, f.target); err != nil {
+			return err
+		}
 	}
 	return e.showSuggestions(m, list)
 }

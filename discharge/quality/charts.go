@@ -204,3 +204,9 @@ func chartWords(c *Chart) string {
 	e, s := c.EWMA[n], c.CUSUM[n]
 	return fmt.Sprintf("EWMA %+.2f (limits ±%.2f), CUSUM %.1f (limit %.0f)", e.Z, e.Hi, math.Max(s.High, s.Low), cusumH)
 }
+
+// Limits are those of single values and of the EWMA's, in standard deviations,
+// and of the CUSUM's sums.
+func (c *Chart) Limits() (shewhart, ewma, cusum float64) {
+	return shewhartLimit, ewmaLimit, cusumH
+}

@@ -9,18 +9,27 @@ import (
 
 // Setting is an axis of settings.
 type Setting struct {
-	Title  string
+	Name   string
+	Unit   string
 	Lo, Hi float64 // of the field
 	From   float64 // tested range
 	To     float64
 	Log    bool
 }
 
+// Title is the name with its unit.
+func (s Setting) Title() string {
+	if s.Unit == "" {
+		return s.Name
+	}
+	return s.Name + ", " + s.Unit
+}
+
 func (s Setting) axis() axis {
 	if s.Log {
-		return logarithmic(s.Title, s.Lo, s.Hi)
+		return logarithmic(s.Title(), s.Lo, s.Hi)
 	}
-	a := axis{title: s.Title, lo: s.Lo, hi: s.Hi}
+	a := axis{title: s.Title(), lo: s.Lo, hi: s.Hi}
 	a.mark(6)
 	return a
 }
@@ -54,7 +63,7 @@ type Contour struct {
 // NewContour draws lines of equal lightness, and where lots are within
 // tolerance.
 func NewContour(name string, d Contour) Figure {
-	f := Figure{Name: name, Title: "Equal shades over " + d.X.Title + " and " + d.Y.Title, W: figureWidth, H: 330}
+	f := Figure{Name: name, Title: "Equal shades over " + d.X.Name + " and " + d.Y.Name, W: figureWidth, H: 330}
 	f.Desc = fmt.Sprintf("Lines of equal expected L*, the band in which the expected shade lies within ΔE00 %.3g of the target, the tested region, %d trial lots and %d suggestions", d.Tolerance, len(d.Lots), len(d.Suggestions))
 	if d.Held != "" {
 		f.Desc += ", at " + d.Held
@@ -86,16 +95,19 @@ func (d *Contour) draw(c *canvas) {
 	for _, s := range append(append([]Spot{}, d.Suggestions...), d.Lots...) {
 		l.keep(f.pt(s.X, s.Y), 6)
 	}
+	type line struct {
+		level float64
+		p     []vg.Point
+	}
+	var lines []line
 	lo, hi := extremes(d.Lightness)
-	levels := linear("", 7, lo, hi).ticks
-	var lines [][]vg.Point
-	for _, level := range levels {
+	for _, level := range linear("", 13, lo, hi).ticks {
 		for _, chain := range isolines(d.Lightness, level) {
 			p := f.path(chain, columns, rows)
 			c.begin(fmt.Sprintf("expected L* %.0f", level))
 			c.stroke(polyline(p), inkLine(), 1.1, nil)
 			c.end()
-			lines = append(lines, p)
+			lines = append(lines, line{level, p})
 		}
 	}
 	for _, s := range d.Lots {
@@ -124,40 +136,32 @@ func (d *Contour) draw(c *canvas) {
 			l.put(c, at, 6, s.Name, inkHot())
 		}
 	}
-	d.name(c, l, lines, levels, f)
-}
-
-// name writes the lightness of each line on it, near one end.
-func (d *Contour) name(c *canvas, l *labels, lines [][]vg.Point, _ []float64, f *frame) {
-	columns, rows := len(d.Lightness), len(d.Lightness[0])
-	lo, hi := extremes(d.Lightness)
-	i := 0
-	for _, level := range linear("", 7, lo, hi).ticks {
-		for range isolines(d.Lightness, level) {
-			p := lines[i]
-			i++
-			if len(p) < 3 {
-				continue
-			}
-			for _, share := range []float64{0.85, 0.7, 0.5, 0.3, 0.15} {
-				at := p[int(share*float64(len(p)-1))]
-				s := fmt.Sprintf("L* %.0f", level)
-				w := textWidth(s, textTick)
-				own := rect{float64(at.X) - w/2, float64(at.Y) - 7, float64(at.X) + w/2, float64(at.Y) + 7}
-				if own.x0 < f.left || own.x1 > f.right || own.y0 < f.bottom+4 || own.y1 > f.top || l.hits(own) {
-					continue
-				}
-				l.taken = append(l.taken, own)
-				c.text(pt(float64(at.X), float64(at.Y)-4), s, textStyle{size: textTick, anchor: middle, ink: inkLine(), halo: true})
-				break
-			}
-		}
-	}
-	// The tolerance band and the dashed box are named in their corners.
 	if at, ok := d.widest(f, columns, rows); ok {
 		l.put(c, at, 2, fmt.Sprintf("ΔE00 ≤ %.3g", d.Tolerance), inkGood())
 	}
-	l.put(c, pt(f.px(max(d.X.From, d.X.Lo))+30, f.py(max(d.Y.From, d.Y.Lo))+3), 1, "tested", inkText())
+	for _, x := range lines {
+		nameLine(c, l, f, x.p, fmt.Sprintf("%.4g", x.level))
+	}
+	l.put(c, pt(x0+30, y0+3), 1, "tested", inkText())
+}
+
+// nameLine writes the value of a line on it, near one of its ends.
+func nameLine(c *canvas, l *labels, f *frame, p []vg.Point, s string) {
+	w := textWidth(s, textTick)
+	for _, share := range []float64{0.85, 0.7, 0.5, 0.3, 0.15} {
+		if len(p) < 3 {
+			return
+		}
+		at := p[int(share*float64(len(p)-1))]
+		x, y := float64(at.X), float64(at.Y)
+		own := rect{x - w/2, y - 7, x + w/2, y + 7}
+		if own.x0 < f.left || own.x1 > f.right || own.y0 < f.bottom+4 || own.y1 > f.top || l.hits(own) {
+			continue
+		}
+		l.taken = append(l.taken, own)
+		c.text(pt(x, y-4), s, textStyle{size: textTick, anchor: middle, ink: inkLine(), halo: true})
+		return
+	}
 }
 
 // holds reports whether a point lies in the field.

@@ -100,7 +100,7 @@ func (p *Pass) draw(c *canvas) {
 	for _, t := range []struct {
 		at   float64
 		name string
-	}{{p.From, "tested from"}, {p.To, "to"}} {
+	}{{p.From, "shortest tested"}, {p.To, "longest tested"}} {
 		if t.at > x.lo && t.at < x.hi {
 			c.line(f.px(t.at), f.bottom, f.px(t.at), f.top, inkSoft(), 1, 2, 4)
 			l.put(c, pt(f.px(t.at), f.bottom+8), 1, t.name, inkSoft())

@@ -50,7 +50,7 @@ func (s *Strip) draw(c *canvas) {
 	for i, shade := range s.Shades {
 		c.begin(fmt.Sprintf("L* %.1f, a* %.1f, b* %.1f", shade.L, shade.A, shade.B))
 		x := left + float64(i)*w
-		c.fill(box(x, top-44, x+w+0.3*float64(min(1, n-1-i)), top), swatch(shade), 1)
+		c.fill(box(x, top-44, right, top), swatch(shade), 1) // the next covers the rest: no seams
 		c.end()
 	}
 	c.stroke(box(left, top-44, right, top), inkSoft(), 0.8, nil)
@@ -92,7 +92,7 @@ func (s *Strip) pairs(c *canvas, top float64) {
 		x := left + float64(i%3)*(w+gap)
 		y := top - 8 - 78*float64(i/3)
 		c.begin(fmt.Sprintf("%s beside %s: ΔE00 %.2f", p.Name, s.Standard.Name, p.DeltaE))
-		c.fill(box(x, y-height, x+w/2+0.4, y), swatch(s.Standard.Shade), 1)
+		c.fill(box(x, y-height, x+w, y), swatch(s.Standard.Shade), 1)
 		c.fill(box(x+w/2, y-height, x+w, y), swatch(p.Shade), 1)
 		c.end()
 		c.stroke(box(x, y-height, x+w, y), inkSoft(), 0.8, nil)

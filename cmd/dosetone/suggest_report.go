@@ -1,0 +1,402 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"example.com/dosetone/cmd/dosetone/internal/figure"
+	"example.com/dosetone/cmd/dosetone/internal/page"
+	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+// suggestFigures are the pictures of a suggestion's page; those of a second
+// target end in -2, and so on.
+func suggestFigures() []string { return []string{"strip", "contour", "pass", "path-lb", "path-ab"} }
+
+// suggestView is the answer for one target as the page shows it.
+type suggestView struct {
+	m      *discharge.Model
+	r      suggestResult
+	target discharge.Target
+	suffix string // of ids, for a second target and further ones
+	held   string // the settings that the contour keeps
+	field  *figure.Contour
+	pass   *figure.Pass
+}
+
+// suggestPage makes the page of the answers, one part per target.
+func (e *env) suggestPage(m *discharge.Model, list []suggestResult, targets []discharge.Target) (*page.Page, error) {
+	p := &page.Page{Kind: "Settings for a shade", Title: capital(m.Process().Title), Foot: modelFoot(m)}
+	for i, r := range list {
+		if err := e.ctx.Err(); err != nil {
+			return nil, err
+		}
+		v := &suggestView{m: m, r: r, target: targets[i]}
+		if i > 0 {
+			v.suffix = "-" + strconv.Itoa(i+1)
+		}
+		if err := v.prepare(); err != nil {
+			return nil, err
+		}
+		if i == 0 {
+			p.Lead, p.Facts = v.lead(), v.facts()
+		}
+		if len(list) > 1 {
+			p.Lead = fmt.Sprintf("Answers for %d targets.", len(list))
+			p.Facts = nil
+		}
+		p.Sections = append(p.Sections, v.sections(len(list) > 1)...)
+	}
+	var warnings []string
+	for _, w := range m.Warnings() {
+		warnings = append(warnings, sentence(w.Error()))
+	}
+	p.Sections = append(p.Sections, warningSection(warnings)...)
+	p.Sections = append(p.Sections, cautionSection(m.Process()))
+	return p, nil
+}
+
+func (v *suggestView) prepare() error {
+	if len(v.r.Suggestions) == 0 {
+		return nil
+	}
+	if err := v.contour(); err != nil {
+		return err
+	}
+	return v.passCurves()
+}
+
+func (v *suggestView) facts() []page.Fact {
+	t := v.r.Target
+	facts := []page.Fact{{Name: "Target", Value: labText(t.shadeJSON), Note: t.ID + ", " + v.r.Viewing}}
+	if len(v.r.Suggestions) > 0 {
+		best := v.r.Suggestions[0]
+		facts = append(facts, page.Fact{Name: "The next lot passes", Value: report.Percent(best.PassProbability), Note: fmt.Sprintf("within ΔE00 %s of %s", report.Short(v.r.Tolerance, 3), v.r.targetWords())})
+		if w := best.TimeWindowMin; w != nil {
+			facts = append(facts, page.Fact{Name: "Unload", Value: fmt.Sprintf("%.1f–%.1f min", w[0], w[1]), Note: "while the expected shade is within tolerance"})
+		}
+	}
+	return append(facts, page.Fact{Name: "Nearest shade within reach", Value: fmt.Sprintf("ΔE00 %.2f", v.r.ClosestDeltaE), Note: labText(v.r.Closest)})
+}
+
+func (v *suggestView) sections(several bool) []page.Section {
+	id := func(s string) string { return s + v.suffix }
+	name := func(s string) string {
+		if several {
+			return v.r.Target.ID + ": " + s
+		}
+		return s
+	}
+	answer := page.Section{ID: id("answer"), Title: name("the answer"), Break: v.suffix != ""}
+	if !several {
+		answer.Title = "The answer"
+	}
+	switch {
+	case !v.r.Reachable:
+		answer.Blocks = append(answer.Blocks, page.Block{Verdict: &page.Verdict{Sign: "✕", Word: "Not reachable", Tone: "hot",
+			Text: fmt.Sprintf("Not within ΔE00 %s: %s.", report.Short(v.r.Tolerance, 3), v.r.Why)}})
+	case len(v.r.Suggestions) == 0:
+		answer.Blocks = append(answer.Blocks, page.Block{Verdict: &page.Verdict{Sign: "○", Word: "No setting found", Tone: "open", Text: sentence(v.r.Why)}})
+	default:
+		best := v.r.Suggestions[0]
+		text := fmt.Sprintf("The next lot passes with probability %s.", report.Percent(best.PassProbability))
+		if w := best.TimeWindowMin; w != nil {
+			text += fmt.Sprintf(" Unload between %.1f and %.1f min.", w[0], w[1])
+		}
+		if v.r.Why != "" {
+			text += " " + sentence(v.r.Why)
+		}
+		answer.Blocks = append(answer.Blocks, page.Block{Verdict: &page.Verdict{Sign: "→", Word: "Set " + settingsText(v.m.Process(), best.Settings), Tone: "good", Text: text}},
+			page.Block{Table: v.table()})
+	}
+	answer.Blocks = append(answer.Blocks, page.Block{Picture: v.stripPicture()})
+	out := []page.Section{answer}
+	if v.field != nil {
+		title := "Equal shades over " + v.field.X.Name + " and " + v.field.Y.Name
+		out = append(out, page.Section{ID: id("contour"), Title: name(title), Blocks: []page.Block{{Picture: &page.Picture{
+			Figure: figure.NewContour(id("contour"), *v.field), Reading: v.contourReading(),
+			Caption: "Blue lines join settings of equal expected L*; in the green band the expected shade is within tolerance. The dashed box is what the trials tested, small dots are the lots. " +
+				"Filled rings are suggestions at these settings, hollow ones differ in what the picture keeps fixed" + heldText(v.held) + "."}}}})
+	}
+	if v.pass != nil {
+		out = append(out, page.Section{ID: id("pass"), Title: name("when to unload"), Blocks: []page.Block{{Picture: &page.Picture{
+			Figure: figure.NewPass(id("pass"), *v.pass), Reading: v.passReading(),
+			Caption: "The curve counts the scatter of lots and what the trials leave open; the green window looks at the expected shade alone."}}}})
+		if !several {
+			out[len(out)-1].Title = "When to unload"
+		}
+	}
+	path := v.path()
+	title := name("where the target lies")
+	if !several {
+		title = "Where the target lies"
+	}
+	return append(out, page.Section{ID: id("path"), Title: title, Blocks: []page.Block{
+		{Picture: &page.Picture{Figure: figure.NewPathLB(id("path-lb"), path), Reading: v.pathReading(), Caption: "The path is drawn in its own colors; dots are the trial lots, diamonds the target and what is suggested."}},
+		{Picture: &page.Picture{Figure: figure.NewPathAB(id("path-ab"), path), Reading: v.castReading()}},
+	}})
+}
+
+func heldText(s string) string {
+	if s == "" {
+		return ""
+	}
+	return ": " + s
+}
+
+// suggestionName is how suggestions are called in pictures.
+func suggestionName(k int) string { return "no. " + strconv.Itoa(k+1) }
+
+func (v *suggestView) stripPicture() *page.Picture {
+	s := stripOf(v.m)
+	target := colorimetry.Lab(v.r.Target.shadeJSON)
+	s.Marks = []figure.StripMark{{Name: "target " + v.r.Target.ID, Level: v.m.NearestLevel(target)}}
+	for _, l := range []struct {
+		name  string
+		shade *shadeJSON
+	}{{"dark limit", v.r.Target.Dark}, {"light limit", v.r.Target.Light}} {
+		if l.shade != nil {
+			s.Marks = append(s.Marks, figure.StripMark{Name: l.name, Level: v.m.NearestLevel(colorimetry.Lab(*l.shade))})
+		}
+	}
+	slices.SortStableFunc(s.Marks, func(a, b figure.StripMark) int { return cmp.Compare(a.Level, b.Level) })
+	s.Standard = &figure.Named{Name: "target " + v.r.Target.ID, Shade: target}
+	for k, x := range v.r.Suggestions {
+		s.Pairs = append(s.Pairs, figure.Pair{Name: suggestionName(k), Shade: colorimetry.Lab(x.Shade), DeltaE: x.DeltaE})
+	}
+	if len(s.Pairs) == 0 {
+		s.Pairs = []figure.Pair{{Name: "nearest", Shade: colorimetry.Lab(v.r.Closest), DeltaE: v.r.ClosestDeltaE}}
+	}
+	return &page.Picture{Figure: figure.NewStrip("strip"+v.suffix, s), Reading: v.stripReading(),
+		Caption: "The strip is what this fabric passes through from base to white. Below, the expected shade of each suggestion lies edge to edge with the target."}
+}
+
+func (v *suggestView) path() figure.Path {
+	p := pathOf(v.m)
+	for _, t := range v.m.Trials() {
+		p.Lots = append(p.Lots, figure.Named{Name: t.ID, Shade: t.Lab, Odd: t.Weight < oddWeight})
+	}
+	p.Targets = append(p.Targets, figure.Named{Name: "target", Shade: colorimetry.Lab(v.r.Target.shadeJSON)})
+	near := figure.Named{Name: "nearest", Shade: colorimetry.Lab(v.r.Closest)}
+	if len(v.r.Suggestions) > 0 {
+		near = figure.Named{Name: suggestionName(0), Shade: colorimetry.Lab(v.r.Suggestions[0].Shade)}
+	}
+	p.Targets = append(p.Targets, near)
+	return p
+}
+
+func (v *suggestView) table() *page.Table {
+	t := &page.Table{Caption: fmt.Sprintf("Suggestions, best first; ± holds 95 %% of the means of lots. Pass: within ΔE00 %s of %s", report.Short(v.r.Tolerance, 3), v.r.targetWords()), Header: []string{"no."}, Emphasis: 1}
+	var all []discharge.Settings
+	for _, s := range v.r.Suggestions {
+		all = append(all, s.Settings)
+	}
+	columns := usedColumns(v.m.Process(), all)
+	for _, f := range columns {
+		head := f.Name()
+		if f.Unit != "" {
+			head += ", " + f.Unit
+		}
+		t.Header = append(t.Header, head)
+	}
+	t.Header = append(t.Header, "pass", "unload, min", "shade", "L*", "a*", "b*", "ΔE00", "active, g/kg", "")
+	for k, s := range v.r.Suggestions {
+		row := page.Row(strconv.Itoa(k + 1))
+		for _, f := range columns {
+			cell := ""
+			if x, ok := s.Settings[f.Column]; ok {
+				cell = report.Short(x, 5)
+			}
+			row = append(row, page.Cell{Text: cell})
+		}
+		window, active, note := "", "", ""
+		if w := s.TimeWindowMin; w != nil {
+			window = fmt.Sprintf("%.1f–%.1f", w[0], w[1])
+		}
+		if s.ActiveGPerKg != nil {
+			active = report.Short(*s.ActiveGPerKg, 3)
+		}
+		if s.Extrapolated {
+			note = "outside the trials"
+		}
+		half := func(i [2]float64) float64 { return (i[1] - i[0]) / 2 }
+		row = append(row, page.Row(report.Percent(s.PassProbability), window)...)
+		row = append(row, page.Cell{Swatch: figure.Hex(colorimetry.Lab(s.Shade))})
+		row = append(row, page.Row(report.PlusMinus(s.Shade.L, half(s.LotInterval.L)), minus(report.PlusMinus(s.Shade.A, half(s.LotInterval.A))), minus(report.PlusMinus(s.Shade.B, half(s.LotInterval.B))),
+			report.Fixed(s.DeltaE, 2), active, note)...)
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// labText writes a shade for people.
+func labText(s shadeJSON) string {
+	return fmt.Sprintf("L* %.1f  a* %s  b* %s", s.L, minus(report.Fixed(s.A, 1)), minus(report.Fixed(s.B, 1)))
+}
+
+// fieldSteps is the number of steps of the contour's grid each way.
+const fieldSteps = 61
+
+// contour evaluates the field of two factors about the first suggestion: the
+// oxidizer's strength across and time up, or what else varied.
+func (v *suggestView) contour() error {
+	x, y, ok := v.fieldFactors()
+	if !ok {
+		return nil
+	}
+	best := v.r.Suggestions[0].Settings
+	field := &figure.Contour{X: fieldAxis(x), Y: fieldAxis(y), Tolerance: v.r.Tolerance}
+	for _, s := range v.r.Suggestions {
+		for _, r := range []struct {
+			f discharge.FactorRange
+			s *figure.Setting
+		}{{x, &field.X}, {y, &field.Y}} {
+			r.s.Lo, r.s.Hi = math.Min(r.s.Lo, s.Settings[r.f.Column]), math.Max(r.s.Hi, s.Settings[r.f.Column])
+		}
+	}
+	var list []discharge.Settings
+	for i := range fieldSteps {
+		for j := range fieldSteps {
+			s := best.Clone()
+			s[x.Column], s[y.Column] = field.X.At(float64(i)/(fieldSteps-1)), field.Y.At(float64(j)/(fieldSteps-1))
+			list = append(list, s)
+		}
+	}
+	all, err := v.m.Evaluate(v.target, v.r.Tolerance, list)
+	if err != nil {
+		return err
+	}
+	for i := range fieldSteps {
+		var l, d []float64
+		for _, x := range all[i*fieldSteps : (i+1)*fieldSteps] {
+			l, d = append(l, x.Shade.L), append(d, x.Decisive)
+		}
+		field.Lightness, field.DeltaE = append(field.Lightness, l), append(field.DeltaE, d)
+	}
+	for k, s := range v.r.Suggestions {
+		field.Suggestions = append(field.Suggestions, figure.Spot{Name: strconv.Itoa(k + 1), X: s.Settings[x.Column], Y: s.Settings[y.Column], Exact: sameBut(best, s.Settings, x.Column, y.Column)})
+	}
+	for _, t := range v.m.Trials() {
+		field.Lots = append(field.Lots, figure.Spot{Name: t.ID, X: t.Settings[x.Column], Y: t.Settings[y.Column]})
+	}
+	rest := discharge.Settings{}
+	for _, f := range v.m.Factors() {
+		if u, ok := best[f.Column]; ok && f.Column != x.Column && f.Column != y.Column {
+			rest[f.Column] = u
+		}
+	}
+	if len(rest) > 0 {
+		v.held = settingsText(v.m.Process(), rest)
+	}
+	field.Held, v.field = v.held, field
+	return nil
+}
+
+// fieldFactors are the factors across and up.
+func (v *suggestView) fieldFactors() (x, y discharge.FactorRange, ok bool) {
+	var free []discharge.FactorRange
+	for _, f := range v.m.Factors() {
+		if _, set := v.r.Suggestions[0].Settings[f.Column]; set && !f.Fixed && f.Transform != discharge.Recorded {
+			free = append(free, f)
+		}
+	}
+	up := -1
+	for i, f := range free {
+		if f.Column == "time_min" {
+			up = i
+		}
+	}
+	if len(free) < 2 {
+		return x, y, false
+	}
+	if up < 0 {
+		up = len(free) - 1
+	}
+	y = free[up]
+	free = append(free[:up:up], free[up+1:]...)
+	x = free[0]
+	for _, f := range free {
+		if f.IsStrength() {
+			x = f
+		}
+	}
+	return x, y, true
+}
+
+// fieldAxis spans the tested range and a tenth of it on either side.
+func fieldAxis(f discharge.FactorRange) figure.Setting {
+	s := figure.Setting{Name: f.Name(), Unit: f.Unit, From: f.Lo, To: f.Hi, Log: f.Transform == discharge.Log}
+	if s.Log {
+		room := math.Pow(f.Hi/f.Lo, 0.1)
+		s.Lo, s.Hi = f.Lo/room, f.Hi*room
+	} else {
+		room := 0.1 * (f.Hi - f.Lo)
+		s.Lo, s.Hi = f.Lo-room, f.Hi+room
+	}
+	// What the process cannot have is not shown: strengths above 100 %.
+	if f.Check(s.Hi) != nil {
+		s.Hi = f.Hi
+	}
+	if f.Check(s.Lo) != nil {
+		s.Lo = f.Lo
+	}
+	return s
+}
+
+// sameBut reports whether settings agree in all but two columns.
+func sameBut(a, b discharge.Settings, x, y string) bool {
+	for c, v := range a {
+		if c != x && c != y && math.Abs(b[c]-v) > 1e-9*math.Max(1, math.Abs(v)) {
+			return false
+		}
+	}
+	return true
+}
+
+// passSteps is the number of times at which the pass probability is worked out.
+const passSteps = 81
+
+func (v *suggestView) passCurves() error {
+	var time discharge.FactorRange
+	for _, f := range v.m.Factors() {
+		if f.Column == "time_min" && !f.Fixed {
+			time = f
+		}
+	}
+	if time.Column == "" {
+		return nil
+	}
+	axis := fieldAxis(time)
+	p := &figure.Pass{From: time.Lo, To: time.Hi}
+	for k, s := range v.r.Suggestions {
+		if k == 3 {
+			break
+		}
+		var list []discharge.Settings
+		c := figure.PassCurve{Name: suggestionName(k), Set: s.Settings["time_min"]}
+		for i := range passSteps {
+			t := axis.Lo + (axis.Hi-axis.Lo)*float64(i)/(passSteps-1)
+			own := s.Settings.Clone()
+			own["time_min"] = t
+			list, c.Minutes = append(list, own), append(c.Minutes, t)
+		}
+		all, err := v.m.Evaluate(v.target, v.r.Tolerance, list)
+		if err != nil {
+			return err
+		}
+		for _, x := range all {
+			c.Pass = append(c.Pass, x.PassProbability)
+		}
+		p.Curves = append(p.Curves, c)
+	}
+	if w := v.r.Suggestions[0].TimeWindowMin; w != nil {
+		p.Window = *w
+	}
+	v.pass = p
+	return nil
+}
