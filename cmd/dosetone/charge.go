@@ -42,6 +42,7 @@ type chargeFlags struct {
 	prices                            []string
 	inlet, co2                        number
 	tolerance                         number
+	report                            reportFlags
 }
 
 func newCharge(e *env, processes []discharge.Process) *cobra.Command {
@@ -58,7 +59,7 @@ scale moves the shade, and how long the time for unloading is.
 
 What cannot be run is refused with the reason. Local codes, safety data sheets
 and licensed practice come before anything printed here.`,
-		Example: `  dosetone charge model.json --strength 6 --ratio 1.3 --time 14 --mass 60 --purity 99 --neutralizer bisulfite --neutralizer-purity 97
+		Example: `  dosetone charge model.json --strength 6 --ratio 1.3 --time 14 --mass 60 --purity 99 --neutralizer bisulfite --neutralizer-purity 97 --report sheet.html
   dosetone charge permanganate-stone --strength 20 --ratio 1 --time 15 --uptake 0.42 --count 100 --each 0.6 --capacity 40,40 --purity 99 --neutralizer peroxide --neutralizer-purity 35
   dosetone charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --temp 40 --ph 10.5 --mass 60 --stock-strength 118 --neutralizer metabisulfite --neutralizer-purity 97 --format csv`,
 		Args: cobra.ExactArgs(1),
@@ -66,6 +67,7 @@ and licensed practice come before anything printed here.`,
 	}
 	f.factors = registerFactors(cmd, processes, "", "the load's", true)
 	f.register(cmd)
+	f.report.register(cmd)
 	return cmd
 }
 
@@ -152,6 +154,9 @@ func (e *env) chargeSource(name string) (discharge.Process, *discharge.Model, er
 }
 
 func (e *env) charge(name string, f *chargeFlags) error {
+	if err := f.report.check(name); err != nil {
+		return err
+	}
 	p, m, err := e.chargeSource(name)
 	if err != nil {
 		return err
@@ -166,6 +171,11 @@ func (e *env) charge(name string, f *chargeFlags) error {
 	}
 	for _, w := range s.Warnings {
 		e.warn("%s", w)
+	}
+	if f.report.wanted() {
+		if err := e.writeReport(f.report, chargePage(s, m), name); err != nil {
+			return err
+		}
 	}
 	return e.showSheet(s)
 }

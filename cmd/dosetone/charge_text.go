@@ -36,14 +36,7 @@ func (e *env) sheetText(s *charge.Sheet) {
 		}
 		e.printf("\n%s, %v in the drum\n", head, b.InDrum.Round(100))
 		e.itemsText(b.Items)
-		text := "as weighed: " + settingsText(s.Process, b.Realized)
-		if b.ActivePerKg > 0 {
-			text += fmt.Sprintf("; %s g/kg active, %+.2f %% by rounding", report.Short(b.ActivePerKg, 4), 100*b.DoseError)
-		}
-		if b.DeltaE != nil {
-			text += fmt.Sprintf(", which moves the shade by ΔE00 %.2f", *b.DeltaE)
-		}
-		e.wrap(text, "  ", "    ")
+		e.wrap(batchWords(s, b), "  ", "    ")
 	}
 	if n := s.Neutralizing; n != nil {
 		e.neutralText(n)
@@ -98,9 +91,20 @@ func (e *env) neutralText(n *charge.Neutralizing) {
 		what = "Antichlor"
 	}
 	e.printf("\n%s with %s\n", what, n.Demand.Agent.Name)
+	for _, w := range neutralWords(n) {
+		e.wrap(w, "  ", "    ")
+	}
+	for _, note := range n.Notes {
+		e.wrap(note, "  - ", "    ")
+	}
+}
+
+// neutralWords are the equations and what they ask for.
+func neutralWords(n *charge.Neutralizing) []string {
+	var out []string
 	raised := strings.NewReplacer("^2-", "²⁻", "^2+", "²⁺", "^-", "⁻", "^+", "⁺")
 	for _, q := range equations(n) {
-		e.wrap(raised.Replace(q), "  ", "    ")
+		out = append(out, raised.Replace(q))
 	}
 	factor := report.Short(float64(n.Demand.Least), 4)
 	weigh := n.Least.Round(0.1).String()
@@ -108,24 +112,30 @@ func (e *env) neutralText(n *charge.Neutralizing) {
 		factor += " to " + report.Short(float64(n.Demand.Most), 4)
 		weigh += " to " + n.Most.Round(0.1).String()
 	}
-	e.wrap(fmt.Sprintf("%s g pure per g; times %s, at %s purity, for %v of oxidizer: %s", factor, report.Short(n.Excess, 3), n.Purity, n.Oxidizer.Round(0.1), weigh), "  ", "    ")
+	out = append(out, fmt.Sprintf("%s g pure per g; times %s, at %s purity, for %v of oxidizer: %s", factor, report.Short(n.Excess, 3), n.Purity, n.Oxidizer.Round(0.1), weigh))
 	if n.IfSpent > 0 {
-		e.wrap(fmt.Sprintf("if all of it were manganese dioxide by then (at most %v): %v", n.Dioxide.Round(0.1), n.IfSpent.Round(0.1)), "  ", "    ")
+		out = append(out, fmt.Sprintf("if all of it were manganese dioxide by then (at most %v): %v", n.Dioxide.Round(0.1), n.IfSpent.Round(0.1)))
 	}
-	e.wrap(fmt.Sprintf("pH %g-%g; %s", n.Conditions.PH.Lo, n.Conditions.PH.Hi, n.Conditions.WithoutThem), "  ", "    ")
-	for _, note := range n.Notes {
-		e.wrap(note, "  - ", "    ")
-	}
+	out = append(out, fmt.Sprintf("pH %g-%g; %s", n.Conditions.PH.Lo, n.Conditions.PH.Hi, n.Conditions.WithoutThem))
+	return out
 }
 
 func (e *env) costText(s *charge.Sheet) {
-	c := s.Cost
 	e.printf("\nCost and footprint\n")
+	for _, w := range costWords(s) {
+		e.wrap(w, "  ", "    ")
+	}
+}
+
+// costWords are the cost and the footprint of a load.
+func costWords(s *charge.Sheet) []string {
+	c := s.Cost
+	var out []string
 	text := fmt.Sprintf("chemicals %.2f, water %.2f, energy %.2f, together %.2f: %.3f per kg", c.Chemicals, c.Water, c.Energy, c.Total, c.PerKg)
 	if s.Count > 0 {
 		text += fmt.Sprintf(", %.3f per garment", c.PerGarment)
 	}
-	e.wrap(text, "  ", "    ")
+	out = append(out, text)
 	text = fmt.Sprintf("water %v, heat for the baths %.1f kWh", c.WaterVolume.Round(1), c.HeatKWh)
 	if s.Count > 0 {
 		text += fmt.Sprintf(" (%.3g L and %.2g kWh per garment)", float64(c.WaterVolume)/float64(s.Count), c.HeatKWh/float64(s.Count))
@@ -133,10 +143,11 @@ func (e *env) costText(s *charge.Sheet) {
 	if c.CO2Kg > 0 {
 		text += fmt.Sprintf(", %.3g kg CO2", c.CO2Kg)
 	}
-	e.wrap(text, "  ", "    ")
+	out = append(out, text)
 	if len(c.NoPrice) > 0 {
-		e.wrap("without a price, so the total is too low: "+strings.Join(c.NoPrice, ", "), "  ", "    ")
+		out = append(out, "without a price, so the total is too low: "+strings.Join(c.NoPrice, ", "))
 	}
+	return out
 }
 
 // sheetCautions prints all of them: this sheet is read where they matter.

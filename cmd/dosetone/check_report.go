@@ -158,7 +158,10 @@ func (v *checkView) picture(i int) figure.Lot {
 	if m := v.opt.Model; m != nil {
 		const n = 201
 		for k := range n {
-			l.Path = append(l.Path, m.ShadeAt(float64(k)/(n-1)))
+			// Further off in lightness the path is elsewhere in a* and b*.
+			if s := m.ShadeAt(float64(k) / (n - 1)); math.Abs(s.L-r.Standard.L) < 6*r.Tolerance {
+				l.Path = append(l.Path, s)
+			}
 		}
 	}
 	return l
@@ -182,6 +185,9 @@ func (v *checkView) dosePart(r *checkResult) []string {
 	}
 	if r.Along == nil {
 		return append(out, "With a model (--model) this would tell how much of that is dose.")
+	}
+	if math.Abs(*r.Along) < 0.1*r.Tolerance {
+		return append(out, fmt.Sprintf("Along the shade path it stands where the standard does: its dose was right. %.1f lies off the path, where dose cannot move it.", *r.Off))
 	}
 	side := "lighter"
 	if *r.Along < 0 {
@@ -218,7 +224,7 @@ func (r *checkResult) castPart() []string {
 }
 
 func (r *checkResult) numbersTable() *page.Table {
-	t := &page.Table{Caption: "The judgment in numbers", Header: []string{"", ""}, Text: []bool{true, true}}
+	t := &page.Table{Caption: "The judgment in numbers", Header: []string{"what", "value"}, Text: []bool{true, true}}
 	add := func(name, value string) { t.Rows = append(t.Rows, page.Row(name, value)) }
 	for _, n := range r.numbers() {
 		add(n[0], n[1])

@@ -63,6 +63,12 @@ func (d *Chart) draw(c *canvas) {
 		most = math.Max(most, math.Max(p.High, p.Low)+1)
 	}
 	top := axis{title: d.Title + ", in sd: " + d.Up + " is up", lo: -span, hi: span}
+	if d.OneSided {
+		top.lo = -0.5
+		for _, p := range d.Points {
+			top.lo = min(top.lo, p.Value-0.5)
+		}
+	}
 	top.mark(5)
 	f := &frame{x: x, y: top, left: 40, right: c.w - 64, bottom: 172, top: c.h - 28}
 	d.values(c, f, limit)
