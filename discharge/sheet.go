@@ -33,8 +33,12 @@ type Sheet struct {
 	origin *origin // of the columns that another file added
 }
 
-// tidy trims every cell, drops rows and unnamed columns without content and
-// checks the limits. The sheet itself stays as it is.
+// ExampleRole marks a row that only shows how a table is filled in. Such rows
+// are skipped with a warning; it is no [Role] of readings.
+const ExampleRole = "example"
+
+// tidy trims every cell, drops rows and unnamed columns without content, and
+// examples, and checks the limits. The sheet itself stays as it is.
 func (s *Sheet) tidy() (*Sheet, error) {
 	if len(s.Lines) != len(s.Rows) {
 		panic("discharge: a Sheet needs one line number per row")
@@ -50,8 +54,15 @@ func (s *Sheet) tidy() (*Sheet, error) {
 	t.Header = trimAll(s.Header)
 	t.Rows, t.Lines = nil, nil
 	used := make([]bool, len(t.Header))
+	role, examples := t.column("role"), 0
 	for i, row := range s.Rows {
 		cells := trimAll(row)
+		if role >= 0 && role < len(cells) && strings.EqualFold(cells[role], ExampleRole) {
+			if examples++; examples == 1 {
+				t.Warnings = append(t.Warnings, s.fault(s.Lines[i], t.Header[role], cells[role], errors.New("the row was skipped: it only shows how to fill in the table")))
+			}
+			continue
+		}
 		for j, c := range cells {
 			if c == "" {
 				continue
@@ -84,6 +95,9 @@ func (s *Sheet) tidy() (*Sheet, error) {
 	}
 	if allEmpty(t.Header) {
 		return nil, s.fault(0, "", "", errors.New("the file is empty; want a header line with column names and one row per reading"))
+	}
+	if len(t.Rows) == 0 && examples > 0 {
+		return nil, s.fault(s.HeaderLine, "", "", errors.New("there are only examples: fill in rows of your own, one per reading"))
 	}
 	if len(t.Rows) == 0 {
 		return nil, s.fault(s.HeaderLine, "", "", errors.New("there is a header but no row below it; want one row per reading"))

@@ -41,7 +41,7 @@ Start with:  dosetone demo
 	root.AddCommand(newPlan(e, processes), newRecalibrate(e))
 	root.AddCommand(newCharge(e, processes), newAssay(e))
 	root.AddCommand(newCheck(e, processes))
-	root.AddCommand(newMan(e))
+	root.AddCommand(newTemplate(e), newMan(e))
 	root.SetHelpCommandGroupID("start")
 	root.SetCompletionCommandGroupID("start")
 	root.SetVersionTemplate("dosetone version {{.Version}}\n")
