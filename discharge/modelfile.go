@@ -365,11 +365,13 @@ func (f *modelPath) path(m *Model) (*shadePath, error) {
 	if len(f.Coef) != channels || len(f.CovScale) != 2 || len(f.Cov) != pathBasis {
 		return nil, fmt.Errorf("shade path has %d channels of %d", len(f.Coef), channels)
 	}
-	p.cov = mat.NewSymDense(pathBasis, nil)
 	for i, row := range f.Cov {
 		if len(row) != pathBasis || !magnitude(etaLimit, row...) {
 			return nil, fmt.Errorf("shade path: covariance row %d", i)
 		}
+	}
+	p.cov = mat.NewSymDense(pathBasis, nil)
+	for i, row := range f.Cov {
 		for j, v := range row {
 			if v != f.Cov[j][i] {
 				return nil, fmt.Errorf("shade path: covariance is not symmetric")

@@ -8,7 +8,9 @@ import (
 	"maps"
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -173,6 +175,51 @@ func FuzzLoad(f *testing.F) {
 			mustBehave(t, m)
 		}
 	})
+}
+
+// A short covariance row after sound ones once went past its end.
+func TestShortCovarianceRowIsAnError(t *testing.T) {
+	var f map[string]any
+	require.NoError(t, json.Unmarshal(first(t, savedModel()), &f))
+	cov := f["shade_path"].(map[string]any)["spline_covariance"].([]any)
+	for i := range cov {
+		row := cov[i]
+		cov[i] = []any{}
+		data, err := json.Marshal(f)
+		require.NoError(t, err)
+		_, err = load(data)
+		require.ErrorContains(t, err, "covariance row")
+		cov[i] = row
+	}
+}
+
+// The seeds of FuzzHostileModel in bulk, which is a hundred times faster than
+// under the fuzzer: DOSETONE_HOSTILE=20000 go test ./discharge -run HostileModels -v
+func TestHostileModels(t *testing.T) {
+	n, _ := strconv.Atoi(os.Getenv("DOSETONE_HOSTILE"))
+	n = max(n, 300)
+	var sound map[string]any
+	require.NoError(t, json.Unmarshal(first(t, savedModel()), &sound))
+	loaded := 0
+	for seed := range uint64(n) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		tree := cloneJSON(sound).(map[string]any)
+		for range 1 + seed%2 {
+			spoilJSON(r, tree)
+		}
+		data, err := json.Marshal(tree)
+		require.NoError(t, err)
+		m, err := load(data)
+		if err != nil {
+			require.ErrorIs(t, err, ErrModelFile)
+			continue
+		}
+		if loaded++; loaded%10 == 0 || n > 300 && loaded%3 == 0 {
+			mustBehave(t, m)
+		}
+	}
+	t.Logf("%d of %d changed files still load and behave", loaded, n)
+	require.Positive(t, loaded)
 }
 
 // FuzzHostileModel changes numbers and other parts of a sound model's JSON at
