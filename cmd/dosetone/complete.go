@@ -31,6 +31,9 @@ func complete(root *cobra.Command, processes []discharge.Process) {
 			"ledger": {"csv"}, "model": {"json"}, "process-file": {"json"}, "output": {"json"}, "report": {"html"},
 		} {
 			if f := cmd.Flags().Lookup(name); f != nil && f.Value.Type() == "string" {
+				if cmd.Name() == "template" && name == "output" {
+					endings = []string{"csv", "xlsx"}
+				}
 				must(cmd.MarkFlagFilename(name, endings...))
 			}
 		}
@@ -83,6 +86,8 @@ func completeArgs(command string, processes []discharge.Process) cobra.Completio
 				kinds = append(kinds, cobra.CompletionWithDesc(k.name, k.what))
 			}
 			return kinds, cobra.ShellCompDirectiveNoFileComp
+		case command == "template" && len(args) == 0:
+			return processWords(processes), cobra.ShellCompDirectiveNoFileComp
 		case (command == "plan" || command == "charge") && len(args) == 0:
 			// A process, or a model file: files are offered once no process fits.
 			var fit []cobra.Completion

@@ -50,7 +50,11 @@ func templateBook(w io.Writer, p discharge.Process, columns []templateColumn) er
 }
 
 func (b *bookWriter) tableSheet(sheet string, columns []templateColumn) {
-	head := b.style(&excelize.Style{Font: &excelize.Font{Bold: true}, Border: []excelize.Border{{Type: "bottom", Style: 1, Color: "000000"}}})
+	head := func(align string) int {
+		return b.style(&excelize.Style{Font: &excelize.Font{Bold: true}, Alignment: &excelize.Alignment{Horizontal: align},
+			Border: []excelize.Border{{Type: "bottom", Style: 1, Color: "000000"}}})
+	}
+	text, number := head("left"), head("right")
 	for j, c := range columns {
 		letter, err := excelize.ColumnNumberToName(j + 1)
 		b.do(err)
@@ -64,9 +68,13 @@ func (b *bookWriter) tableSheet(sheet string, columns []templateColumn) {
 		cells := b.style(&excelize.Style{CustomNumFmt: &format})
 		example := b.style(&excelize.Style{CustomNumFmt: &format, Font: &excelize.Font{Italic: true, Color: "606060"}})
 		b.do(b.SetColStyle(sheet, letter, cells))
-		b.do(b.SetColWidth(sheet, letter, letter, max(8, float64(len(c.Column)+3))))
+		b.do(b.SetColWidth(sheet, letter, letter, max(8, 1.15*float64(max(len(c.Column), len(c.Example)))+3)))
 		b.do(b.SetCellStr(sheet, letter+"1", c.Column))
-		b.do(b.SetCellStyle(sheet, letter+"1", letter+"1", head))
+		heading := text
+		if c.number {
+			heading = number
+		}
+		b.do(b.SetCellStyle(sheet, letter+"1", letter+"1", heading))
 		if v, err := parseNumber(c.Example); err == nil && c.number {
 			b.do(b.SetCellFloat(sheet, letter+"2", v, -1, 64))
 		} else if c.Example != "" {
@@ -77,6 +85,9 @@ func (b *bookWriter) tableSheet(sheet string, columns []templateColumn) {
 			Text: c.headed() + ". " + c.Meaning + ". Needed: " + c.Needed + "."}))
 		b.check(sheet, letter, c)
 	}
+	landscape, one, many, yes := "landscape", 1, 0, true
+	b.do(b.SetPageLayout(sheet, &excelize.PageLayoutOptions{Orientation: &landscape, FitToWidth: &one, FitToHeight: &many}))
+	b.do(b.SetSheetProps(sheet, &excelize.SheetPropsOptions{FitToPage: &yes}))
 	b.do(b.SetPanes(sheet, &excelize.Panes{Freeze: true, XSplit: 2, YSplit: 1, TopLeftCell: "C2", ActivePane: "bottomRight"}))
 }
 
