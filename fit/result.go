@@ -410,11 +410,15 @@ func (r *Result) quantile(level, df float64) float64 {
 
 // studentQuantile is the quantile of Student's t, refined to full precision.
 func studentQuantile(p, df float64) float64 {
-	if math.IsInf(df, 1) || df > 1e10 {
-		return distuv.UnitNormal.Quantile(p)
-	}
 	if !(df > 0) {
 		return math.NaN()
+	}
+	if df >= 1000 {
+		// Abramowitz and Stegun 26.7.5, good to 1e-13 here; the incomplete beta
+		// function loses digits as df grows, 1e-7 at 1e9.
+		z := distuv.UnitNormal.Quantile(p)
+		q := z * z
+		return z + z*((q+1)/4+(((5*q+16)*q+3)/96+((((3*q+19)*q+17)*q-15)/384+((((79*q+776)*q+1482)*q-1920)*q-945)/92160/df)/df)/df)/df
 	}
 	d := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}
 	q := d.Quantile(p)
