@@ -78,7 +78,9 @@ func (e *env) work(do func(cmd *cobra.Command, args []string) error) func(*cobra
 			done()
 		}
 		if err == nil {
-			return e.flush()
+			if err = e.flush(); err == nil {
+				return nil
+			}
 		}
 		var outside *errOutside
 		if errors.As(err, &outside) { // a result, not a failure of the work
