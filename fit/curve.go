@@ -257,9 +257,6 @@ func unitInverse(fam family, shape, f float64) float64 {
 		}
 		return -math.Log(-math.Log(f))
 	case logNormal:
-		if f == 0 || f == 1 {
-			return math.Inf(int(2*f) - 1)
-		}
 		return mathext.NormalQuantile(f)
 	case orderM:
 		k := shape - 1

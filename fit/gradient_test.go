@@ -101,6 +101,11 @@ func TestCurveBeyondOverflow(t *testing.T) {
 	if !math.IsInf(l, 1) || dl != 0 || dk != 0 {
 		t.Errorf("as good as first order: %g %g %g", l, dl, dk)
 	}
+	for _, c := range [][2]float64{{-0.5, 1}, {-0.5, 701}, {0, 701}, {-1, 0}} {
+		if l, dl, dk := order(c[0], c[1]); !math.IsInf(l, 1) || dl != 0 || dk != 0 {
+			t.Errorf("an ended reaction of order %g at %g: %g %g %g", 1+c[0], c[1], l, dl, dk)
+		}
+	}
 	for _, fam := range []family{logLogistic, weibull1, weibull2, logNormal} {
 		for _, eta := range []float64{-2, 0, 2} {
 			if _, _, _, d := unit(fam, 3, eta); d != 0 {
@@ -209,6 +214,11 @@ func TestSigmoidGradients(t *testing.T) {
 		}
 		if y != 21 || s.Eval(p, []float64{0}) != 21 || s.DoseSlope(p, []float64{0}) != 0 {
 			t.Errorf("%s without dose: %g, %g, slope %g", c.Name(), y, s.Eval(p, []float64{0}), s.DoseSlope(p, []float64{0}))
+		}
+		flat := append([]float64(nil), p...)
+		flat[Slope] = 0 // a bound that fits may reach: 0·∞ must not come of it
+		if s.Eval(flat, []float64{0}) != 21 || s.DoseSlope(flat, []float64{0}) != 0 {
+			t.Errorf("%s without dose and slope: %g, slope %g", c.Name(), s.Eval(flat, []float64{0}), s.DoseSlope(flat, []float64{0}))
 		}
 		if d := s.EffectiveDose(p, 0.3); math.Abs(c.At(1.7*math.Log(d/6))-0.3) > 1e-13 {
 			t.Errorf("%s: at its dose of 0.3, %g is gone", c.Name(), c.At(1.7*math.Log(d/6)))

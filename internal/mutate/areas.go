@@ -22,22 +22,22 @@ func areas() []area {
 		{"CIEDE2000", "colorimetry", []source{
 			{"ciede2000.go", []string{"withDefaults", "Parts", "ciede2000Terms", "meanHueDegrees", "chromaRatio7", "Diff", "DiffPairs", "DiffMany", "hueTie"}},
 			{"ciede2000_fast.go", nil},
-		}, "CIEDE2000|Fast|Bulk|Defaults|PublishedDifferences|Parts|Symmetry|Identity", seed},
+		}, "CIEDE2000|Fast|Bulk|Opposite|OrdinaryPairs|Defaults|PublishedDifferences|Parts|Symmetry|Identity", seed},
 		{"E308 weights", "colorimetry", []source{
 			{"tristimulus.go", nil},
 			{"lamp.go", nil},
 			{"spectrum.go", []string{"neighbors"}},
-		}, "Weights|Lagrange|WhitePoints|Worked|Denim|Diffuser|Grids|LabRows|Resample", seed},
+		}, "Weights|Widened|EachWeight|IlluminantA|LinesStay|Lagrange|WhitePoints|Worked|Denim|Diffuser|Grids|LabRows|Resample", seed},
 		{"curve gradients", "fit", []source{
 			{"curve.go", []string{"unit", "order", "softplus", "unitInverse"}},
 			{"sigmoid.go", nil},
 			{"multifactor.go", []string{"apply", "basis", "varied", "shapeAt", "Eta", "dotPlain", "grad", "Grad", "Eval", "DoseSlope", "batch"}},
-		}, "Curve|Sigmoid|MultiFactor|GroupShifts|DoseResponseReference|BaseReference|StRDGradients", nil},
+		}, "Curve|Sigmoid|MultiFactor|GroupShifts|DoseResponseReference|BaseReference|StRDGradients", seed},
 		{"covariance", "fit", []source{
 			{"factorization.go", nil},
 			{"qr.go", nil},
 			{"result.go", []string{"Covariance", "SE", "roots", "Correlation", "ObservedCovariance", "ObservedSE", "quantile", "studentQuantile"}},
-		}, "Covariance|QR|StRD$|KnownSD|Relative|AtBound|DoseResponseReference|BaseReference|NoFinite|Hard", nil},
+		}, "Covariance|QR|Condition|Norm|Student|StRD$|KnownSD|Relative|AtBound|DoseResponseReference|BaseReference|NoFinite|Hard", seed},
 		{"neutralization, reactions", "discharge/chem", []source{
 			{"agents.go", nil},
 			{"reaction.go", nil},

@@ -80,7 +80,8 @@ func calls() map[string]string {
 // within lists the mutants of one function body or constant.
 func within(root ast.Node, fn string, src []byte, fset *token.FileSet, fun *ast.FuncDecl) []*mutant {
 	var list []*mutant
-	quiet := 0 // inside a call that only makes a message
+	quiet := 0                    // inside a call that only makes a message
+	signs := map[ast.Node]bool{} // literals of which only the sign counts
 	at := func(p token.Pos) int { return fset.Position(p).Offset }
 	add := func(from, to int, with string) {
 		start := strings.LastIndexByte(string(src[:from]), '\n') + 1
@@ -118,6 +119,10 @@ func within(root ast.Node, fn string, src []byte, fset *token.FileSet, fun *ast.
 				if other, ok := calls()[name.Name]; ok {
 					add(at(name.Pos()), at(name.End()), other)
 				}
+				// Of the argument that chooses an infinity only the sign counts.
+				if lit, ok := n.Args[max(len(n.Args)-1, 0):], strings.HasSuffix(name.Name, "Inf"); ok && len(lit) == 1 {
+					signs[innermost(lit[0])] = true
+				}
 			}
 		case *ast.BinaryExpr:
 			if quiet == 0 {
@@ -146,17 +151,31 @@ func within(root ast.Node, fn string, src []byte, fset *token.FileSet, fun *ast.
 			}
 			switch n.Kind {
 			case token.INT:
-				if v, err := strconv.ParseInt(n.Value, 0, 64); err == nil {
+				if signs[n] {
+					add(at(n.Pos()), at(n.End()), "(-"+n.Value+")")
+				} else if v, err := strconv.ParseInt(n.Value, 0, 64); err == nil {
 					add(at(n.Pos()), at(n.End()), strconv.FormatInt(v+1, 10))
 				}
 			case token.FLOAT:
-				add(at(n.Pos()), at(n.End()), "("+n.Value+"*1.01)")
+				with := "(" + n.Value + "*1.01)"
+				if v, err := strconv.ParseFloat(n.Value, 64); err == nil && v == 0 {
+					with = "1.0"
+				}
+				add(at(n.Pos()), at(n.End()), with)
 			}
 		}
 		return true
 	}
 	ast.Inspect(root, visit)
 	return list
+}
+
+// innermost is the literal under a sign.
+func innermost(e ast.Expr) ast.Expr {
+	if u, ok := e.(*ast.UnaryExpr); ok {
+		return u.X
+	}
+	return e
 }
 
 // messageOnly tells calls whose arguments only make a text.
