@@ -80,7 +80,7 @@ func calls() map[string]string {
 // within lists the mutants of one function body or constant.
 func within(root ast.Node, fn string, src []byte, fset *token.FileSet, fun *ast.FuncDecl) []*mutant {
 	var list []*mutant
-	quiet := 0                    // inside a call that only makes a message
+	quiet := 0                   // inside a call that only makes a message
 	signs := map[ast.Node]bool{} // literals of which only the sign counts
 	at := func(p token.Pos) int { return fset.Position(p).Offset }
 	add := func(from, to int, with string) {
