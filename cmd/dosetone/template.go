@@ -54,8 +54,8 @@ type templateColumn struct {
 	Example string   `json:"example"`
 	Choices []string `json:"choices,omitempty"`
 	number  bool
-	least   *float64
-	digits  int // decimals shown
+	least   float64 // that the column takes
+	digits  int     // decimals shown
 }
 
 // general shows as many decimals as a number has.
@@ -144,7 +144,6 @@ func templateColumns(p discharge.Process, kind discharge.ReadingKind) ([]templat
 		{Column: "fabric", Needed: "no", Meaning: "name of the fabric"},
 		{Column: "machine", Needed: "no", Meaning: "name of the machine"},
 	}
-	zero := 0.0
 	for _, f := range p.Factors {
 		c := templateColumn{Column: f.Column, Unit: f.Unit, Needed: "trials", Meaning: f.Title, number: true, digits: general}
 		if f.Optional {
@@ -154,8 +153,10 @@ func templateColumns(p discharge.Process, kind discharge.ReadingKind) ([]templat
 			c.Meaning += fmt.Sprintf("; usual %s (%s)", strings.TrimSpace(report.Short(f.Typical.Lo, 4)+" to "+report.Short(f.Typical.Hi, 4)+" "+f.Unit), f.Typical.Note)
 			c.Example = report.Short((f.Typical.Lo+f.Typical.Hi)/2, 2)
 		}
-		if f.Transform == discharge.Log {
-			c.least = &zero
+		for _, least := range []float64{-1e9, -50, 0} {
+			if c.least = least; f.Check(least+1e-9) == nil {
+				break
+			}
 		}
 		list = append(list, c)
 	}
@@ -164,7 +165,7 @@ func templateColumns(p discharge.Process, kind discharge.ReadingKind) ([]templat
 		templateColumn{Column: "position", Needed: "no", Meaning: "where on the panel it was read", Example: "1"},
 		templateColumn{Column: "stage", Needed: "no", Meaning: "how far the lot was when read; empty means finished", Choices: []string{"discharged", "neutralized", "brightened", "finished"}},
 		templateColumn{Column: "state", Needed: "no", Meaning: "dry or damp cloth; empty means dry", Choices: []string{"dry", "damp"}},
-		templateColumn{Column: "tensile_loss_pct", Unit: "%", Needed: "no", Meaning: "loss of tensile strength of the panel, a loss being positive", number: true, digits: 1},
+		templateColumn{Column: "tensile_loss_pct", Unit: "%", Needed: "no", Meaning: "loss of tensile strength of the panel, a loss being positive", number: true, digits: 1, least: -100},
 	)
 	readings, err := readingColumns(kind)
 	return append(list, readings...), err
@@ -177,7 +178,11 @@ func readingColumns(kind discharge.ReadingKind) ([]templateColumn, error) {
 		{Column: "observer", Unit: "degrees", Needed: "yes", Meaning: "observer that the instrument calculated with: 2 or 10", Example: "10", Choices: []string{"2", "10"}},
 	}
 	value := func(column, unit, meaning, example string, digits int) templateColumn {
-		return templateColumn{Column: column, Unit: unit, Needed: "yes", Meaning: meaning, Example: example, number: true, digits: digits}
+		c := templateColumn{Column: column, Unit: unit, Needed: "yes", Meaning: meaning, Example: example, number: true, digits: digits}
+		if column == "a" || column == "b" {
+			c.least = -200
+		}
+		return c
 	}
 	switch kind {
 	case discharge.LabKind:
