@@ -357,8 +357,8 @@ func (q *search) closest() colorimetry.Lab {
 	return q.m.path.at(at)
 }
 
-// rank orders candidates: pass probability first, in steps of half a percent
-// so that noise in the last digit does not decide; then less oxidizer, shorter
+// rank orders candidates: pass probability first, in whole percents as it is
+// shown, so that noise in the last digit does not decide; then less oxidizer, shorter
 // time, nearer to trials.
 func (q *search) rank(list []Suggestion) {
 	near := func(s Settings) float64 {
@@ -376,7 +376,7 @@ func (q *search) rank(list []Suggestion) {
 	}
 	slices.SortStableFunc(list, func(a, b Suggestion) int {
 		return cmp.Or(
-			cmp.Compare(math.Round(200*b.PassProbability), math.Round(200*a.PassProbability)),
+			cmp.Compare(math.Round(100*b.PassProbability), math.Round(100*a.PassProbability)),
 			cmp.Compare(a.ActiveGPerKg, b.ActiveGPerKg),
 			cmp.Compare(a.Settings[timeColumn], b.Settings[timeColumn]),
 			cmp.Compare(near(a.Settings), near(b.Settings)),

@@ -51,23 +51,50 @@ func commandNamed(t *testing.T, name string) *cobra.Command {
 // TestReadmeCommandsRun runs the command lines of README.md in order, in one
 // folder that holds the repository's CSV files under their paths.
 func TestReadmeCommandsRun(t *testing.T) {
-	root, err := filepath.Abs("../..")
-	require.NoError(t, err)
-	text, err := os.ReadFile(filepath.Join(root, "README.md"))
-	if os.IsNotExist(err) {
-		t.Skip("README.md is not written yet")
-	}
-	require.NoError(t, err)
-	lines := readmeCommands(string(text))
-	require.NotEmpty(t, lines, "README.md shows no dosetone command line")
 	dir := t.TempDir()
 	for _, from := range []string{"examples", "datasets/demo"} {
-		copyCSV(t, root, from, dir)
+		copyCSV(t, repository(t), from, dir)
 	}
+	runDocument(t, "README.md", dir)
+}
+
+// The walk-through starts from an empty folder with nothing but its table, the
+// page on intervals from an empty folder.
+func TestWalkThroughRuns(t *testing.T) {
+	const table = "examples/six-lots/invented-six-lots.csv"
+	dir := t.TempDir()
+	data, err := os.ReadFile(filepath.Join(repository(t), table))
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, filepath.Base(table)), data, 0o644))
+	runDocument(t, "examples/six-lots/README.md", dir)
+	runDocument(t, "examples/reading-intervals.md", t.TempDir())
+}
+
+func repository(t *testing.T) string {
+	t.Helper()
+	wd, err := os.Getwd()
+	require.NoError(t, err)
+	for dir := wd; ; dir = filepath.Dir(dir) {
+		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
+			return dir
+		}
+		require.NotEqual(t, dir, filepath.Dir(dir), "no go.mod above %s", wd)
+	}
+}
+
+// runDocument runs the command lines of a document in a folder.
+func runDocument(t *testing.T, name, dir string) {
+	t.Helper()
+	root := repository(t)
+	text, err := os.ReadFile(filepath.Join(root, name))
+	require.NoError(t, err)
+	lines := readmeCommands(string(text))
+	require.NotEmpty(t, lines, "%s shows no dosetone command line", name)
 	t.Chdir(dir)
 	for _, line := range lines {
 		runLine(t, line)
 	}
+	t.Chdir(filepath.Join(root, "cmd", "dosetone"))
 }
 
 // readmeCommands returns the command lines of the tool in ```sh blocks, with
@@ -114,7 +141,7 @@ func runLine(t *testing.T, line string) {
 		args[i] = strings.Trim(a, `'"`)
 	}
 	r := tool(t, "", args...)
-	require.Equal(t, exitDone, r.code, "README: dosetone %s: %s", line, r.err)
+	require.Equal(t, exitDone, r.code, "dosetone %s: %s", line, r.err)
 	require.NotEmpty(t, r.out, line)
 	if redirected {
 		require.NoError(t, os.WriteFile(strings.TrimSpace(file), []byte(r.out), 0o644))
