@@ -74,7 +74,7 @@ func notText(data []byte) error {
 	case bytes.HasPrefix(data, []byte("\xff\xfe")), bytes.HasPrefix(data, []byte("\xfe\xff")):
 		return errors.New("the file is UTF-16 text; save it as \"CSV UTF-8\"")
 	case bytes.HasPrefix(data, []byte("PK\x03\x04")):
-		return errors.New("the file is a spreadsheet or archive, not text; save the sheet as CSV, or give it the ending .xlsx")
+		return errors.New("the file is a spreadsheet or archive, not text; save the sheet as \"CSV UTF-8\"")
 	case bytes.IndexByte(data, 0) >= 0:
 		return errors.New("the file holds zero bytes: it is binary or UTF-16; save it as \"CSV UTF-8\"")
 	case bytes.HasPrefix(bytes.TrimSpace(data), []byte("<")):

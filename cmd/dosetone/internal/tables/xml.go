@@ -19,11 +19,12 @@ const (
 type xmlReader struct {
 	d        *xml.Decoder
 	depth    int
-	elements int
+	elements int // opened so far
+	most     int // of them
 }
 
 func newXMLReader(r io.Reader) *xmlReader {
-	x := &xmlReader{d: xml.NewDecoder(r)}
+	x := &xmlReader{d: xml.NewDecoder(r), most: maxElements}
 	x.d.CharsetReader = func(charset string, input io.Reader) (io.Reader, error) {
 		if strings.EqualFold(charset, "us-ascii") || strings.EqualFold(charset, "ascii") {
 			return input, nil
@@ -49,8 +50,8 @@ func (x *xmlReader) next() (xml.Token, error) {
 		if x.depth > maxDepth {
 			return nil, fmt.Errorf("elements are nested more than %d deep", maxDepth)
 		}
-		if x.elements > maxElements {
-			return nil, fmt.Errorf("more than %d elements: split the file", maxElements)
+		if x.elements > x.most {
+			return nil, fmt.Errorf("more than %d elements: split the file", x.most)
 		}
 	case xml.EndElement:
 		x.depth--
