@@ -458,13 +458,28 @@ func (b *doseBasis) timeRange() [3]float64 {
 	return [3]float64{f.Center, f.Lo, f.Hi}
 }
 
+// possible reports whether times are times and powers are small.
+func (c clock) possible() bool {
+	for _, t := range [3]float64{c.Lag, c.Life, c.Spread} {
+		if !(t == 0 || t >= 1e-6 && t <= valueLimit) {
+			return false
+		}
+	}
+	for _, p := range [3]float64{c.Charge, c.Early, c.Heat} {
+		if !(p >= 0 && p <= 3) {
+			return false
+		}
+	}
+	return true
+}
+
 // restored is the basis under a clock whose time factor is centered as saved.
 func (b *doseBasis) restored(c clock, time [3]float64) (doseBasis, error) {
 	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.index(timeColumn)}
 	if c == (clock{}) {
 		return d, nil
 	}
-	if d.time < 0 || !magnitude(valueLimit, c.Lag, c.Life, c.Charge) || c.Lag < 0 || c.Life < 0 || c.Life > 0 && c.Life < 1e-6 || c.Charge < 0 || c.Charge > 3 {
+	if d.time < 0 || !c.possible() {
 		return d, fmt.Errorf("clock %+v is impossible", c)
 	}
 	f := &d.factors[d.time]

@@ -74,8 +74,15 @@ const bendSlack = 0.02
 
 // optimum is the prior mean of minus the square's coefficient, and its prior
 // sd, for a factor that has a best value instead of raising the dose all the
-// way, such as the moisture of cloth under ozone.
-const optimum = 0.5
+// way. A linear factor, such as the moisture of cloth under ozone or the pH of
+// an enzyme, is scaled to half its usual range: at the ends of what is usual
+// it does about a third of its best (common practice, no source).
+func (f *doseFactor) optimum() (mean, sd float64) {
+	if f.Transform == Linear {
+		return 1.2, 0.8
+	}
+	return 0.5, 0.5
+}
 
 // priors fills in the prior means and precisions of the parameters. Everything
 // is measured in units of the curve's steepness, so that one prior serves all.
@@ -105,7 +112,8 @@ func (pr *problem) priors(h hyper, ws *workspace) {
 			case b.factors[j].Raises:
 				set(n, -h.concave, h.bend)
 			default:
-				set(n, -optimum, optimum)
+				mean, sd := b.factors[j].optimum()
+				set(n, -mean, sd)
 			}
 			n++
 		}

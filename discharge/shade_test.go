@@ -106,15 +106,22 @@ func TestDoseRowsAndSlopes(t *testing.T) {
 
 // The effective minutes of a clock: the integral of what acts, by quadrature.
 func TestClock(t *testing.T) {
-	c := clock{Life: 8}
+	minutes := func(c clock, m, charge, heat float64) float64 { return math.Exp(c.log(m, charge, heat)) }
+	dying := func(t float64) float64 { return math.Exp(-t / 8) }
+	arriving := func(t float64) float64 { return 1 - math.Exp(-t/3) }
 	for _, m := range []float64{1, 5, 20, 60} {
-		want := quad.Fixed(func(t float64) float64 { return math.Exp(-t / 8) }, 0, m, 60, nil, 0)
-		assert.InEpsilon(t, want, math.Exp(c.log(m, 0)), 1e-10)
+		assert.InEpsilon(t, quad.Fixed(dying, 0, m, 60, nil, 0), minutes(clock{Life: 8}, m, 0, 0), 1e-10)
+		assert.InEpsilon(t, quad.Fixed(arriving, 0, m, 60, nil, 0), minutes(clock{Spread: 3}, m, 0, 0), 1e-10)
 	}
-	used := clock{Life: 8, Charge: 1}
-	assert.InEpsilon(t, math.Exp(clock{Life: 16}.log(20, 0)), math.Exp(used.log(20, math.Log(2))), 1e-12, "twice the oxidizer lasts twice as long")
-	assert.InDelta(t, math.Log(7), clock{Lag: 3}.log(10, 0), 1e-12)
-	assert.False(t, math.IsInf(clock{Lag: 3}.log(3, 0), 0))
+	ln2 := math.Log(2)
+	used := clock{Life: 8, Charge: 1, Heat: 1}
+	assert.InEpsilon(t, minutes(clock{Life: 16}, 20, 0, 0), minutes(used, 20, ln2, 0), 1e-12, "twice the oxidizer lasts twice as long")
+	assert.InEpsilon(t, minutes(clock{Life: 4}, 20, 0, 0), minutes(used, 20, 0, ln2), 1e-12, "twice the rate uses it up in half the time")
+	assert.InEpsilon(t, minutes(clock{Spread: 1}, 4, 0, 0), minutes(clock{Spread: 2, Early: 1}, 4, ln2/2, ln2/2), 1e-12, "twice the rate is there in half the time")
+	assert.InDelta(t, 10, minutes(clock{}, 10, 1, 1), 1e-12)
+	// What files of schema 1 may hold.
+	assert.InDelta(t, 7, minutes(clock{Lag: 3}, 10, 0, 0), 1e-12)
+	assert.InDelta(t, 0.003, minutes(clock{Lag: 3}, 3, 0, 0), 1e-12)
 }
 
 // The five-point rule integrates polynomials up to degree nine against the

@@ -343,6 +343,38 @@ func (l *Laundry) NewFabric(rng *rand.Rand) *Laundry {
 	return &n
 }
 
+// NewFabricLot returns the laundry with the next lot of the same fabric: other
+// rolls of the same dyer, with another depth (sd 0.15 in ln), another
+// reactivity (sd 0.25 in ln dose), a white and by-products that differ a
+// little (sd 0.1 to 0.15 in ln); construction, colorants, machine and process
+// stay (magnitudes invented).
+func (l *Laundry) NewFabricLot(rng *rand.Rand) *Laundry {
+	n := *l
+	n.Fabric = "fabric-1b"
+	vary := func(v *float64, sd float64) { *v *= math.Exp(sd * rng.NormFloat64()) }
+	for range 2000 {
+		f := l.fabric
+		for _, v := range []*float64{&f.depth, &f.sulfur, &f.yellow, &f.stain, &f.weftShare} {
+			vary(v, 0.15)
+		}
+		for i := range 2 {
+			b := [2]*bands{&f.warp, &f.weft}[i]
+			k := math.Exp(0.1 * rng.NormFloat64())
+			for j := range b {
+				b[j] *= k
+			}
+		}
+		vary(&f.respond, 0.25)
+		n.fabric = f
+		if n.plausibleEnds() && n.plausiblePath() {
+			return &n
+		}
+	}
+	n.fabric = l.fabric
+	vary(&n.fabric.respond, 0.25)
+	return &n
+}
+
 // NewMachine returns the laundry with another machine: contact off by a factor
 // (sd 0.2 in ln), another lag and wear; fabric and process stay.
 func (l *Laundry) NewMachine(rng *rand.Rand) *Laundry {
