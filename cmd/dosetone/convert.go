@@ -34,6 +34,7 @@ file are added; with --index, whiteness, yellowness, K/S or metamerism.`,
 		Example: `  dosetone convert trials.csv --viewing D65/10,A/10,F11/10
   dosetone convert standard.csv --reference STD --difference ciede2000,cie76
   dosetone convert trials.csv --index whiteness,yellowness,ks --format csv
+  dosetone convert export.txt --viewing D65/10 --results colors.xlsx
   dosetone convert swatch.png --region 10,10,200,100`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.convert(args[0], f) }),

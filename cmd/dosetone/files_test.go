@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/csv"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -31,6 +32,40 @@ func formats(t *testing.T, stem string, text []byte) []string {
 		names = append(names, stem+f.ending)
 	}
 	return names
+}
+
+// labExports is the table of labLots as a workbook, and as an instrument's CGATS
+// export, one column per reading too, with a list of the lots.
+func labExports(t *testing.T) map[string][]byte {
+	t.Helper()
+	rows, err := tabletest.Rows(labLots())
+	require.NoError(t, err)
+	book, err := tabletest.XLSX(rows)
+	require.NoError(t, err)
+	panel := slices.Index(rows[0], "panel")
+	var export, list [][]string
+	wide := make([][]string, 4)
+	for i, row := range rows {
+		reading := append([]string{row[0] + "/" + row[panel]}, row[panel+1:]...)
+		if i == 0 {
+			reading[0] = "id"
+		}
+		export = append(export, reading)
+		for j, c := range reading {
+			wide[j] = append(wide[j], c)
+		}
+		if !slices.ContainsFunc(list, func(l []string) bool { return l[0] == row[0] }) {
+			list = append(list, row[:panel])
+		}
+	}
+	return map[string][]byte{"lots.xlsx": book, "export.txt": tabletest.CGATS(export), "wide.csv": lines(t, wide), "lot-list.csv": lines(t, list)}
+}
+
+func lines(t *testing.T, table [][]string) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	require.NoError(t, csv.NewWriter(&b).WriteAll(table))
+	return b.Bytes()
 }
 
 // The same files in any format give the same model file and the same answers,
@@ -122,11 +157,7 @@ func TestListOfLotsAndWideTables(t *testing.T) {
 		}
 	}
 	require.NoError(t, book.SaveAs("both.xlsx"))
-	write := func(name string, table [][]string) {
-		var b bytes.Buffer
-		require.NoError(t, csv.NewWriter(&b).WriteAll(table))
-		require.NoError(t, os.WriteFile(name, b.Bytes(), 0o644))
-	}
+	write := func(name string, table [][]string) { require.NoError(t, os.WriteFile(name, lines(t, table), 0o644)) }
 	write("export.csv", export)
 	write("list.csv", list)
 	write("wide.csv", wide)

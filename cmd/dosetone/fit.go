@@ -33,11 +33,19 @@ func newFit(e *env) *cobra.Command {
 columns that name their unit (strength_pct, ratio, time_min, ...), learns how
 dose, shade and scatter depend on them, and writes the model to a file that
 predict and suggest read. It needs at least four trial lots at different
-settings; readings of the base and of the fully discharged white help much.`,
+settings; readings of the base and of the fully discharged white help much.
+
+The table may be CSV, an XLSX workbook, CGATS text or CxF; what a file is follows
+from its content. Readings that name only their lot, as instruments export them,
+take roles and settings from a list of lots, one row per lot (--lot-list);
+"dosetone template" writes an empty table.`,
 		Example: `  dosetone fit trials.csv -o model.json
   dosetone fit trials.csv -o model.json --format json
   dosetone fit trials.csv -o model.json --report fit.html --figure dose-response=dose.svg
-  dosetone fit lots.csv -o model.json --process permanganate-pellet --viewing D65/10`,
+  dosetone fit lots.csv -o model.json --process permanganate-pellet --viewing D65/10
+  dosetone fit lots.xlsx --sheet Sheet1 -o model.json --process permanganate-pellet --viewing D65/10
+  dosetone fit export.txt --lot-list lot-list.csv -o model.json --process permanganate-pellet --viewing D65/10
+  dosetone fit wide.csv --wide --lot-list lot-list.csv -o model.json --process permanganate-pellet --viewing D65/10`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.fit(args[0], f) }),
 	}
