@@ -4,13 +4,18 @@ package atomic
 import (
 	"os"
 	"path/filepath"
+	"strings"
+	"time"
 )
 
 // WriteFile writes data to name: into a temporary file beside it, synced and
 // then renamed, so that a reader, a full disk or a power cut finds either the
 // old file or the new one. It follows no symbolic link: the name is replaced.
+// A program that is killed meanwhile leaves its temporary file; a later write of
+// the same name deletes those older than an hour.
 func WriteFile(name string, data []byte, perm os.FileMode) (err error) {
 	dir := filepath.Dir(name)
+	sweep(dir, filepath.Base(name))
 	f, err := os.CreateTemp(dir, "."+filepath.Base(name)+".*.tmp")
 	if err != nil {
 		return err
@@ -42,4 +47,20 @@ func WriteFile(name string, data []byte, perm os.FileMode) (err error) {
 		_ = d.Close()
 	}
 	return nil
+}
+
+// sweep deletes temporary files that killed programs left beside base.
+func sweep(dir, base string) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return // the write itself will say why
+	}
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), "."+base+".") || !strings.HasSuffix(e.Name(), ".tmp") {
+			continue
+		}
+		if info, err := e.Info(); err == nil && info.Mode().IsRegular() && time.Since(info.ModTime()) > time.Hour {
+			_ = os.Remove(filepath.Join(dir, e.Name()))
+		}
+	}
 }

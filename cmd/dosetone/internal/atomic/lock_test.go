@@ -3,6 +3,7 @@ package atomic
 import (
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"testing"
 	"time"
@@ -42,11 +43,20 @@ func assertNoError(t *testing.T, err error) bool {
 	return err == nil
 }
 
-func TestLockLeftBehindIsNamed(t *testing.T) {
+// A lock that a killed program left is taken over; one that is held is not.
+func TestLockLeftBehindIsTakenOver(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("locks of killed programs stay there")
+	}
 	name := filepath.Join(t.TempDir(), "ledger.csv")
-	require.NoError(t, os.WriteFile(name+".lock", nil, 0o644))
-	_, err := Lock(name, time.Millisecond)
-	require.ErrorContains(t, err, "delete "+name+".lock")
+	require.NoError(t, os.WriteFile(name+".lock", []byte("held by process 999999999, long dead\n"), 0o644))
+	unlock, err := Lock(name, time.Millisecond)
+	require.NoError(t, err)
+	_, err = Lock(name, 30*time.Millisecond)
+	require.ErrorContains(t, err, name+" is in use by another run")
+	require.NoError(t, unlock())
+	_, err = os.Stat(name + ".lock")
+	require.ErrorIs(t, err, os.ErrNotExist)
 	_, err = Lock(filepath.Join(t.TempDir(), "no", "folder"), time.Millisecond)
 	require.ErrorIs(t, err, os.ErrNotExist)
 }
