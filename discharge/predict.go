@@ -46,7 +46,7 @@ func (m *Model) locate(s Settings, v *values) error {
 		u, ok := s[f.Column]
 		switch {
 		case !ok && f.Needed:
-			return fmt.Errorf("%w: settings lack %s", ErrUnknownFactor, f.Column)
+			return missingFactor(f.Column)
 		case !ok:
 			u = f.value(0)
 		case math.IsNaN(u) || math.IsInf(u, 0):
@@ -60,6 +60,14 @@ func (m *Model) locate(s Settings, v *values) error {
 	}
 	return nil
 }
+
+// missingFactor is the error of settings that lack a factor of the model; it is
+// [ErrUnknownFactor] under errors.Is.
+type missingFactor string
+
+func (f missingFactor) Error() string { return "settings lack " + string(f) }
+
+func (missingFactor) Is(err error) bool { return err == ErrUnknownFactor }
 
 // Predict returns the expected shade at settings with its uncertainty. The
 // settings must hold every factor that varied in the trials; others are

@@ -96,6 +96,9 @@ func (e *env) readTargetsUnder(name string, m *discharge.Model, percent bool, v 
 	if p := m.Process(); !builtIn(p) {
 		opt.Processes = []discharge.Process{p}
 	}
+	if !hasColumn(s, "process") {
+		opt.Process = m.Process().ID
+	}
 	list, err := discharge.TargetsFromSheet(s, opt)
 	if err != nil {
 		return nil, err

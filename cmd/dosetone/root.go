@@ -46,7 +46,24 @@ Start with:  dosetone demo
 	root.SetCompletionCommandGroupID("start")
 	root.SetVersionTemplate("dosetone version {{.Version}}\n")
 	complete(root, processes)
+	for _, cmd := range root.Commands() {
+		sayUse(cmd)
+	}
 	return root
+}
+
+// sayUse adds to the error about a wrong number of arguments what they are.
+func sayUse(cmd *cobra.Command) {
+	check := cmd.Args
+	if check == nil {
+		return
+	}
+	cmd.Args = func(cmd *cobra.Command, args []string) error {
+		if err := check(cmd, args); err != nil {
+			return usage("%w; use: %s", err, cmd.UseLine())
+		}
+		return nil
+	}
 }
 
 // flagError adds the nearest flag to the message about an unknown one.
@@ -67,7 +84,7 @@ func flagError(cmd *cobra.Command, err error) error {
 
 // nearestFlag compares by cobra's own measure, which works on commands.
 func nearestFlag(cmd *cobra.Command, name string) string {
-	names := &cobra.Command{SuggestionsMinimumDistance: 2}
+	names := &cobra.Command{}
 	cmd.Flags().VisitAll(func(f *pflag.Flag) {
 		if !f.Hidden {
 			names.AddCommand(&cobra.Command{Use: f.Name, Run: func(*cobra.Command, []string) {}})
@@ -79,8 +96,11 @@ func nearestFlag(cmd *cobra.Command, name string) string {
 			return s
 		}
 	}
-	if near := names.SuggestionsFor(name); len(near) > 0 {
-		return near[0]
+	// One slip before two: cobra lists what is near in the order of names.
+	for names.SuggestionsMinimumDistance = 1; names.SuggestionsMinimumDistance <= 2; names.SuggestionsMinimumDistance++ {
+		if near := names.SuggestionsFor(name); len(near) > 0 {
+			return near[0]
+		}
 	}
 	return ""
 }
