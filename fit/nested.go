@@ -7,7 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// NestedVariance estimates the variances of nested data by REML, balanced or
+// NestedVariance estimates the variances of nested data by plain REML, balanced or
 // not: between groups, between subgroups within groups (when the data name
 // several), and within. The one parameter is the mean.
 func NestedVariance(data []Observation) (*Result, error) {
@@ -34,7 +34,7 @@ func NestedVariance(data []Observation) (*Result, error) {
 		return nil, fmt.Errorf("fit: %w: one observation has no variance", ErrTooFewData)
 	}
 	m := Linear{Names: []string{"mean"}, Basis: func(dst, _ []float64) { dst[0] = 1 }}
-	return Regress(m, data, VarianceFunction{Terms: terms}, nil)
+	return Regress(m, data, VarianceFunction{Terms: terms, REML: true}, nil)
 }
 
 // An Effect is the predicted deviation of one group (or subgroup) from the

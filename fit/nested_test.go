@@ -2,6 +2,7 @@ package fit
 
 import (
 	"bufio"
+	"errors"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -220,5 +221,103 @@ func TestANOVACertified(t *testing.T) {
 		if d := check.Digits(a.F, c.f); d < c.need {
 			t.Errorf("%s: F = %.15g, certified %.15g (%.1f digits)", name, a.F, c.f, d)
 		}
+	}
+}
+
+// The estimates are where the restricted likelihood is stationary: its
+// derivatives and its observed information agree with differences, with a
+// prior of a parameter (a row of known variance) and shared causes too.
+func TestREMLDerivatives(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 8))
+	var data []Observation
+	for g := 0; g < 6; g++ {
+		a := rng.NormFloat64()
+		for i := 0; i < 3+g%2; i++ {
+			x := float64(i) - 1
+			data = append(data, Observation{X: []float64{x}, Y: 3 + 2*x + a + 0.7*rng.NormFloat64(), Group: string(rune('A' + g))})
+		}
+	}
+	m := Linear{Names: []string{"a", "b"}, Basis: func(dst, x []float64) { dst[0], dst[1] = 1, x[0] }}
+	terms := []VarianceTerm{{Name: "group", Share: ByGroup}, {Name: "each", Share: Each}}
+	for _, plain := range []bool{true, false} {
+		r, err := Regress(m, data, VarianceFunction{Terms: terms, REML: plain}, &FitOptions{Priors: map[string]Prior{"b": {Mean: 1, SD: 0.3}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := r.comps
+		tk, err := newTask(m, data, r.weights, &r.opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		res, x := make([]float64, len(data)+1), make([]float64, 2*(len(data)+1))
+		tk.raw(res, x, r.P)
+		at := func(i int, f float64) (q, s, o []float64, ll float64) {
+			th := append([]float64(nil), c.theta...)
+			th[i] *= 1 + f
+			q, s, ll, _ = c.score(th, res, x, 2, []int{0, 1})
+			for k := range q { // 2 × derivative
+				for l, v := range th {
+					q[k] -= s[k*2+l] * v
+				}
+			}
+			return q, s, c.o, ll
+		}
+		for i := range c.theta {
+			const f = 1e-4
+			h := f * c.theta[i]
+			d0, s, o, _ := at(i, 0)
+			dp, _, _, lp := at(i, f)
+			dm, _, _, lm := at(i, -f)
+			if got, want := d0[i]/2*c.theta[i], (lp-lm)/(2*f); math.Abs(got-want) > 1e-6 {
+				t.Errorf("plain %v: derivative %d is %.8f, differences give %.8f", plain, i, got, want)
+			}
+			if plain && math.Abs(d0[i]*c.theta[i]) > 1e-8 {
+				t.Errorf("derivative %d is %g at the maximum", i, d0[i])
+			}
+			for k := range c.theta {
+				got, want := o[i*2+k]-s[i*2+k]/2, -(dp[k]-dm[k])/(4*h)
+				if math.Abs(got-want) > 1e-6*math.Abs(want)+1e-8 {
+					t.Errorf("plain %v: information %d,%d is %.8f, differences give %.8f", plain, i, k, got, want)
+				}
+			}
+		}
+	}
+}
+
+// The prior of the shares keeps a variance off zero and is no prior of one
+// variance alone.
+func TestShares(t *testing.T) {
+	data, _ := groupData(t, "variance_Dyestuff2.csv")
+	m := Linear{Names: []string{"mean"}, Basis: func(dst, _ []float64) { dst[0] = 1 }}
+	terms := []VarianceTerm{{Name: "between", Share: ByGroup}, {Name: "within", Share: Each}}
+	r, err := Regress(m, data, VarianceFunction{Terms: terms}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain, err := Regress(m, data, VarianceFunction{Terms: terms, REML: true}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Components[0].Variance <= 0 || plain.Components[0].Variance != 0 {
+		t.Errorf("between: %g with the prior, %g plain; want positive and 0", r.Components[0].Variance, plain.Components[0].Variance)
+	}
+	if r.LogLik >= plain.LogLik {
+		t.Errorf("restricted log-likelihood %g with the prior, %g at its maximum", r.LogLik, plain.LogLik)
+	}
+	one, err := Regress(m, data, VarianceFunction{Terms: terms[1:]}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The variance of a sample.
+	mean, ss := 0.0, 0.0
+	for i, o := range data {
+		d := o.Y - mean
+		mean += d / float64(i+1)
+		ss += d * (o.Y - mean)
+	}
+	digits(t, "one variance", one.Components[0].Variance, ss/float64(len(data)-1), 9)
+	// The same cause twice: the data cannot share it out.
+	if _, err := Regress(m, data, VarianceFunction{Terms: append(terms, terms[1])}, nil); !errors.Is(err, ErrNotIdentified) {
+		t.Errorf("twice the same term: %v, want ErrNotIdentified", err)
 	}
 }

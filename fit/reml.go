@@ -1,175 +1,9 @@
 package fit
 
-import (
-	"fmt"
-	"math"
-)
+import "math"
 
-// block is a set of observations that may be correlated.
-type block struct {
-	rows []int
-	l    []float64 // Cholesky factor of V, by rows
-	w    []float64 // V⁻¹
-}
-
-// whitener turns rows with covariance V into rows with covariance 1.
-type whitener struct{ blocks []block }
-
-func (w *whitener) apply(r, jac []float64, n int) {
-	for _, b := range w.blocks {
-		k := len(b.rows)
-		for a, i := range b.rows {
-			row := jac[i*n : (i+1)*n]
-			for c := 0; c < a; c++ {
-				l := b.l[a*k+c]
-				if l == 0 {
-					continue
-				}
-				o := b.rows[c]
-				r[i] -= l * r[o]
-				for j, v := range jac[o*n : (o+1)*n] {
-					row[j] -= l * v
-				}
-			}
-			d := 1 / b.l[a*k+a]
-			r[i] *= d
-			for j := range row {
-				row[j] *= d
-			}
-		}
-	}
-}
-
-// components is the REML state of a task.
-type components struct {
-	terms   []VarianceTerm
-	h       [][]float64 // by term, by observation, scaled by √weight where shared
-	key     [][]int     // by term, the number of the sharing set of each observation
-	blocks  []block
-	theta   []float64
-	s       []float64 // S of the last scoring step: information is S/2
-	reml    float64   // restricted log-likelihood
-	offZero bool
-	f       *Factorization // of the whitened Jacobian at the last step
-	z       []float64      // rows×p, Z = X R⁻¹ at the last step
-	p       int
-	u       []float64   // P r
-	m       [][]float64 // by term, M_k = ZᵀWV_kWZ (p×p)
-	q2      [][]float64 // by pair of terms, ZᵀWV_kWV_lWZ
-}
-
-func newComponents(v VarianceFunction, data []Observation) *components {
-	c := &components{terms: v.Terms, theta: make([]float64, len(v.Terms))}
-	widest := Each
-	for _, t := range v.Terms {
-		key := make([]int, len(data))
-		seen := map[[2]string]int{}
-		for i, o := range data {
-			switch t.Share {
-			case Each:
-				key[i] = i
-				continue
-			case ByGroup:
-				o.Subgroup = ""
-			}
-			id := [2]string{o.Group, o.Subgroup}
-			if _, ok := seen[id]; !ok {
-				seen[id] = len(seen)
-			}
-			key[i] = seen[id]
-		}
-		c.key = append(c.key, key)
-		c.h = append(c.h, make([]float64, len(data)))
-		if t.Share > widest {
-			widest = t.Share
-		}
-	}
-	// Blocks: the sets of the widest sharing.
-	at := map[int]int{}
-	for k, t := range v.Terms {
-		if t.Share != widest {
-			continue
-		}
-		for i := range data {
-			id := c.key[k][i]
-			if _, ok := at[id]; !ok {
-				at[id] = len(c.blocks)
-				c.blocks = append(c.blocks, block{})
-			}
-			b := &c.blocks[at[id]]
-			b.rows = append(b.rows, i)
-		}
-		break
-	}
-	for i := range c.blocks {
-		k := len(c.blocks[i].rows)
-		c.blocks[i].l = make([]float64, k*k)
-		c.blocks[i].w = make([]float64, k*k)
-	}
-	return c
-}
-
-// part returns element (i, j) of V_k.
-func (c *components) part(k, i, j int) float64 {
-	if c.key[k][i] != c.key[k][j] {
-		return 0
-	}
-	return c.h[k][i] * c.h[k][j]
-}
-
-// build forms V, its factor and its inverse; false when V is not positive definite.
-func (c *components) build(theta []float64) bool {
-	for bi := range c.blocks {
-		b := &c.blocks[bi]
-		k := len(b.rows)
-		for a := 0; a < k; a++ {
-			for d := 0; d <= a; d++ {
-				v := 0.0
-				for t, th := range theta {
-					if th > 0 {
-						v += th * c.part(t, b.rows[a], b.rows[d])
-					}
-				}
-				for e := 0; e < d; e++ {
-					v -= b.l[a*k+e] * b.l[d*k+e]
-				}
-				if a == d {
-					if !(v > 0) {
-						return false
-					}
-					b.l[a*k+a] = math.Sqrt(v)
-				} else {
-					b.l[a*k+d] = v / b.l[d*k+d]
-				}
-			}
-		}
-		// W = L⁻ᵀL⁻¹, column by column.
-		for col := 0; col < k; col++ {
-			x := b.w[col*k : (col+1)*k]
-			for a := 0; a < k; a++ {
-				v := 0.0
-				if a == col {
-					v = 1
-				}
-				for e := 0; e < a; e++ {
-					v -= b.l[a*k+e] * x[e]
-				}
-				x[a] = v / b.l[a*k+a]
-			}
-			for a := k - 1; a >= 0; a-- {
-				v := x[a]
-				for e := a + 1; e < k; e++ {
-					v -= b.l[e*k+a] * x[e]
-				}
-				x[a] = v / b.l[a*k+a]
-			}
-		}
-	}
-	return true
-}
-
-// score evaluates the restricted likelihood at theta with its q and S, for
-// scaled residuals r and Jacobian x (rows×n, columns in free). Rows beyond the
+// score evaluates the restricted likelihood at theta with q and S, of which the
+// derivatives are (q − Sθ)/2 and the expected information S/2, for scaled residuals r and Jacobian x (rows×n, columns in free). Rows beyond the
 // data are priors, of known variance one.
 func (c *components) score(theta, r, x []float64, n int, free []int) (q, s []float64, ll float64, ok bool) {
 	if !c.build(theta) {
@@ -262,8 +96,9 @@ func (c *components) score(theta, r, x []float64, n int, free []int) (q, s []flo
 	}
 	c.u = u
 	ll = -0.5 * (logdet + quad + float64(rows-p)*math.Log(2*math.Pi))
-	// q_k = uᵀV_k u;  S_kl = tr(P V_k P V_l).
+	// q_k = uᵀV_k u;  S_kl = tr(P V_k P V_l);  t_k = tr(P V_k).
 	q, s = make([]float64, nt), make([]float64, nt*nt)
+	tr := make([]float64, nt)
 	m := make([][]float64, nt) // M_k = Zᵀ W V_k W Z
 	for k := range m {
 		m[k] = make([]float64, p*p)
@@ -295,6 +130,7 @@ func (c *components) score(theta, r, x []float64, n int, free []int) (q, s []flo
 				}
 			}
 			for a := 0; a < nb; a++ {
+				tr[k] += wv[k][a*nb+a]
 				for i := 0; i < p; i++ {
 					for j := 0; j < p; j++ {
 						m[k][i*p+j] += parts[bi].wz[a*p+i] * vwz[k][a*p+j]
@@ -334,190 +170,49 @@ func (c *components) score(theta, r, x []float64, n int, free []int) (q, s []flo
 			s[l*nt+k] = s[k*nt+l]
 		}
 	}
-	return q, s, ll, true
-}
-
-// estimate iterates Fisher scoring of the restricted likelihood, which is
-// iterated MINQUE: S θ = q, under θ ≥ 0, with halved steps where the
-// likelihood falls.
-func (c *components) estimate(r, x []float64, n int, free []int) error {
-	if c.theta[0] == 0 {
-		// Equal shares of the mean square to begin with.
-		ss := sumSquares(r[:len(c.h[0])]) / math.Max(1, float64(len(r)-len(free)))
-		for k := range c.theta {
-			hh := sumSquares(c.h[k]) / float64(len(c.h[k]))
-			if hh > 0 {
-				c.theta[k] = ss / hh / float64(len(c.theta))
-			}
-		}
-	}
-	q, s, ll, ok := c.penalized(c.theta, r, x, n, free)
-	if !ok {
-		return fmt.Errorf("fit: the variance terms give no positive scatter somewhere: %w (add a constant term for each observation)", ErrNotIdentified)
-	}
-	for iter := 0; iter < 200; iter++ {
-		next := nonNegative(s, q)
-		if next == nil {
-			return fmt.Errorf("fit: variance terms cannot be told apart: %w", ErrNotIdentified)
-		}
-		moved := 0.0
-		for k, v := range next {
-			if d := math.Abs(v - c.theta[k]); d > 0 {
-				moved = math.Max(moved, d/math.Max(v, c.theta[k]))
-			}
-		}
-		if moved < 1e-11 {
-			c.theta = next
-			break
-		}
-		for half := 0; ; half++ {
-			q2, s2, ll2, ok2 := c.penalized(next, r, x, n, free)
-			if ok2 && ll2 >= ll-1e-9*math.Abs(ll) {
-				c.theta, q, s, ll = next, q2, s2, ll2
-				break
-			}
-			if half == 30 {
-				iter = 1000
-				break
-			}
-			for k := range next {
-				next[k] = (next[k] + c.theta[k]) / 2
-			}
-		}
-	}
-	_, c.s, c.reml, _ = c.score(c.theta, r, x, n, free)
-	return nil
-}
-
-// penalized is score with the prior of OffZero: ½ ln θ per term in the
-// likelihood, 1/θ in q.
-func (c *components) penalized(theta, r, x []float64, n int, free []int) (q, s []float64, ll float64, ok bool) {
-	q, s, ll, ok = c.score(theta, r, x, n, free)
-	if !ok || !c.offZero {
-		return
-	}
-	for k, th := range theta {
-		if th <= 0 {
-			return nil, nil, math.Inf(-1), false
-		}
-		q[k] += 1 / th
-		ll += 0.5 * math.Log(th)
-	}
-	return
-}
-
-// nonNegative minimizes ½θᵀSθ − qᵀθ under θ ≥ 0 by looking at every set of
-// positive components (there are at most 2⁶). It is nil when S is singular on
-// all of them.
-func nonNegative(s, q []float64) []float64 {
-	nt := len(q)
-	best := math.Inf(1)
-	var out []float64
-	for mask := 1; mask < 1<<nt; mask++ {
-		var idx []int
-		for k := 0; k < nt; k++ {
-			if mask&(1<<k) != 0 {
-				idx = append(idx, k)
-			}
-		}
-		sub := solveSymmetric(s, q, nt, idx)
-		if sub == nil {
-			continue
-		}
-		th := make([]float64, nt)
-		ok := true
-		for i, k := range idx {
-			if sub[i] < 0 {
-				ok = false
-			}
-			th[k] = sub[i]
-		}
-		if !ok {
-			continue
-		}
-		v := 0.0
-		for k := range th {
-			for l := range th {
-				v += 0.5 * th[k] * s[k*nt+l] * th[l]
-			}
-			v -= q[k] * th[k]
-		}
-		if v < best {
-			best, out = v, th
-		}
-	}
-	return out
-}
-
-// solveSymmetric solves the positive definite system S[idx,idx] x = q[idx] by
-// Cholesky after scaling to a unit diagonal; nil when singular.
-func solveSymmetric(s, q []float64, n int, idx []int) []float64 {
-	k := len(idx)
-	l := make([]float64, k*k)
-	x := make([]float64, k)
-	d := make([]float64, k)
-	for a, i := range idx {
-		d[a] = math.Sqrt(s[i*n+i])
-		if !(d[a] > 0) {
-			return nil
-		}
-	}
-	for a, i := range idx {
-		for b := 0; b <= a; b++ {
-			v := s[i*n+idx[b]] / (d[a] * d[b])
-			for e := 0; e < b; e++ {
-				v -= l[a*k+e] * l[b*k+e]
-			}
-			if a == b {
-				if v < 1e-12 {
-					return nil
+	// o_kl = (V_k u)ᵀ P (V_l u), of which the observed information is o − S/2.
+	c.o = make([]float64, nt*nt)
+	zwv := make([]float64, nt*p) // ZᵀWV_k u
+	for bi := range c.blocks {
+		b := &c.blocks[bi]
+		nb := len(b.rows)
+		vu, wvu := make([]float64, nb*nt), make([]float64, nb*nt)
+		for a := 0; a < nb; a++ {
+			for d := 0; d < nb; d++ {
+				for k := 0; k < nt; k++ {
+					vu[a*nt+k] += c.part(k, b.rows[a], b.rows[d]) * u[b.rows[d]]
 				}
-				l[a*k+a] = math.Sqrt(v)
-			} else {
-				l[a*k+b] = v / l[b*k+b]
+			}
+		}
+		wmul(wvu, vu, b, nt)
+		for a := 0; a < nb; a++ {
+			for k, v := range vu[a*nt : (a+1)*nt] {
+				for l, w := range wvu[a*nt : (a+1)*nt] {
+					c.o[k*nt+l] += v * w
+				}
+				for i, w := range parts[bi].wz[a*p : (a+1)*p] {
+					zwv[k*p+i] += w * v
+				}
 			}
 		}
 	}
-	for a, i := range idx {
-		v := q[i] / d[a]
-		for e := 0; e < a; e++ {
-			v -= l[a*k+e] * x[e]
+	for k := range theta {
+		for l := range theta {
+			c.o[k*nt+l] -= dotPlain(zwv[k*p:(k+1)*p], zwv[l*p:(l+1)*p])
 		}
-		x[a] = v / l[a*k+a]
 	}
-	for a := k - 1; a >= 0; a-- {
-		v := x[a]
-		for e := a + 1; e < k; e++ {
-			v -= l[e*k+a] * x[e]
+	// Without priors Sθ = t, and the score is (q − Sθ)/2. The known variance
+	// of the priors has its part in t: move it over to q.
+	for k := range q {
+		for i := 0; i < p; i++ {
+			tr[k] -= m[k][i*p+i]
 		}
-		x[a] = v / l[a*k+a]
-	}
-	for a := range x {
-		x[a] /= d[a]
-	}
-	return x
-}
-
-// without returns a whitener of the covariance without some rows.
-func (c *components) without(drop map[int]bool) *whitener {
-	w := &whitener{}
-	for _, b := range c.blocks {
-		var rows []int
-		for _, i := range b.rows {
-			if !drop[i] {
-				rows = append(rows, i)
+		if rows > nObs {
+			q[k] -= tr[k]
+			for l, th := range theta {
+				q[k] += s[k*nt+l] * th
 			}
 		}
-		k := len(rows)
-		if k == 0 {
-			continue
-		}
-		nb := block{rows: rows, l: make([]float64, k*k), w: make([]float64, k*k)}
-		tmp := *c
-		tmp.blocks = []block{nb}
-		if tmp.build(c.theta) {
-			w.blocks = append(w.blocks, tmp.blocks[0])
-		}
 	}
-	return w
+	return q, s, ll, true
 }

@@ -7,15 +7,17 @@ import (
 
 // A VarianceFunction describes scatter with several causes: the covariance of
 // the observations is a sum of terms, each with one unknown variance. The
-// variances are estimated by REML (restricted maximum likelihood) in turn with
-// the fit, which they weight.
+// variances are estimated in turn with the fit, which they weight, by REML
+// (restricted maximum likelihood) with a weak prior: with few data plain REML
+// often puts a variance at zero, and intervals that trust it are too short. The
+// prior, the fourth root of the product of the terms' shares of the total
+// variance, keeps each off zero and leaves the total alone (a variant of Y.
+// Chung et al., Psychometrika 78 (2013) 685, who lift each variance by itself).
 type VarianceFunction struct {
 	Terms []VarianceTerm
-	// OffZero keeps the variances away from zero by a vague gamma(2) prior of
-	// each standard deviation (Y. Chung et al., Psychometrika 78 (2013) 685):
-	// it lifts them by about their standard error. With few data REML often
-	// puts a variance at zero, and intervals that trust it are too short.
-	OffZero bool
+	// REML asks for the plain REML estimates that mixed-model programs print,
+	// zeros included.
+	REML bool
 }
 
 // A VarianceTerm is a cause of scatter, with standard deviation σ·h at an
@@ -67,7 +69,7 @@ func (v VarianceFunction) check(data []Observation) error {
 type Component struct {
 	Name     string
 	Variance float64 // σ², ≥ 0
-	SE       float64 // of the variance, from the information matrix; 0 where Variance is 0
+	SE       float64 // of the variance, from the information of the data; 0 where Variance is 0
 }
 
 // SD is the square root of the variance.
@@ -100,11 +102,12 @@ func (c *components) shapes(t *task, p []float64) error {
 // fitVariance alternates between variance components and the weighted fit.
 func (t *task) fitVariance(v VarianceFunction) error {
 	c := newComponents(v, t.data)
-	c.offZero = v.OffZero
+	c.plain = v.REML
 	t.comps = c
 	rows := len(t.data) + len(t.priors)
 	r, x := make([]float64, rows), make([]float64, rows*t.n)
-	old := make([]float64, len(v.Terms))
+	old, last := make([]float64, len(v.Terms)), make([]float64, len(v.Terms))
+	part := 1.0
 	for iter := 0; ; iter++ {
 		p := append([]float64(nil), t.sol.P...)
 		if err := c.shapes(t, p); err != nil {
@@ -112,13 +115,28 @@ func (t *task) fitVariance(v VarianceFunction) error {
 		}
 		t.raw(r, x, p)
 		copy(old, c.theta)
-		if err := c.estimate(r, x, t.n, t.sol.Free); err != nil {
+		size, err := c.estimate(r, x, t.n, t.sol.Free)
+		if err != nil {
 			return err
 		}
-		if iter > 15 {
-			// Fit and variances chase each other: meet halfway.
+		// Fit and variances may chase each other to and fro: halve the step
+		// then, and double it again where they creep.
+		along, length := 0.0, 0.0
+		for k, v := range c.theta {
+			d := size[k] * (v - old[k])
+			along += d * last[k]
+			length += last[k] * last[k]
+			last[k] = d
+		}
+		switch {
+		case along < -0.5*length:
+			part /= 2
+		case along > 0.5*length:
+			part = math.Min(1, 2*part)
+		}
+		if part < 1 {
 			for k := range c.theta {
-				c.theta[k] = (c.theta[k] + old[k]) / 2
+				c.theta[k] = old[k] + part*(c.theta[k]-old[k])
 			}
 			_, c.s, c.reml, _ = c.score(c.theta, r, x, t.n, t.sol.Free)
 		}
@@ -132,15 +150,11 @@ func (t *task) fitVariance(v VarianceFunction) error {
 				moved = math.Max(moved, math.Abs(v-p[j])/math.Max(math.Abs(v), math.Abs(p[j])))
 			}
 		}
-		for k, v := range c.theta {
-			if v != old[k] {
-				moved = math.Max(moved, math.Abs(v-old[k])/math.Max(v, old[k]))
-			}
-		}
-		if moved < 1e-9 {
+		moved = math.Max(moved, change(old, c.theta, size))
+		if moved < 1e-9*part {
 			return nil
 		}
-		if iter == 100 {
+		if iter == 200 {
 			t.solErr = fmt.Errorf("fit: variance components and fit did not settle (last change %.1e): %w", moved, ErrNotConverged)
 			return nil
 		}
