@@ -12,8 +12,12 @@ import (
 // then renamed, so that a reader, a full disk or a power cut finds either the
 // old file or the new one. It follows no symbolic link: the name is replaced.
 // A program that is killed meanwhile leaves its temporary file; a later write of
-// the same name deletes those older than an hour.
+// the same name deletes those older than an hour. A device or a pipe, such as
+// /dev/stdout or /dev/null, is written to and never replaced.
 func WriteFile(name string, data []byte, perm os.FileMode) (err error) {
+	if info, err := os.Stat(name); err == nil && !info.Mode().IsRegular() && !info.IsDir() {
+		return writeThrough(name, data)
+	}
 	dir := filepath.Dir(name)
 	sweep(dir, filepath.Base(name))
 	f, err := os.CreateTemp(dir, "."+filepath.Base(name)+".*.tmp")
@@ -47,6 +51,19 @@ func WriteFile(name string, data []byte, perm os.FileMode) (err error) {
 		_ = d.Close()
 	}
 	return nil
+}
+
+// writeThrough writes to what is no file.
+func writeThrough(name string, data []byte) error {
+	f, err := os.OpenFile(name, os.O_WRONLY, 0)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(data)
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	return err
 }
 
 // sweep deletes temporary files that killed programs left beside base.

@@ -37,3 +37,23 @@ func onlyFile(t *testing.T, dir, name string) {
 	require.Len(t, entries, 1)
 	require.Equal(t, name, entries[0].Name())
 }
+
+// /dev/full takes nothing and says so; as root, a rename would have put a file
+// in its place.
+func TestWriteFileNeverReplacesADevice(t *testing.T) {
+	info, err := os.Stat("/dev/full")
+	if err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		t.Skip("no /dev/full here")
+	}
+	link := filepath.Join(t.TempDir(), "link")
+	require.NoError(t, os.Symlink("/dev/full", link))
+	for _, name := range []string{"/dev/full", link} {
+		require.ErrorContains(t, WriteFile(name, []byte("x"), 0o644), "no space left")
+	}
+	after, err := os.Stat("/dev/full")
+	require.NoError(t, err)
+	require.Equal(t, info.Mode(), after.Mode())
+	require.NoError(t, WriteFile(os.DevNull, []byte("x"), 0o644))
+	// A folder in which not even root may write.
+	require.Error(t, WriteFile("/proc/dosetone", []byte("x"), 0o644))
+}
