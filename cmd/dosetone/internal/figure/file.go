@@ -12,7 +12,6 @@ import (
 	"gonum.org/v1/plot/font/liberation"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/vgimg"
-	"gonum.org/v1/plot/vg/vgpdf"
 )
 
 // File is the figure as a file of its own, in the format of the name's
@@ -31,11 +30,7 @@ func (f *Figure) File(name string) ([]byte, error) {
 		_, err := vgimg.PngCanvas{Canvas: c}.WriteTo(&b)
 		return b.Bytes(), err
 	case ".pdf":
-		c := vgpdf.New(vg.Length(f.W), vg.Length(f.H))
-		f.on(c)
-		var b bytes.Buffer
-		_, err := c.WriteTo(&b)
-		return b.Bytes(), err
+		return f.pdf()
 	case "":
 		return nil, errors.New("the file name says no format: end it in .svg, .png or .pdf")
 	default:

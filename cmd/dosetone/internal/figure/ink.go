@@ -61,8 +61,13 @@ func Hex(c colorimetry.Lab) string {
 	return fmt.Sprintf("#%02x%02x%02x", q.R, q.G, q.B)
 }
 
-// rgba is the light color, for files that have no dark side.
-func (k Ink) rgba(opacity float64) color.Color {
+// rgb is the light color, for files that have no dark side.
+func (k Ink) rgb() (r, g, b uint8) {
 	v, _ := strconv.ParseUint(strings.TrimPrefix(k.light, "#"), 16, 32)
-	return color.NRGBA{R: uint8(v >> 16), G: uint8(v >> 8), B: uint8(v), A: uint8(255*opacity + 0.5)}
+	return uint8(v >> 16), uint8(v >> 8), uint8(v)
+}
+
+func (k Ink) rgba(opacity float64) color.Color {
+	r, g, b := k.rgb()
+	return color.NRGBA{R: r, G: g, B: b, A: uint8(255*opacity + 0.5)}
 }

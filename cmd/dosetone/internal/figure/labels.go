@@ -42,7 +42,7 @@ func (l *labels) put(c *canvas, p vg.Point, r float64, s string, k Ink) bool {
 	s = shorten(s, 22)
 	w, h := textWidth(s, textLabel), textLabel
 	x, y := float64(p.X), float64(p.Y)
-	for _, far := range []float64{1, 2.2, 3.6} {
+	for _, far := range []float64{1, 2.2, 3.6, 5} {
 		d := r*far + 3
 		type place struct {
 			x, y float64
@@ -59,7 +59,7 @@ func (l *labels) put(c *canvas, p vg.Point, r float64, s string, k Ink) bool {
 			case end:
 				x0 -= w
 			}
-			own := rect{x0, q.y - 2, x0 + w, q.y + h - 2}
+			own := rect{x0 - 3, q.y - 2, x0 + w + 3, q.y + h - 2}
 			if own.x0 < l.field.x0 || own.x1 > l.field.x1 || own.y0 < l.field.y0 || own.y1 > l.field.y1 || l.hits(own) {
 				continue
 			}

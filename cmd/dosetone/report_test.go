@@ -1,0 +1,146 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/net/html"
+)
+
+// hostileLot is a lot's name as a stranger's file might hold it.
+const hostileLot = `<script>alert(1)</script>' onload="x()`
+
+// hostileLots are the lots of labLots with names that would run in a page that
+// does not escape them.
+func hostileLots() []byte {
+	return bytes.ReplaceAll(labLots(), []byte("\nL3,"), []byte("\n\""+strings.ReplaceAll(hostileLot, `"`, `""`)+"\","))
+}
+
+// pageOf reads a page as a tree, and checks that nothing in it can run.
+func pageOf(t *testing.T, name string) (*html.Node, string) {
+	t.Helper()
+	data, err := os.ReadFile(name)
+	require.NoError(t, err)
+	doc, err := html.Parse(bytes.NewReader(data))
+	require.NoError(t, err)
+	for n := range doc.Descendants() {
+		if n.Type == html.ElementNode {
+			assert.NotContains(t, []string{"script", "iframe", "object", "embed", "form", "base"}, n.Data, name)
+			for _, a := range n.Attr {
+				assert.False(t, strings.HasPrefix(strings.ToLower(a.Key), "on"), "%s: <%s %s>", name, n.Data, a.Key)
+			}
+		}
+	}
+	return doc, string(data)
+}
+
+func figuresOf(doc *html.Node) (ids []string) {
+	for n := range doc.Descendants() {
+		if n.Type != html.ElementNode || n.Data != "svg" {
+			continue
+		}
+		marks := 0
+		for m := range n.Descendants() {
+			for _, a := range m.Attr {
+				if a.Key == "class" && a.Val == "mark" {
+					marks++
+				}
+			}
+		}
+		for _, a := range n.Attr {
+			if a.Key == "aria-labelledby" && marks > 0 {
+				ids = append(ids, strings.TrimSuffix(strings.TrimPrefix(strings.Fields(a.Val)[0], "fig-"), "-t"))
+			}
+		}
+	}
+	return ids
+}
+
+func TestReportsEscapeNamesAndAreTheSameEveryTime(t *testing.T) {
+	dir := workspace(t)
+	require.NoError(t, os.WriteFile("hostile.csv", hostileLots(), 0o644))
+	in := filepath.Join(dir, "hostile.csv")
+	ok(t, "fit", in, "-o", "m.json", "--process", "permanganate-pellet", "--viewing", "D65/10", "--report", "fit.html")
+	doc, text := pageOf(t, "fit.html")
+	assert.Equal(t, fitFigures(), figuresOf(doc))
+	assert.Contains(t, text, "&lt;script&gt;alert(1)&lt;/script&gt;")
+	assert.NotContains(t, text, dir, "the page tells the folder")
+	ok(t, "fit", in, "-o", "m.json", "--process", "permanganate-pellet", "--viewing", "D65/10", "--report", "again.html")
+	again, err := os.ReadFile("again.html")
+	require.NoError(t, err)
+	assert.Equal(t, text, string(again))
+
+	target := "id,L,a,b,illuminant,observer\n\"" + strings.ReplaceAll(hostileLot, `"`, `""`) + "\",44,-2.4,-10,D65,10\n"
+	require.NoError(t, os.WriteFile("target.csv", []byte(target), 0o644))
+	ok(t, "suggest", "m.json", "--target", "target.csv", "--report", "suggest.html")
+	doc, text = pageOf(t, "suggest.html")
+	assert.Equal(t, suggestFigures(), figuresOf(doc))
+	assert.Contains(t, text, "&lt;script&gt;alert(1)&lt;/script&gt;")
+
+	require.NoError(t, os.WriteFile("lots.csv", bytes.ReplaceAll(hostileLots(), []byte(",trial,"), []byte(",production,")), 0o644))
+	r := tool(t, "", "check", "lots.csv", "--standard", "target.csv", "--model", "m.json", "--process", "permanganate-pellet", "--viewing", "D65/10", "--ledger", "l.csv", "--report", "check.html")
+	require.Contains(t, []int{exitDone, exitOutside}, r.code, r.err)
+	doc, text = pageOf(t, "check.html")
+	ids := figuresOf(doc)
+	for _, f := range checkFigures() {
+		assert.Contains(t, ids, f)
+	}
+	assert.Contains(t, text, "&lt;script&gt;alert(1)&lt;/script&gt;")
+	assert.NotContains(t, text, "<script")
+}
+
+func TestUnreachableTargetsHaveAPageToo(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "lots.csv", "-o", "m.json", "--process", "permanganate-pellet", "--viewing", "D65/10")
+	ok(t, "suggest", "m.json", "--lab", "45,30,12", "--report", "red.html")
+	doc, text := pageOf(t, "red.html")
+	assert.Equal(t, []string{"strip", "path-lb", "path-ab"}, figuresOf(doc))
+	assert.Contains(t, text, "Not reachable")
+}
+
+func TestFiguresOnRequest(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "lots.csv", "-o", "m.json", "--process", "permanganate-pellet", "--viewing", "D65/10")
+	ok(t, "suggest", "m.json", "--lab", "44,-2.4,-10", "--figure", "contour=c.svg", "--figure", "pass=p.png", "--figure", "strip=s.pdf")
+	for name, head := range map[string]string{"c.svg": "<svg", "p.png": "\x89PNG", "s.pdf": "%PDF"} {
+		data, err := os.ReadFile(name)
+		require.NoError(t, err)
+		assert.True(t, bytes.HasPrefix(data, []byte(head)), name)
+	}
+	for _, c := range []struct {
+		args []string
+		code int
+		say  string
+	}{
+		{[]string{"--figure", "pass"}, exitUsage, "NAME=FILE"},
+		{[]string{"--figure", "pass=x.gif"}, exitUsage, ".svg, .png or .pdf"},
+		{[]string{"--figure", "nonsense=x.svg"}, exitUsage, "contour"},
+		{[]string{"--report", "-"}, exitUsage, "need a file"},
+		{[]string{"--report", "m.json"}, exitUsage, "named twice"},
+		{[]string{"--report", "no/such/x.html"}, exitFailed, "no such folder"},
+	} {
+		r := tool(t, "", append([]string{"suggest", "m.json", "--lab", "44,-2.4,-10"}, c.args...)...)
+		assert.Equal(t, c.code, r.code, "%v: %s", c.args, r.err)
+		assert.Contains(t, r.err, c.say)
+		assert.Empty(t, r.out)
+	}
+}
+
+// What the page says of single lots comes from their numbers: a lot that is
+// made lighter by 6 L* is named, and the curve's largest pull is its own.
+func TestReadingsNameTheLotThatIsOff(t *testing.T) {
+	workspace(t)
+	data, err := os.ReadFile("trials.csv")
+	require.NoError(t, err)
+	require.Contains(t, string(data), "T06")
+	ok(t, "fit", "trials.csv", "-o", "m.json", "--report", "fit.html")
+	_, text := pageOf(t, "fit.html")
+	// T06 lies furthest from its settings, as the model's own table says.
+	assert.Contains(t, text, "T06 came out lighter than its settings promise")
+	assert.Contains(t, text, "drive the curve: T13")
+}
