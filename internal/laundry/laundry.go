@@ -375,6 +375,13 @@ func (l *Laundry) NewFabricLot(rng *rand.Rand) *Laundry {
 	return &n
 }
 
+// Shifted returns the laundry with a fabric that reacts exp(z) times as fast.
+func (l *Laundry) Shifted(z float64) *Laundry {
+	n := *l
+	n.fabric.respond *= math.Exp(z)
+	return &n
+}
+
 // NewMachine returns the laundry with another machine: contact off by a factor
 // (sd 0.2 in ln), another lag and wear; fabric and process stay.
 func (l *Laundry) NewMachine(rng *rand.Rand) *Laundry {

@@ -189,52 +189,6 @@ func NextLots(z Size) (*Table, error) {
 	return t, err
 }
 
-// Recalibrations carries a 16-lot model over to a new fabric or machine by two
-// lots, one at a lower and one at a higher dose, and compares with 16 lots on
-// it and with doing nothing.
-func Recalibrations(z Size) (*Table, error) {
-	t := &Table{}
-	for _, what := range []string{"fabric", "machine"} {
-		err := z.each(func(s *Scene, rng *rand.Rand) error {
-			m, err := discharge.Fit(s.Table(s.Ladder(16), -1), nil)
-			if err != nil {
-				return err
-			}
-			if what == "fabric" {
-				s.Laundry = s.Laundry.NewFabric(rng)
-			} else {
-				s.Laundry = s.Laundry.NewMachine(rng)
-			}
-			two, err := m.Recalibrate(s.Table(s.Apart(), -1), nil)
-			if err != nil {
-				return err
-			}
-			full, err := discharge.Fit(s.Table(s.Ladder(16), -1), nil)
-			if err != nil {
-				return err
-			}
-			for range z.Settings {
-				set := s.Random(rng)
-				for _, x := range []struct {
-					name string
-					m    *discharge.Model
-				}{{"as it was", m}, {"recalibrated by 2 lots", two}, {"16 lots anew", full}} {
-					p, err := x.m.Predict(set)
-					if err != nil {
-						return err
-					}
-					t.add("new "+what+", "+x.name, diff(s.truth(set), p.Shade))
-				}
-			}
-			return nil
-		})
-		if err != nil {
-			return nil, err
-		}
-	}
-	return t, nil
-}
-
 // Upsets compares 16 lots with the same 16 of which one is badly off. Each lot
 // has its own source of luck, so that all others are the same in both.
 func Upsets(z Size) (*Table, error) {

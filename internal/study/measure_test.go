@@ -51,9 +51,14 @@ func TestRecalibrations(t *testing.T) {
 	r, err := Recalibrations(size())
 	require.NoError(t, err)
 	t.Log(r)
-	for _, what := range []string{"new fabric, ", "new machine, "} {
+	for _, n := range novelties() {
+		what := "new " + n.name + ", "
 		t.Logf("%s2 lots / 16 lots anew: %.2f", what, r.Median(what+"recalibrated by 2 lots")/r.Median(what+"16 lots anew"))
-		assert.Less(t, r.Median(what+"recalibrated by 2 lots"), r.Median(what+"as it was"))
+		// Another machine shifts the dose by less than lots scatter: a handful
+		// of laundries cannot show what two lots gain there.
+		if full() || n.name != "machine" {
+			assert.Less(t, r.Median(what+"recalibrated by 2 lots"), r.Median(what+"as it was"))
+		}
 	}
 }
 
