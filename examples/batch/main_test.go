@@ -32,7 +32,7 @@ func demoModel(t *testing.T) (*discharge.Model, []byte) {
 // several pieces.
 func TestBatch(t *testing.T) {
 	model, file := demoModel(t)
-	const rows = 20_000
+	const rows = 12_000
 	var in strings.Builder
 	in.WriteString("# invented settings\nid;strength_pct;ratio;time_min\n")
 	for i := range rows {
@@ -131,7 +131,7 @@ func TestBatchStreamsAndStops(t *testing.T) {
 	before, after := runtime.MemStats{}, runtime.MemStats{}
 	runtime.GC()
 	runtime.ReadMemStats(&before)
-	err := run(ctx, bytes.NewReader(file), &forever{}, &stopAfter{left: 10 << 20, cancel: cancel}, io.Discard)
+	err := run(ctx, bytes.NewReader(file), &forever{}, &stopAfter{left: 2 << 20, cancel: cancel}, io.Discard)
 	require.ErrorIs(t, err, context.Canceled)
 	runtime.GC()
 	runtime.ReadMemStats(&after)
