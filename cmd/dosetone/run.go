@@ -30,12 +30,16 @@ const exitWords = `Exit codes: 0 done, 1 failed (a file, the data, or interrupte
 // run executes one command line and returns the exit code: results go to
 // stdout, warnings and errors to stderr.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	e := newEnv(ctx, stdin, stdout, stderr)
+	return newEnv(ctx, stdin, stdout, stderr).runOn(args)
+}
+
+// runOn is run in a world of its own.
+func (e *env) runOn(args []string) int {
 	err := e.execute(args)
 	if err == nil {
 		return exitDone
 	}
-	fmt.Fprintln(stderr, "dosetone:", err)
+	fmt.Fprintln(e.stderr, "dosetone:", err)
 	var failed *failure
 	var outside *errOutside
 	switch {
