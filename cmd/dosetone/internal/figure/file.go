@@ -7,9 +7,11 @@ import (
 	"path/filepath"
 	"strings"
 
+	"codeberg.org/go-fonts/liberation/liberationsansbold"
+	"codeberg.org/go-fonts/liberation/liberationsansregular"
 	"golang.org/x/image/font"
+	"golang.org/x/image/font/opentype"
 	plotfont "gonum.org/v1/plot/font"
-	"gonum.org/v1/plot/font/liberation"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/vgimg"
 )
@@ -40,9 +42,26 @@ func (f *Figure) File(name string) ([]byte, error) {
 
 // on draws the figure in its light colors.
 func (f *Figure) on(c vg.Canvas) {
-	p := &paper{Canvas: c, fonts: plotfont.NewCache(liberation.Collection())}
+	p := &paper{Canvas: c, fonts: plotfont.NewCache(fonts())}
 	p.fill(box(0, 0, f.W, f.H), inkPaper(), 1)
 	f.draw(&canvas{p, f.W, f.H})
+}
+
+// fonts are the two that figures need, read when a picture is drawn. The
+// files of all twelve would double the tool.
+func fonts() plotfont.Collection {
+	var out plotfont.Collection
+	for _, f := range []struct {
+		weight font.Weight
+		data   []byte
+	}{{font.WeightNormal, liberationsansregular.TTF}, {font.WeightBold, liberationsansbold.TTF}} {
+		face, err := opentype.Parse(f.data)
+		if err != nil {
+			continue // the module's own bytes: not reached
+		}
+		out = append(out, plotfont.Face{Font: plotfont.Font{Typeface: "Liberation", Variant: "Sans", Weight: f.weight}, Face: face})
+	}
+	return out
 }
 
 // paper is a surface on a canvas of gonum/plot.
@@ -75,8 +94,20 @@ func (p *paper) text(at vg.Point, s string, t textStyle) {
 	case end:
 		at.X -= face.Width(s)
 	}
+	if t.halo {
+		p.fill(behind(at, float64(face.Width(s)), t.size), inkPaper(), haloOpacity)
+	}
 	p.SetColor(t.ink.rgba(1))
 	p.FillString(face, at, s)
+}
+
+// haloOpacity is that of the paper behind a text that lines may cross, where
+// there is no outline of letters.
+const haloOpacity = 0.8
+
+func behind(at vg.Point, width, size float64) vg.Path {
+	x, y := float64(at.X), float64(at.Y)
+	return box(x-1, y-0.2*size, x+width+1, y+0.8*size)
 }
 
 func (p *paper) begin(string) {}

@@ -93,7 +93,7 @@ func drawLots(c *canvas, rows []LotRow) {
 			c.text(pt(pFrom+w+4, y-4), fmt.Sprintf("%.1f", r.Pull), textStyle{size: textTick, ink: k, bold: r.Heavy})
 		}
 	}
-	for _, z := range []float64{-span, -2, 2, span} {
+	for _, z := range []float64{-2, 2} {
 		c.tick(zx(z), bottom-12, strings.Replace(fmt.Sprintf("%+.0f", z), "-", "−", 1), middle)
 	}
 }

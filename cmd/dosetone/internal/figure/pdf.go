@@ -93,6 +93,9 @@ func (p *pdf) text(at vg.Point, s string, t textStyle) {
 	case end:
 		x -= p.doc.GetStringWidth(s)
 	}
+	if t.halo {
+		p.fill(behind(pt(x, float64(at.Y)), p.doc.GetStringWidth(s), t.size), inkPaper(), haloOpacity)
+	}
 	r, g, b := t.ink.rgb()
 	p.doc.SetTextColor(int(r), int(g), int(b))
 	p.doc.Text(x, p.h-float64(at.Y), s)

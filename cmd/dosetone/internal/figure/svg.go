@@ -25,13 +25,21 @@ func (f *Figure) SVG() string { return f.svg("", false) }
 func (f *Figure) svg(style string, paper bool) string {
 	s := &svg{h: f.H}
 	id := "fig-" + f.Name
-	fmt.Fprintf(&s.b, `<svg xmlns="http://www.w3.org/2000/svg" class="fig" viewBox="0 0 %s %s" width="100%%" role="img" aria-labelledby="%s-t %s-d">`, number(f.W), number(f.H), id, id)
+	// In a page the figure stands on the page's paper; a file brings its own, and
+	// a margin.
+	view, margin := `width="100%"`, 0.0
+	if paper {
+		margin = 10
+		view = fmt.Sprintf(`width="%s" height="%s"`, number(f.W+2*margin), number(f.H+2*margin))
+	}
+	fmt.Fprintf(&s.b, `<svg xmlns="http://www.w3.org/2000/svg" class="fig" viewBox="%s %s %s %s" %s role="img" aria-labelledby="%s-t %s-d">`,
+		number(-margin), number(-margin), number(f.W+2*margin), number(f.H+2*margin), view, id, id)
 	fmt.Fprintf(&s.b, `<title id="%s-t">%s</title><desc id="%s-d">%s</desc>`, id, escape(f.Title), id, escape(f.Desc))
 	if style != "" {
 		s.b.WriteString("<style>" + style + "</style>")
 	}
 	if paper {
-		s.fill(box(0, 0, f.W, f.H), inkPaper(), 1)
+		s.fill(box(-margin, -margin, f.W+margin, f.H+margin), inkPaper(), 1)
 	}
 	f.draw(&canvas{s, f.W, f.H})
 	s.b.WriteString("</svg>")
