@@ -16,7 +16,7 @@ const module = "example.com/dosetone/"
 // free to import what it needs.
 func allowed() map[string][]string {
 	color := []string{"datasets/cie"}
-	shade := []string{"datasets/cie", "colorimetry", "fit", "internal/golden"}
+	shade := []string{"datasets/cie", "colorimetry", "fit", "internal/golden", "internal/mat3"}
 	domain := append([]string{"discharge"}, shade...)
 	return map[string][]string{
 		"datasets/cie":       {},

@@ -1,6 +1,10 @@
 package discharge
 
-import "math"
+import (
+	"math"
+
+	"example.com/dosetone/internal/mat3"
+)
 
 // pass is the probability that the mean of the next lot at x lies within the
 // tolerance of the target. The dose of that lot is integrated over by the
@@ -18,14 +22,7 @@ func (q *search) pass(v *values) float64 {
 			off[1+a][1+b] = m.path.lotOff[a][b]
 		}
 	}
-	var go1 [3][3]float64
-	for i := range 3 {
-		for j := range 3 {
-			for k := range 3 {
-				go1[i][j] += q.metric[i][k] * off[k][j]
-			}
-		}
-	}
+	go1 := mat3.Mul(q.metric, off)
 	t1, t2 := 0.0, 0.0
 	for i := range 3 {
 		t1 += go1[i][i]

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"example.com/dosetone/internal/mat3"
 )
 
 // Plan chooses the next lots to run: those that, given the lots already run,
@@ -252,7 +254,7 @@ func (m *Model) deltaEPerLevel(s float64) float64 {
 	q := metric(m.path.at(s))
 	da, db := m.path.tangent(s)
 	t := [3]float64{m.path.L1 - m.path.L0, da, db}
-	return math.Sqrt(form(&q, t, t))
+	return math.Sqrt(mat3.Form(&q, t, t))
 }
 
 // covariance of the aims and lots after the chosen lots have been run.

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/mat3"
 )
 
 // SuggestOptions are the operator's limits. The zero value means: tolerance
@@ -283,22 +284,12 @@ func (q *search) deltaE(c colorimetry.Lab) float64 {
 func nearestOn(a, b, c colorimetry.Lab, g *[3][3]float64) colorimetry.Lab {
 	d := [3]float64{b.L - a.L, b.A - a.A, b.B - a.B}
 	e := [3]float64{c.L - a.L, c.A - a.A, c.B - a.B}
-	dd, de := form(g, d, d), form(g, d, e)
+	dd, de := mat3.Form(g, d, d), mat3.Form(g, d, e)
 	if dd <= 0 {
 		return a
 	}
 	t := min(max(de/dd, 0), 1)
 	return colorimetry.Lab{L: a.L + t*d[0], A: a.A + t*d[1], B: a.B + t*d[2]}
-}
-
-func form(g *[3][3]float64, u, v [3]float64) float64 {
-	s := 0.0
-	for i := range 3 {
-		for j := range 3 {
-			s += u[i] * g[i][j] * v[j]
-		}
-	}
-	return s
 }
 
 // evaluate fills in everything about one setting.
@@ -319,7 +310,7 @@ func (q *search) split(p Prediction) (along, off float64) {
 	da, db := q.m.path.tangent(p.Level)
 	t := [3]float64{q.m.path.L1 - q.m.path.L0, da, db}
 	e := [3]float64{p.Shade.L - q.target.Lab.L, p.Shade.A - q.target.Lab.A, p.Shade.B - q.target.Lab.B}
-	tt, te, ee := form(&q.metric, t, t), form(&q.metric, t, e), form(&q.metric, e, e)
+	tt, te, ee := mat3.Form(&q.metric, t, t), mat3.Form(&q.metric, t, e), mat3.Form(&q.metric, e, e)
 	along = te / math.Sqrt(tt)
 	return along, math.Sqrt(math.Max(ee-along*along, 0))
 }

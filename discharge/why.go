@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"example.com/dosetone/internal/mat3"
 )
 
 // why says in words what stands between the target and a pass.
@@ -19,7 +21,7 @@ func (q *search) why(out *Suggestions) string {
 		return "darker than the base: discharge only lightens; it needs another fabric or over-dyeing"
 	}
 	e := [3]float64{0, t.A - c.A, t.B - c.B}
-	if chroma := form(&q.metric, e, e); chroma < 0.25*out.ClosestDeltaE*out.ClosestDeltaE {
+	if chroma := mat3.Form(&q.metric, e, e); chroma < 0.25*out.ClosestDeltaE*out.ClosestDeltaE {
 		if t.L > c.L {
 			return "lighter than the allowed settings reach: raise a bound, or run trials at a higher dose"
 		}

@@ -5,19 +5,20 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/mat3"
 )
 
 // BaseHistory is how the base of one fabric has come in from load to load.
 type BaseHistory struct {
 	Loads int
 	Mean  colorimetry.Lab
-	Cov   mat3 // of a load's mean, prior included
+	Cov   mat3.Mat // of a load's mean, prior included
 }
 
 // typicalBase is how bases of one fabric scatter from load to load when few
 // were read: standard deviations of 0.4 L*, 0.15 a* and 0.2 b* (common
 // practice, no source). It weighs as much as four loads.
-func typicalBase() mat3 { return mat3{{0.16, 0, 0}, {0, 0.0225, 0}, {0, 0, 0.04}} }
+func typicalBase() mat3.Mat { return mat3.Mat{{0.16, 0, 0}, {0, 0.0225, 0}, {0, 0, 0.04}} }
 
 const typicalBaseLoads = 4
 
@@ -41,9 +42,9 @@ func LearnBase(tables ...*discharge.Table) (*BaseHistory, error) {
 	h := &BaseHistory{Loads: len(means)}
 	n := float64(len(means))
 	for _, c := range means {
-		h.Mean = moved(h.Mean, vec3{c.L / n, c.A / n, c.B / n})
+		h.Mean = moved(h.Mean, mat3.Vec{c.L / n, c.A / n, c.B / n})
 	}
-	h.Cov = scaled(typicalBase(), typicalBaseLoads)
+	h.Cov = mat3.Scaled(typicalBase(), typicalBaseLoads)
 	for _, c := range means {
 		d := minus(c, h.Mean)
 		for i := range 3 {
@@ -52,7 +53,7 @@ func LearnBase(tables ...*discharge.Table) (*BaseHistory, error) {
 			}
 		}
 	}
-	h.Cov = scaled(h.Cov, 1/(typicalBaseLoads+n-1))
+	h.Cov = mat3.Scaled(h.Cov, 1/(typicalBaseLoads+n-1))
 	return h, nil
 }
 
@@ -68,7 +69,8 @@ func baseOf(o *Options) *BaseHistory {
 // distance2 is the squared distance of a load's base from the history in its
 // scatter, the history's own mean being uncertain too.
 func (h *BaseHistory) distance2(c colorimetry.Lab) float64 {
-	return form(inverse3(scaled(h.Cov, 1+1/float64(h.Loads))), minus(c, h.Mean))
+	precision, d := mat3.Inverse(mat3.Scaled(h.Cov, 1+1/float64(h.Loads))), minus(c, h.Mean)
+	return mat3.Form(&precision, d, d)
 }
 
 // baseLimit is the distance above which a base counts as another fabric's:
@@ -85,7 +87,7 @@ func meanOf(l discharge.Lot) (mean colorimetry.Lab, n float64) {
 	panels, _ := discharge.PanelMeans(l)
 	n = float64(len(panels))
 	for _, p := range panels {
-		mean = moved(mean, vec3{p.Lab.L / n, p.Lab.A / n, p.Lab.B / n})
+		mean = moved(mean, mat3.Vec{p.Lab.L / n, p.Lab.A / n, p.Lab.B / n})
 	}
 	return mean, n
 }

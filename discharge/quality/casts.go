@@ -5,6 +5,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/mat3"
 )
 
 // colorant is something on the cloth that dose does not put there or take away,
@@ -109,7 +110,7 @@ func (p *palette) spectrum(level float64) []float64 {
 }
 
 // tint is the change of Lab when an amount of a colorant is added at a level.
-func (p *palette) tint(level float64) func(c colorant, amount float64) vec3 {
+func (p *palette) tint(level float64) func(c colorant, amount float64) mat3.Vec {
 	r := p.spectrum(level)
 	ks := make([]float64, len(r))
 	for i, v := range r {
@@ -118,7 +119,7 @@ func (p *palette) tint(level float64) func(c colorant, amount float64) vec3 {
 	}
 	from := p.weights.Lab(r)
 	with := make([]float64, len(r))
-	return func(c colorant, amount float64) vec3 {
+	return func(c colorant, amount float64) mat3.Vec {
 		for i := range with {
 			with[i] = colorimetry.FromKS(ks[i] + amount*p.shapes[c][i])
 		}

@@ -5,6 +5,7 @@ import (
 
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/internal/golden"
+	"example.com/dosetone/internal/mat3"
 )
 
 // Split is the deviation of a lot from the standard, along the shade path,
@@ -39,10 +40,10 @@ type explained struct {
 	amount    float64
 	level     float64
 	levelSD   float64
-	effect    vec3    // of the colorant on Lab
-	size      float64 // of the effect in the formula's units
-	chi2      float64 // of what remains, one degree of freedom less with a colorant
-	chi2None  float64 // without any colorant, 2 degrees of freedom
+	effect    mat3.Vec // of the colorant on Lab
+	size      float64  // of the effect in the formula's units
+	chi2      float64  // of what remains, one degree of freedom less with a colorant
+	chi2None  float64  // without any colorant, 2 degrees of freedom
 	levelNone float64
 }
 
@@ -79,9 +80,9 @@ func (j *judge) explain(t *discharge.Table) {
 }
 
 // noise is the covariance of the lot mean about the path, dose set aside.
-func (j *judge) noise(level float64) mat3 {
+func (j *judge) noise(level float64) mat3.Mat {
 	s := j.opt.Model.ScatterAt(level)
-	v := plus(scaled(j.sample.covariance(j.opt.Model), 1/j.sample.n), j.sample.extra)
+	v := mat3.Plus(mat3.Scaled(j.sample.covariance(j.opt.Model), 1/j.sample.n), j.sample.extra)
 	v[0][0] += s.LotLightness
 	for i := range 2 {
 		for k := range 2 {
@@ -96,14 +97,15 @@ func (j *judge) noise(level float64) mat3 {
 func (j *judge) account(p *palette, spectrum []float64) *explained {
 	m := j.opt.Model
 	start := min(max(m.LevelOf(j.sample.mean.L), -0.1), 1.1)
-	precision := inverse3(j.noise(start))
-	chi2 := func(level float64, tint vec3) float64 {
-		return form(precision, minus(j.sample.mean, moved(m.ShadeAt(level), tint)))
+	precision := mat3.Inverse(j.noise(start))
+	chi2 := func(level float64, tint mat3.Vec) float64 {
+		d := minus(j.sample.mean, moved(m.ShadeAt(level), tint))
+		return mat3.Form(&precision, d, d)
 	}
 	best := func(lo, hi float64, c colorant, amount float64) (level, y float64) {
 		return golden.Section(func(s float64) float64 {
 			if amount == 0 {
-				return chi2(s, vec3{})
+				return chi2(s, mat3.Vec{})
 			}
 			y := chi2(s, p.tint(s)(c, amount))
 			if spectrum != nil {

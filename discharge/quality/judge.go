@@ -7,6 +7,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/mat3"
 )
 
 // Options are the buyer's terms and what the laundry knows. The zero value
@@ -159,7 +160,7 @@ func (j *judge) prepare(t *discharge.Table) error {
 		// Lots that need judging are not all drawn from the trials' scatter:
 		// twice its width keeps an upset lot from being argued away.
 		if p, err := o.Model.Predict(j.lot.Settings); err == nil {
-			j.prior = &prior{mean: p.Shade, precision: inverse3(scaled(p.LotCovariance, 4))}
+			j.prior = &prior{mean: p.Shade, precision: mat3.Inverse(mat3.Scaled(p.LotCovariance, 4))}
 		}
 	}
 	j.report = &Report{Lot: j.lot.ID, Viewing: t.Viewing, Difference: o.Difference.String(), Tolerance: o.Tolerance, Standard: j.target.Lab,

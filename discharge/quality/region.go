@@ -5,6 +5,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/mat3"
 )
 
 // region is what the buyer accepts: all shades within a tolerance of the
@@ -15,7 +16,7 @@ type region struct {
 	standard  colorimetry.Lab
 	ends      []colorimetry.Lab // approved limits
 	tolerance float64
-	metric    mat3 // quadratic form of small differences at the standard
+	metric    mat3.Mat // quadratic form of small differences at the standard
 }
 
 func newRegion(t discharge.Target, f colorimetry.Difference, tolerance float64) *region {
@@ -26,18 +27,18 @@ func newRegion(t discharge.Target, f colorimetry.Difference, tolerance float64) 
 		}
 	}
 	const h = 0.3
-	at := func(d vec3) float64 {
+	at := func(d mat3.Vec) float64 {
 		e := f.Diff(t.Lab, moved(t.Lab, d))
 		return e * e / (h * h)
 	}
 	for i := range 3 {
-		var d vec3
+		var d mat3.Vec
 		d[i] = h
 		r.metric[i][i] = at(d)
 	}
 	for i := range 3 {
 		for j := range i {
-			var d vec3
+			var d mat3.Vec
 			d[i], d[j] = h, h
 			v := (at(d) - r.metric[i][i] - r.metric[j][j]) / 2
 			r.metric[i][j], r.metric[j][i] = v, v
@@ -54,13 +55,13 @@ func (r *region) distance(c colorimetry.Lab) float64 {
 	d := r.fromStandard(c)
 	for _, end := range r.ends {
 		way, off := minus(end, r.standard), minus(c, r.standard)
-		length := form(r.metric, way)
+		length := mat3.Form(&r.metric, way, way)
 		if length <= 0 {
 			continue
 		}
-		w := apply(r.metric, way)
+		w := mat3.Apply(r.metric, way)
 		t := min(max((w[0]*off[0]+w[1]*off[1]+w[2]*off[2])/length, 0), 1)
-		near := moved(r.standard, vec3{t * way[0], t * way[1], t * way[2]})
+		near := moved(r.standard, mat3.Vec{t * way[0], t * way[1], t * way[2]})
 		d = math.Min(d, r.formula.Diff(near, c))
 	}
 	return d

@@ -6,14 +6,15 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/mat3"
 )
 
 // sample is what was measured on a lot, one entry per panel.
 type sample struct {
 	panels []discharge.PanelMean
 	mean   colorimetry.Lab
-	ss     mat3 // sum of squares and products about the mean
-	extra  mat3 // covariance that all panels share: of a stage's shift
+	ss     mat3.Mat // sum of squares and products about the mean
+	extra  mat3.Mat // covariance that all panels share: of a stage's shift
 	n      float64
 	mapped string // the stage that the readings were taken at, "" for finished, dry
 }
@@ -67,9 +68,9 @@ func (s *sample) spectrum() []float64 {
 	return sum
 }
 
-func minus(a, b colorimetry.Lab) vec3 { return vec3{a.L - b.L, a.A - b.A, a.B - b.B} }
+func minus(a, b colorimetry.Lab) mat3.Vec { return mat3.Vec{a.L - b.L, a.A - b.A, a.B - b.B} }
 
-func moved(a colorimetry.Lab, d vec3) colorimetry.Lab {
+func moved(a colorimetry.Lab, d mat3.Vec) colorimetry.Lab {
 	return colorimetry.Lab{L: a.L + d[0], A: a.A + d[1], B: a.B + d[2]}
 }
 
@@ -77,25 +78,25 @@ func moved(a colorimetry.Lab, d vec3) colorimetry.Lab {
 // the laundry: standard deviations of 0.8 L*, 0.15 a* and 0.35 b* (common
 // practice, no source; the width of three to five tenths of a ΔE00 that
 // readings of one garment show, and half a unit between garments).
-func typicalScatter() mat3 {
-	return mat3{{0.64, 0, 0}, {0, 0.0225, 0}, {0, 0, 0.1225}}
+func typicalScatter() mat3.Mat {
+	return mat3.Mat{{0.64, 0, 0}, {0, 0.0225, 0}, {0, 0, 0.1225}}
 }
 
 // scatter is the covariance of panels within the lot: what is expected, with
 // the weight of prior panels, and what was seen. The posterior is inverse
 // Wishart with scale psi and nu degrees of freedom ([3], section 3.6).
-func (s *sample) scatter(m *discharge.Model) (psi mat3, nu int) {
+func (s *sample) scatter(m *discharge.Model) (psi mat3.Mat, nu int) {
 	expected, prior := typicalScatter(), 3
 	if m != nil {
 		// The trials' own scatter, worth eight panels: lots do differ in
 		// evenness, so that even many trials say only about as much.
 		expected, prior = m.ScatterAt(m.LevelOf(s.mean.L)).Panel, 8
 	}
-	return plus(scaled(expected, float64(prior)), s.ss), prior + 2 + len(s.panels) - 1
+	return mat3.Plus(mat3.Scaled(expected, float64(prior)), s.ss), prior + 2 + len(s.panels) - 1
 }
 
 // covariance is the posterior mean of the covariance of panels.
-func (s *sample) covariance(m *discharge.Model) mat3 {
+func (s *sample) covariance(m *discharge.Model) mat3.Mat {
 	psi, nu := s.scatter(m)
-	return scaled(psi, 1/math.Max(float64(nu-4), 1))
+	return mat3.Scaled(psi, 1/math.Max(float64(nu-4), 1))
 }

@@ -8,6 +8,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/mat3"
 )
 
 // minPairs is the least number of panels read at both stages from which a
@@ -28,8 +29,8 @@ type Shift struct {
 	Center float64         // mean L* of the early readings
 	Width  float64         // sum of squares of their L* about Center
 	At     colorimetry.Lab // mean finished less mean early reading, at Center
-	By     vec3            // change of the shift per L*; zero without Slope
-	SD     vec3            // residual standard deviation of a panel
+	By     mat3.Vec        // change of the shift per L*; zero without Slope
+	SD     mat3.Vec        // residual standard deviation of a panel
 	df     float64
 }
 
@@ -88,7 +89,7 @@ func stageMeans(p *discharge.Panel) map[string]colorimetry.Lab {
 	for i := range p.Readings {
 		r := &p.Readings[i]
 		s := stageOf(r)
-		sum[s] = moved(sum[s], vec3{r.Lab.L, r.Lab.A, r.Lab.B})
+		sum[s] = moved(sum[s], mat3.Vec{r.Lab.L, r.Lab.A, r.Lab.B})
 		n[s]++
 	}
 	for s, v := range sum {
@@ -110,7 +111,7 @@ func learnShift(name string, x []float64, y [3][]float64) *Shift {
 		s.Width += (v - s.Center) * (v - s.Center)
 	}
 	line := len(x) >= 6 && slices.Max(x)-slices.Min(x) >= 8
-	var mean, by, flat, sloped vec3
+	var mean, by, flat, sloped mat3.Vec
 	for k := range 3 {
 		for _, v := range y[k] {
 			mean[k] += v / n
@@ -154,7 +155,7 @@ func (st *Stages) Known() []Shift {
 // panel: Student's t on what the pairs leave, with the shift's own error.
 func (s *Shift) Map(early colorimetry.Lab, level float64) (late colorimetry.Lab, half [3]float64) {
 	d := early.L - s.Center
-	late = moved(early, vec3{s.At.L + s.By[0]*d, s.At.A + s.By[1]*d, s.At.B + s.By[2]*d})
+	late = moved(early, mat3.Vec{s.At.L + s.By[0]*d, s.At.A + s.By[1]*d, s.At.B + s.By[2]*d})
 	t := studentQuantile(0.5+level/2, s.df)
 	for k := range 3 {
 		half[k] = t * s.SD[k] * math.Sqrt(1+s.own(d))

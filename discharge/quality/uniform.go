@@ -10,6 +10,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/mat3"
 )
 
 // Uniformity is how even garments are in themselves and among each other.
@@ -50,7 +51,7 @@ func (j *judge) uniformity() Uniformity {
 	}
 	type sum struct {
 		n int
-		d vec3
+		d mat3.Vec
 	}
 	sums := map[string]*sum{}
 	var order []string
@@ -85,7 +86,7 @@ func (j *judge) uniformity() Uniformity {
 	if len(order) < 2 {
 		return u
 	}
-	at := func(q PositionMean) colorimetry.Lab { return moved(j.sample.mean, vec3{q.DL, q.DA, q.DB}) }
+	at := func(q PositionMean) colorimetry.Lab { return moved(j.sample.mean, mat3.Vec{q.DL, q.DA, q.DB}) }
 	for _, name := range order {
 		s := sums[name]
 		c := 1 / float64(s.n)
@@ -119,10 +120,10 @@ func (j *judge) panelMean(id string) (colorimetry.Lab, bool) {
 func (j *judge) contrast(sides [2]string) (Contrast, bool) {
 	c := Contrast{Sides: sides}
 	var diffs []float64
-	var total vec3
+	var total mat3.Vec
 	for _, p := range j.lot.Panels {
 		var n [2]float64
-		var mean [2]vec3
+		var mean [2]mat3.Vec
 		for _, r := range p.Readings {
 			words := strings.FieldsFunc(strings.ToLower(r.Position), func(x rune) bool { return x == ' ' || x == '-' || x == '_' || x == '/' || x == '.' })
 			for k, side := range sides {
@@ -150,7 +151,7 @@ func (j *judge) contrast(sides [2]string) (Contrast, bool) {
 	for _, d := range diffs {
 		c.DL += d / k
 	}
-	c.DeltaE = j.opt.Difference.Diff(j.sample.mean, moved(j.sample.mean, vec3{total[0] / k, total[1] / k, total[2] / k}))
+	c.DeltaE = j.opt.Difference.Diff(j.sample.mean, moved(j.sample.mean, mat3.Vec{total[0] / k, total[1] / k, total[2] / k}))
 	half := 0.0
 	if len(diffs) > 1 {
 		ss := 0.0

@@ -7,6 +7,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/fit"
+	"example.com/dosetone/internal/mat3"
 )
 
 // Decision is what to do with a lot.
@@ -71,7 +72,7 @@ const (
 // belief is the posterior about a lot.
 type belief struct {
 	sample *sample
-	psi    mat3
+	psi    mat3.Mat
 	nu     int
 	prior  *prior
 }
@@ -79,7 +80,7 @@ type belief struct {
 // prior is what the settings promise about the mean.
 type prior struct {
 	mean      colorimetry.Lab
-	precision mat3
+	precision mat3.Mat
 }
 
 // outcome is the result of integrating over a belief.
@@ -95,25 +96,25 @@ func (b *belief) integrate(r *region, garment *region, required float64, n float
 	rng := rand.New(rand.NewPCG(1, 3951))
 	psi, nu := b.psi, b.nu
 	if extra := n - b.sample.n; extra > 0 {
-		mean := scaled(b.psi, 1/math.Max(float64(b.nu-2), 1))
-		psi = plus(psi, scaled(mean, extra))
+		mean := mat3.Scaled(b.psi, 1/math.Max(float64(b.nu-2), 1))
+		psi = mat3.Plus(psi, mat3.Scaled(mean, extra))
 		nu += int(extra)
 	}
 	// Σ⁻¹ is Wishart with scale Ψ⁻¹: with Ψ = L Lᵀ and Bartlett's triangle A,
 	// Σ = L A⁻ᵀ A⁻¹ Lᵀ.
-	l := cholesky3(psi)
+	l := mat3.Cholesky(psi)
 	grid := normalGrid(shareGrid)
 	var out outcome
 	for range draws {
-		var a mat3
+		var a mat3.Mat
 		for i := range 3 {
 			a[i][i] = math.Sqrt(chiSquare(rng, nu-i))
 			for j := range i {
 				a[i][j] = rng.NormFloat64()
 			}
 		}
-		f := mul(l, transpose(lowerInverse(a)))
-		sigma := mul(f, transpose(f))
+		f := mat3.Mul(l, mat3.Transpose(mat3.LowerInverse(a)))
+		sigma := mat3.Mul(f, mat3.Transpose(f))
 		mu := b.drawMean(rng, sigma, n)
 		ok := r.holds(mu)
 		if ok {
@@ -128,7 +129,7 @@ func (b *belief) integrate(r *region, garment *region, required float64, n float
 		}
 		inside := 0
 		for _, z := range grid {
-			if garment.holds(moved(mu, apply(f, z))) {
+			if garment.holds(moved(mu, mat3.Apply(f, z))) {
 				inside++
 			}
 		}
@@ -147,17 +148,17 @@ func (b *belief) integrate(r *region, garment *region, required float64, n float
 }
 
 // drawMean draws the lot's mean given the covariance of panels.
-func (b *belief) drawMean(rng *rand.Rand, sigma mat3, n float64) colorimetry.Lab {
-	v := plus(scaled(sigma, 1/n), b.sample.extra)
+func (b *belief) drawMean(rng *rand.Rand, sigma mat3.Mat, n float64) colorimetry.Lab {
+	v := mat3.Plus(mat3.Scaled(sigma, 1/n), b.sample.extra)
 	center := b.sample.mean
 	if b.prior != nil {
-		w := inverse3(v)
-		v = inverse3(plus(w, b.prior.precision))
+		w := mat3.Inverse(v)
+		v = mat3.Inverse(mat3.Plus(w, b.prior.precision))
 		// Written as a step from the observed mean towards the promised one.
-		center = moved(center, apply(v, apply(b.prior.precision, minus(b.prior.mean, center))))
+		center = moved(center, mat3.Apply(v, mat3.Apply(b.prior.precision, minus(b.prior.mean, center))))
 	}
-	l := cholesky3(v)
-	return moved(center, apply(l, vec3{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}))
+	l := mat3.Cholesky(v)
+	return moved(center, mat3.Apply(l, mat3.Vec{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}))
 }
 
 // chiSquare draws from chi-square with df degrees of freedom.
@@ -177,7 +178,7 @@ func chiSquare(rng *rand.Rand, df int) float64 {
 
 // normalGrid is n points that stand for the normal distribution in three
 // dimensions: a Halton sequence (bases 2, 3, 5) through the normal quantile.
-func normalGrid(n int) []vec3 {
+func normalGrid(n int) []mat3.Vec {
 	halton := func(i, base int) float64 {
 		f, x := 1.0, 0.0
 		for ; i > 0; i /= base {
@@ -186,7 +187,7 @@ func normalGrid(n int) []vec3 {
 		}
 		return x
 	}
-	g := make([]vec3, n)
+	g := make([]mat3.Vec, n)
 	for i := range g {
 		for k, base := range []int{2, 3, 5} {
 			g[i][k] = quantileNormal(halton(i+1, base))
