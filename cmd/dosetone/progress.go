@@ -22,27 +22,53 @@ func isTerminal(w io.Writer) bool {
 	return err == nil && info.Mode()&os.ModeCharDevice != 0 && os.Getenv("TERM") != "dumb"
 }
 
+// A statusLine is a terminal with one line at the bottom that comes and goes;
+// what else is written takes its place.
+type statusLine struct {
+	mu    sync.Mutex
+	w     io.Writer
+	width int // of the line that is shown
+}
+
+func (s *statusLine) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.erase()
+	return s.w.Write(p)
+}
+
+func (s *statusLine) erase() {
+	if s.width > 0 {
+		fmt.Fprintf(s.w, "\r%s\r", strings.Repeat(" ", s.width))
+		s.width = 0
+	}
+}
+
+// show replaces the line; "" takes it away.
+func (s *statusLine) show(line string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.erase()
+	fmt.Fprint(s.w, line)
+	s.width = len(line)
+}
+
 // progress tells a person at a terminal that work goes on, once it has taken
-// longer than wait, and takes the line back when done is called. In a pipe it
-// says nothing.
-func progress(w io.Writer, what string, wait time.Duration) (done func()) {
+// longer than wait, and takes the line back when done is called.
+func progress(s *statusLine, what string, wait time.Duration) (done func()) {
 	stop := make(chan struct{})
 	var ended sync.WaitGroup
 	ended.Go(func() {
-		start, width := time.Now(), 0
+		start := time.Now()
 		timer := time.NewTimer(wait)
 		defer timer.Stop()
 		for {
 			select {
 			case <-stop:
-				if width > 0 {
-					fmt.Fprintf(w, "\r%s\r", strings.Repeat(" ", width))
-				}
+				s.show("")
 				return
 			case <-timer.C:
-				line := fmt.Sprintf("%s: %.0f s; Ctrl-C ends it", what, time.Since(start).Seconds())
-				fmt.Fprint(w, "\r"+line)
-				width = max(width, len(line))
+				s.show(fmt.Sprintf("%s: %.0f s; Ctrl-C ends it", what, time.Since(start).Seconds()))
 				timer.Reset(patience)
 			}
 		}

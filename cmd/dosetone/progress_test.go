@@ -13,15 +13,17 @@ import (
 
 func TestProgressComesLateAndGoesAway(t *testing.T) {
 	var quick bytes.Buffer
-	progress(&quick, "fit", time.Hour)()
+	progress(&statusLine{w: &quick}, "fit", time.Hour)()
 	require.Empty(t, quick.String(), "quick work is not talked about")
 	var slow bytes.Buffer
-	done := progress(&slow, "fit", time.Millisecond)
+	status := &statusLine{w: &slow}
+	done := progress(status, "fit", time.Millisecond)
 	time.Sleep(200 * time.Millisecond)
+	_, err := status.Write([]byte("warning: one\n"))
+	require.NoError(t, err)
 	done()
-	line := slow.String()
-	require.True(t, strings.HasPrefix(line, "\rfit: 0 s; Ctrl-C ends it"), line)
-	require.True(t, strings.HasSuffix(line, "\r"+strings.Repeat(" ", len("fit: 0 s; Ctrl-C ends it"))+"\r"), "the line is taken back")
+	const line = "fit: 0 s; Ctrl-C ends it"
+	require.Equal(t, line+"\r"+strings.Repeat(" ", len(line))+"\rwarning: one\n", slow.String(), "a warning takes the line's place")
 }
 
 func TestProgressOnlyOnATerminal(t *testing.T) {

@@ -76,7 +76,9 @@ func (e *env) work(do func(cmd *cobra.Command, args []string) error) func(*cobra
 		if err == nil {
 			done := func() {}
 			if isTerminal(e.stderr) && !e.quiet {
-				done = progress(e.stderr, cmd.CommandPath(), patience)
+				s := &statusLine{w: e.stderr}
+				e.stderr = s
+				done = progress(s, cmd.CommandPath(), patience)
 			}
 			err = do(cmd, args)
 			done()
