@@ -533,7 +533,9 @@ func finite(x ...float64) bool {
 	return true
 }
 
-// digestOf identifies the data of a table, whatever the order of its lots.
+// digestOf identifies the data of a table, whatever the order of its lots and
+// whatever processor reads it: colors that were worked out count to 9 decimals,
+// and not at all beside the spectrum that they come from.
 func digestOf(t *Table) string {
 	lots := sorted(t.Lots)
 	for i := range lots {
@@ -542,7 +544,14 @@ func digestOf(t *Table) string {
 			p := &lots[i].Panels[j]
 			p.Readings = slices.Clone(p.Readings)
 			for k := range p.Readings {
-				p.Readings[k].Row = 0
+				r := &p.Readings[k]
+				r.Row = 0
+				if r.Spectrum != nil {
+					r.Lab = colorimetry.Lab{}
+				} else if t.Kind != LabKind {
+					round := func(x float64) float64 { return math.Round(x*1e9) / 1e9 }
+					r.Lab = colorimetry.Lab{L: round(r.Lab.L), A: round(r.Lab.A), B: round(r.Lab.B)}
+				}
 			}
 		}
 	}

@@ -9,21 +9,22 @@ trap 'rm -rf "$work"' EXIT
 CGO_ENABLED=0 go build -o "$work/native" ./cmd/dosetone
 CGO_ENABLED=0 GOARCH=arm64 go build -o "$work/arm64" ./cmd/dosetone
 for kind in native arm64; do
-  out=$work/out-$kind data=$work/data
+  out=$work/out-$kind data=$work/data-$kind
   mkdir -p "$out"
   run="$work/native"
   if [ "$kind" = arm64 ]; then run="$qemu $work/arm64"; fi
-  if [ ! -d "$data" ]; then $run demo --out "$data" >/dev/null; fi
+  "$work/native" demo --out "$data" >/dev/null
   (
     cd "$data"
-    # The model of this machine, and predictions of the other's own model.
-    $run fit invented-pellet-trials.csv -o "$out/model.json" --format json >"$out/fit.json"
-    model=$out/model.json
-    $run predict "$model" --strength 6 --ratio 1.5 --time 12 --format json >"$out/predict.json"
-    $run suggest "$model" --target invented-pellet-standard.csv --tolerance 1.5 --format json >"$out/suggest.json"
-    $run check invented-pellet-production.csv --standard invented-pellet-standard.csv --model "$model" --format json >"$out/check.json" || [ $? = 3 ]
+    # Each kind fits its own model, and predicts from it.
+    model=own.json
+    $run fit invented-pellet-trials.csv -o $model --format json >"$out/fit.json"
+    grep -v tool_version $model >"$out/model.json"
+    $run predict $model --strength 6 --ratio 1.5 --time 12 --format json >"$out/predict.json"
+    $run suggest $model --target invented-pellet-standard.csv --tolerance 1.5 --format json >"$out/suggest.json"
+    $run check invented-pellet-production.csv --standard invented-pellet-standard.csv --model $model --format json >"$out/check.json" || [ $? = 3 ]
     $run convert invented-pellet-trials.csv --format json >"$out/convert.json"
-    $run charge "$model" --strength 6 --ratio 1.5 --time 12 --mass 50 --neutralizer bisulfite --format json >"$out/charge.json"
+    $run charge $model --strength 6 --ratio 1.5 --time 12 --mass 50 --neutralizer bisulfite --format json >"$out/charge.json"
   ) 2>/dev/null
 done
 go run ./internal/samenumbers "$work/out-native" "$work/out-arm64"

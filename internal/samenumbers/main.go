@@ -37,7 +37,7 @@ func compare(a, b string) bool {
 		return false
 	}
 	number := regexp.MustCompile(`-?\d+(\.\d+)?([eE][-+]?\d+)?`)
-	hash := regexp.MustCompile(`"[0-9a-f]{64}"`)
+	hash := regexp.MustCompile(`"file_sha256": "[0-9a-f]{64}"`) // of all digits, so it must differ
 	good := true
 	for _, name := range names {
 		base := filepath.Base(name)
@@ -48,7 +48,7 @@ func compare(a, b string) bool {
 			good = false
 			continue
 		}
-		x, y = hash.ReplaceAll(x, []byte(`"digest"`)), hash.ReplaceAll(y, []byte(`"digest"`))
+		x, y = hash.ReplaceAll(x, nil), hash.ReplaceAll(y, nil)
 		if string(number.ReplaceAll(x, nil)) != string(number.ReplaceAll(y, nil)) {
 			fmt.Printf("%-24s the text between the numbers differs\n", base)
 			good = false
