@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-
-	"example.com/dosetone/internal/mat3"
 )
 
 // why says in words what stands between the target and a pass.
@@ -20,14 +18,16 @@ func (q *search) why(out *Suggestions) string {
 	case t.L < q.m.path.lightness(q.m.low)-0.5:
 		return "darker than the base: discharge only lightens; it needs another fabric or over-dyeing"
 	}
-	e := [3]float64{0, t.A - c.A, t.B - c.B}
-	if chroma := mat3.Form(&q.metric, e, e); chroma < 0.25*out.ClosestDeltaE*out.ClosestDeltaE {
+	// What stands in the way is the bounds when some dose would do, and the
+	// fabric when none would.
+	near := q.m.path.at(q.m.NearestLevel(t))
+	if q.deltaE(near) <= q.tol {
 		if t.L > c.L {
 			return "lighter than the allowed settings reach: raise a bound, or run trials at a higher dose"
 		}
 		return "darker than the allowed settings reach: lower a bound, or run trials at a lower dose"
 	}
-	return fmt.Sprintf("off the shade path: the target is %s than any shade this fabric passes through; dose cannot change that, tinting or another process might", hueWords(e[1], e[2]))
+	return fmt.Sprintf("off the shade path: the target is %s than any shade this fabric passes through; dose cannot change that, tinting or another process might", hueWords(t.A-near.A, t.B-near.B))
 }
 
 // surely is the pass probability from which nothing needs to be explained.

@@ -89,12 +89,7 @@ func (v *fitView) doseReading() []string {
 	mid := v.ladder[n/2]
 	mean := 1.96 * math.Sqrt(mid.MeanCovariance[0][0])
 	lo, hi := mid.Interval(0, 0.95)
-	share := mid.MeanCovariance[0][0] / mid.LotCovariance[0][0]
-	cause := "most of that is scatter from lot to lot, which more trials do not cure"
-	if share > 0.5 {
-		cause = "most of that is what the trials leave open, which more trials narrow"
-	}
-	out = append(out, fmt.Sprintf("In the middle the curve is known to ±%.1f L* and a further lot lies within ±%.1f (95 %%): %s.", mean, (hi-lo)/2, cause))
+	out = append(out, fmt.Sprintf("In the middle the curve is known to ±%.1f L*, and a further lot lies within ±%.1f (95 %%): between the two stands the scatter of lots.", mean, (hi-lo)/2))
 	return append(out, v.pullReading()...)
 }
 
@@ -140,6 +135,29 @@ func (v *fitView) slopeReading(i int) string {
 		}
 	}
 	return text
+}
+
+// plainWords writes factors as people say them, not as columns are named.
+func plainWords(p discharge.Process, list []string) []string {
+	var pairs []string
+	for _, f := range p.Factors {
+		name := strings.ReplaceAll(f.Name(), "-", " ")
+		if f.Column == "ph" {
+			continue // a part of other words
+		}
+		pairs = append(pairs, f.Column, name)
+	}
+	r := strings.NewReplacer(pairs...)
+	out := make([]string, len(list))
+	for i, s := range list {
+		if rest, ok := strings.CutPrefix(s, "ph"); ok {
+			s = "pH" + rest
+			out[i] = r.Replace(s) + "."
+			continue
+		}
+		out[i] = sentence(r.Replace(s))
+	}
+	return out
 }
 
 // lotsReading tells residuals and leverages from their numbers.

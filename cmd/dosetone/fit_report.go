@@ -69,7 +69,7 @@ func (v *fitView) page() *page.Page {
 		Foot: modelFoot(v.m),
 	}
 	out.Sections = append(out.Sections,
-		page.Section{ID: "learned", Title: "What was learned", Blocks: []page.Block{{List: sentences(s.Words)}, {Table: v.rangeTable()}}},
+		page.Section{ID: "learned", Title: "What was learned", Blocks: []page.Block{{List: plainWords(p, s.Words)}, {Table: v.rangeTable()}}},
 		page.Section{ID: "dose", Title: "From dose to lightness", Blocks: []page.Block{{Picture: v.dosePicture()}}},
 		page.Section{ID: "lots", Title: "How each lot stands", Blocks: []page.Block{{Picture: v.lotsPicture()}, {Table: v.lotTable()}}},
 		v.pathSection(),
