@@ -408,7 +408,7 @@ func (r *Result) quantile(level, df float64) float64 {
 	return studentQuantile(p, df)
 }
 
-// studentQuantile is the quantile of Student's t, refined to full precision.
+// studentQuantile is the quantile of Student's t, to 11 digits up to p = 1 − 1e−6.
 func studentQuantile(p, df float64) float64 {
 	if !(df > 0) {
 		return math.NaN()
@@ -420,17 +420,7 @@ func studentQuantile(p, df float64) float64 {
 		q := z * z
 		return z + z*((q+1)/4+(((5*q+16)*q+3)/96+((((3*q+19)*q+17)*q-15)/384+((((79*q+776)*q+1482)*q-1920)*q-945)/92160/df)/df)/df)/df
 	}
-	d := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}
-	q := d.Quantile(p)
-	for i := 0; i < 3; i++ {
-		// Newton in the tail that is smaller, against cancellation.
-		step := (d.CDF(q) - p) / d.Prob(q)
-		if math.IsNaN(step) || math.Abs(step) > 0.1*math.Max(1, math.Abs(q)) {
-			break
-		}
-		q -= step
-	}
-	return q
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(p)
 }
 
 // String summarizes the fit as a table.
