@@ -143,7 +143,7 @@ func (s *Sheet) records(text string, delimiter rune) error {
 			}
 			continue
 		}
-		if allEmpty(trimAll(record)) {
+		if !slices.ContainsFunc(record, func(c string) bool { return trimCell(c) != "" }) {
 			continue // a spreadsheet's line of delimiters
 		}
 		if len(record) != len(s.Header) {

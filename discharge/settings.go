@@ -54,7 +54,12 @@ func settingsFrom(s *Sheet, p Process) (*SettingsList, error) {
 	if len(l.factors) == 0 {
 		return nil, l.fault(l.HeaderLine, "", "", errors.New("no settings: want columns "+strings.Join(p.columns(), ", ")))
 	}
-	out := &SettingsList{}
+	columns, factors := make([]int, len(l.factors)), make([]Factor, len(l.factors))
+	for k, c := range l.factors {
+		columns[k] = l.col[c]
+		factors[k], _ = p.Factor(c)
+	}
+	out := &SettingsList{Items: make([]SettingsRow, 0, len(l.Rows))}
 	for i := range l.Rows {
 		if role := Role(strings.ToLower(l.text(i, "role"))); role != "" && role != Trial && role != Production {
 			continue
@@ -63,8 +68,7 @@ func settingsFrom(s *Sheet, p Process) (*SettingsList, error) {
 		if row.ID == "" {
 			row.ID = l.text(i, "lot")
 		}
-		for _, c := range l.factors {
-			j := l.col[c]
+		for k, j := range columns {
 			if l.Rows[i][j] == "" {
 				continue
 			}
@@ -72,11 +76,10 @@ func settingsFrom(s *Sheet, p Process) (*SettingsList, error) {
 			if err != nil {
 				return nil, err
 			}
-			f, _ := p.Factor(c)
-			if err := f.Check(v); err != nil {
+			if err := factors[k].Check(v); err != nil {
 				return nil, l.cellFault(i, j, err)
 			}
-			row.Settings[c] = v
+			row.Settings[l.factors[k]] = v
 		}
 		if len(row.Settings) == 0 {
 			return nil, l.fault(l.Lines[i], "", "", errors.New("the row has no settings"))

@@ -114,9 +114,19 @@ func (s *Sheet) fault(line int, column, value string, err error) error {
 func trimAll(cells []string) []string {
 	out := make([]string, len(cells))
 	for i, c := range cells {
-		out[i] = strings.TrimSpace(strings.Trim(c, "\ufeff\u200b"))
+		out[i] = trimCell(c)
 	}
 	return out
+}
+
+// trimCell takes blanks and invisible marks away. Most cells have none, which
+// their ends show.
+func trimCell(c string) string {
+	plain := func(b byte) bool { return b > ' ' && b < 0x7f }
+	if c == "" || plain(c[0]) && plain(c[len(c)-1]) {
+		return c
+	}
+	return strings.TrimSpace(strings.Trim(c, "\ufeff\u200b"))
 }
 
 func allEmpty(cells []string) bool {
