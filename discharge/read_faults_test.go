@@ -75,7 +75,7 @@ func TestReadTableFaults(t *testing.T) {
 		{name: "UTF-16", text: "\xff\xfel\x00o\x00t\x00", want: "UTF-16"},
 		{name: "UTF-16 without mark", text: "l\x00o\x00t\x00", want: "UTF-16"},
 		{name: "not UTF-8", text: spoil(labTable, "thigh", "Schl\xfcssel"), row: 2, want: "CSV UTF-8"},
-		{name: "spreadsheet", text: "PK\x03\x04rest", want: ".xlsx"},
+		{name: "spreadsheet", text: "PK\x03\x04rest", want: "save the sheet as"},
 		{name: "XML", text: "\n<?xml version=\"1.0\"?>", want: "XML"},
 		{name: "truncated last line", text: labTable[:len(labTable)-20], row: 7, value: "D65", want: "cut off"},
 		{name: "short row", text: spoil(labTable, "B,base,", "B,"), row: 2, want: "12 fields, the header 13"},
