@@ -31,8 +31,8 @@ type Influence struct {
 // clocks and priors included, and tells what each changes, in the order of
 // [Model.Trials]. m is the model of the whole table, steps the number of steps
 // of the ladder. It takes as long as fitting once per lot, on all processors,
-// and ends early with the error of ctx. Lots that cannot be left out, as when
-// only four are there, are an error.
+// and ends early with the error of ctx. A lot without which nothing varies
+// cannot be left out, which is an error.
 func (m *Model) Influences(ctx context.Context, t *Table, opt *FitOptions, steps int) ([]Influence, error) {
 	if m.recal != nil {
 		return nil, errors.New("a recalibrated model has no table of its own: fit the first trials again")

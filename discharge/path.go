@@ -160,6 +160,9 @@ func (p *shadePath) tangent(s float64) (da, db float64) {
 	return p.rate * (a[1] + u*(2*a[2]+3*u*a[3])), p.rate * (b[1] + u*(2*b[2]+3*u*b[3]))
 }
 
+// tooFew sets paths with hardly a point more than bends behind all others.
+const tooFew = 1e12
+
 var errPath = errors.New("the readings do not span a shade path: base and white have the same lightness")
 
 // fitPath fits a path through the points. The smoothness is chosen by
@@ -244,10 +247,10 @@ func (p *shadePath) solve(points []pathPoint, weights []float64, channels int) {
 		// the factor 2 on edf guards against following casts.
 		n := float64(len(points))
 		free := n - 2*edf
-		if free < 1 {
-			continue
-		}
 		gcv := (rss[0] + rss[1] + 1e-6*total) / (free * free)
+		if free < 1 {
+			gcv = tooFew * edf // of paths that the points cannot tell apart, the stiffest
+		}
 		if gcv < best {
 			best = gcv
 			var inv mat.SymDense

@@ -29,6 +29,9 @@ type checkView struct {
 	opt    *quality.Options
 }
 
+// manyLots is the number of lots up to which each gets its part of the page.
+const manyLots = 12
+
 // verdictSign is a decision for the eye: a sign, a word and a tone.
 func verdictSign(d quality.Decision) (sign, word, tone string) {
 	switch d {
@@ -49,7 +52,11 @@ func (v *checkView) page() *page.Page {
 		p.Sections = append(p.Sections, v.overview())
 	}
 	for i := range v.list {
-		p.Sections = append(p.Sections, v.lotSection(i))
+		// A long day would make a page that nobody reads: of many lots those that
+		// need something done get their part.
+		if len(v.list) <= manyLots || v.list[i].Verdict != quality.Accept {
+			p.Sections = append(p.Sections, v.lotSection(i))
+		}
 	}
 	if len(v.list) > 1 {
 		p.Sections = append(p.Sections, v.bandSection())
@@ -100,7 +107,11 @@ func (v *checkView) overview() page.Section {
 		row = append(row, page.Cell{Swatch: figure.Hex(colorimetry.Lab(r.Mean))})
 		t.Rows = append(t.Rows, append(row, page.Row(report.Fixed(r.DeltaELot, 2), fmt.Sprintf("%.2f–%.2f", r.DeltaEInterval[0], r.DeltaEInterval[1]), report.Percent(r.Probability), r.ShadeBand, cause)...))
 	}
-	return page.Section{ID: "overview", Title: "At a glance", Blocks: []page.Block{{Table: t}}}
+	s := page.Section{ID: "overview", Title: "At a glance", Blocks: []page.Block{{Table: t}}}
+	if len(v.list) > manyLots {
+		s.Blocks = append(s.Blocks, page.Block{Text: "Only lots that were not accepted follow one by one; --lot gives the others a page."})
+	}
+	return s
 }
 
 func (v *checkView) lotSection(i int) page.Section {

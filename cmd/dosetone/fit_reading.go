@@ -79,13 +79,14 @@ func (v *fitView) doseReading() []string {
 		}
 	}
 	where := fmt.Sprintf("at %s× the middle dose", report.Short(v.dose[at], 2))
+	beyond := ""
 	switch {
 	case at <= 1:
-		where = "at the least dose tested, and flattens from there"
+		where, beyond = "at the least dose tested", "; from there the curve flattens"
 	case at >= n-2:
-		where = "at the most dose tested: the trials have not yet reached the flat part"
+		where, beyond = "at the most dose tested", "; the trials have not yet reached the flat part"
 	}
-	out := []string{fmt.Sprintf("10 %% more dose lightens most %s: by L* %.1f.", where, steep*math.Log(1.1))}
+	out := []string{fmt.Sprintf("10 %% more dose lightens most %s, by L* %.1f%s.", where, steep*math.Log(1.1), beyond)}
 	mid := v.ladder[n/2]
 	mean := 1.96 * math.Sqrt(mid.MeanCovariance[0][0])
 	lo, hi := mid.Interval(0, 0.95)
@@ -185,8 +186,8 @@ func (v *fitView) lotsReading() []string {
 		out = append(out, sentence(strings.Join(far, "; ")), note)
 	}
 	if len(alone) > 0 {
-		out = append(out, fmt.Sprintf("More than half of the answer at %s own settings comes from %s: no other lot near it confirms it. A repeat there is worth most.",
-			plural(len(alone), "its", "their"), names(alone)))
+		out = append(out, fmt.Sprintf("More than half of the answer at %s own settings comes from %s: no other lot near by confirms %s. A repeat there is worth most.",
+			plural(len(alone), "its", "their"), names(alone), plural(len(alone), "it", "them")))
 	} else {
 		out = append(out, "No lot stands alone: at every lot's settings the others carry at least half of the answer.")
 	}

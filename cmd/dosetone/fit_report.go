@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/figure"
 	"example.com/dosetone/cmd/dosetone/internal/page"
@@ -114,7 +115,8 @@ func (v *fitView) lotsPicture() *page.Picture {
 	if v.pull != nil {
 		caption += "Influence: by how much the curve moves anywhere when all is fitted again without the lot."
 	} else {
-		caption += sentence(fmt.Sprintf("influence is not shown: %v", v.notPull))
+		why, _, _ := strings.Cut(fmt.Sprint(v.notPull), "\n")
+		caption += sentence("influence is not shown, as not every lot can be left out: " + why)
 	}
 	return &page.Picture{Figure: figure.NewLots("lots", rows), Reading: v.lotsReading(), Caption: caption}
 }

@@ -103,6 +103,37 @@ func TestUnreachableTargetsHaveAPageToo(t *testing.T) {
 	assert.Contains(t, text, "Not reachable")
 }
 
+// The fewest lots, one of which cannot be left out, as nothing varies without
+// it: the page says so and stands.
+func TestPageOfTheFewestLots(t *testing.T) {
+	workspace(t)
+	file := "lot,role,strength_pct,ratio,time_min,panel,L,a,b\nBASE,base,,,,1,19.5,0.4,-8.9\nWHITE,white,,,,1,84.0,-1.5,5.5\n" +
+		"L1,trial,4,1,8,1,27.8,-1.0,-11.6\nL2,trial,4,1,8,1,28.4,-1.1,-11.5\nL3,trial,4,1,8,1,27.1,-0.9,-11.7\nL4,trial,4,1,24,1,41.7,-2.4,-10.4\n"
+	require.NoError(t, os.WriteFile("four.csv", []byte(file), 0o644))
+	ok(t, "fit", "four.csv", "-o", "m.json", "--process", "permanganate-pellet", "--viewing", "D65/10", "--report", "fit.html")
+	doc, text := pageOf(t, "fit.html")
+	assert.Equal(t, fitFigures(), figuresOf(doc))
+	assert.Contains(t, text, "Influence is not shown")
+}
+
+// Of many lots only those that were not accepted get a part of their own.
+func TestPageOfManyLots(t *testing.T) {
+	workspace(t)
+	r := tool(t, "", "check", "trials.csv", "--standard", "standard.csv", "--tolerance", "6", "--report", "check.html", "--format", "json")
+	require.Contains(t, []int{exitDone, exitOutside}, r.code, r.err)
+	accepted, all := 0, decode[[]checkResult](t, r.out)
+	for _, x := range all {
+		if x.Verdict == "accept" {
+			accepted++
+		}
+	}
+	require.Greater(t, len(all), manyLots)
+	require.Positive(t, accepted)
+	doc, text := pageOf(t, "check.html")
+	assert.Len(t, figuresOf(doc), 2*(len(all)-accepted)+1, "two figures a lot, and the bands")
+	assert.Contains(t, text, "Only lots that were not accepted")
+}
+
 func TestFiguresOnRequest(t *testing.T) {
 	workspace(t)
 	ok(t, "fit", "lots.csv", "-o", "m.json", "--process", "permanganate-pellet", "--viewing", "D65/10")

@@ -79,14 +79,28 @@ func (d *Chart) draw(c *canvas) {
 	low.mark(4)
 	g := &frame{x: x, y: low, left: 40, right: c.w - 64, bottom: 44, top: 138}
 	d.sums(c, g, sum)
-	step := max(1, int(math.Ceil(n/6)))
-	for i := 0; i < len(d.Points); i += step {
-		s := shorten(d.Points[i].Lot, 8)
+	// Names of lots mostly differ at their end.
+	last := math.Inf(-1)
+	for i, p := range d.Points {
+		s := tail(p.Lot, 9)
 		w := textWidth(s, textTick)
 		at := min(max(g.px(float64(i+1)), w/2+1), c.w-w/2-1)
+		if at-w/2 < last+14 {
+			continue
+		}
+		last = at + w/2
 		c.tick(at, g.bottom-16, s, middle)
 	}
 	c.text(pt(g.right, 4), "lots, in the order of the ledger", textStyle{size: textTick, anchor: end, ink: inkSoft()})
+}
+
+// tail is the end of a name that is too long.
+func tail(s string, n int) string {
+	r := []rune(s)
+	if len(r) <= n {
+		return s
+	}
+	return "…" + string(r[len(r)-n+1:])
 }
 
 // rules draws the ticks of a chart's field.
