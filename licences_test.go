@@ -83,13 +83,14 @@ func licence(t *testing.T, dir string) string {
 		text := strings.Join(strings.Fields(string(data)), " ")
 		for _, l := range [][2]string{
 			{"Apache License Version 2.0", "Apache-2.0"},
+			{"Apache License, Version 2.0", "Apache-2.0"},
 			{"Mozilla Public License", "MPL-2.0"},
 			{"SIL OPEN FONT LICENSE", "OFL-1.1"},
 			{"The FreeType Project LICENSE", "FTL"},
 			{"FreeType License", "FTL"},
 			{"Neither the name of", "BSD-3-Clause"},
 			{"neither the name of", "BSD-3-Clause"},
-			{"Permission is hereby granted, free of charge", "MIT"},
+			{"free of charge, to any person obtaining a copy of this software", "MIT"},
 		} {
 			if strings.Contains(text, l[0]) && !slices.Contains(names, l[1]) {
 				names = append(names, l[1])
