@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // jacobian draws an m×n matrix by rows whose columns have very different sizes.
@@ -277,6 +278,21 @@ func TestStudentQuantiles(t *testing.T) {
 	}
 	if q := studentQuantile(0.75, 0.5); !(q > 1) { // heavier tails than 1 degree
 		t.Errorf("t(0.75; 0.5) = %g", q)
+	}
+}
+
+// A wrong coefficient would leave an error of the fourth power or lower: then
+// doubling the degrees of freedom divides it by 16 instead of 32.
+func TestStudentSeriesHasFourTerms(t *testing.T) {
+	for _, p := range []float64{0.7, 0.9, 0.975, 0.999, 1 - 1e-5} {
+		z := distuv.UnitNormal.Quantile(p)
+		off := func(df float64) float64 {
+			return studentSeries(z, df) - distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p)
+		}
+		df := 8 * math.Max(1, z*z)
+		if ratio := off(df) / off(2*df); ratio < 26 || ratio > 42 {
+			t.Errorf("p %g: error %.2e at %g, %.2e at %g, ratio %g", p, off(df), df, off(2*df), 2*df, ratio)
+		}
 	}
 }
 

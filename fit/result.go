@@ -414,13 +414,17 @@ func studentQuantile(p, df float64) float64 {
 		return math.NaN()
 	}
 	if df >= 1000 {
-		// Abramowitz and Stegun 26.7.5, good to 1e-13 here; the incomplete beta
-		// function loses digits as df grows, 1e-7 at 1e9.
-		z := distuv.UnitNormal.Quantile(p)
-		q := z * z
-		return z + z*((q+1)/4+(((5*q+16)*q+3)/96+((((3*q+19)*q+17)*q-15)/384+((((79*q+776)*q+1482)*q-1920)*q-945)/92160/df)/df)/df)/df
+		// The incomplete beta function loses digits as df grows, 1e-7 at 1e9.
+		return studentSeries(distuv.UnitNormal.Quantile(p), df)
 	}
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(p)
+}
+
+// studentSeries is the quantile of Student's t from the normal one, Abramowitz
+// and Stegun 26.7.5: the error falls with the fifth power of df.
+func studentSeries(z, df float64) float64 {
+	q := z * z
+	return z + z*((q+1)/4+(((5*q+16)*q+3)/96+((((3*q+19)*q+17)*q-15)/384+((((79*q+776)*q+1482)*q-1920)*q-945)/92160/df)/df)/df)/df
 }
 
 // String summarizes the fit as a table.

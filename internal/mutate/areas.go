@@ -36,7 +36,7 @@ func areas() []area {
 		{"covariance", "fit", []source{
 			{"factorization.go", nil},
 			{"qr.go", nil},
-			{"result.go", []string{"Covariance", "SE", "roots", "Correlation", "ObservedCovariance", "ObservedSE", "quantile", "studentQuantile"}},
+			{"result.go", []string{"Covariance", "SE", "roots", "Correlation", "ObservedCovariance", "ObservedSE", "quantile", "studentQuantile", "studentSeries"}},
 		}, "Covariance|QR|Condition|Norm|Student|StRD$|KnownSD|Relative|AtBound|DoseResponseReference|BaseReference|NoFinite|Hard", seed},
 		{"neutralization, reactions", "discharge/chem", []source{
 			{"agents.go", nil},
