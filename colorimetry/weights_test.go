@@ -81,3 +81,12 @@ func TestLinesStayLines(t *testing.T) {
 		}
 	}
 }
+
+// The observer's z is 0 at the long end, so that no spectrum shows the last odd
+// product of Z: by hand.
+func TestDotProductsByHand(t *testing.T) {
+	x, y, z := dot3([]float64{1, 2, 3}, []float64{4, 5, 6}, []float64{7, 8, 9}, []float64{1, 10, 100})
+	assert.Equal(t, [3]float64{321, 654, 987}, [3]float64{x, y, z})
+	x, y, z = dot3([]float64{1, 2}, []float64{4, 5}, []float64{7, 8}, []float64{1, 10})
+	assert.Equal(t, [3]float64{21, 54, 87}, [3]float64{x, y, z})
+}

@@ -27,7 +27,7 @@ func areas() []area {
 			{"tristimulus.go", nil},
 			{"lamp.go", nil},
 			{"spectrum.go", []string{"neighbors"}},
-		}, "Weights|Widened|EachWeight|IlluminantA|LinesStay|Lagrange|WhitePoints|Worked|Denim|Diffuser|Grids|LabRows|Resample", seed},
+		}, "Weights|DotProducts|Widened|EachWeight|IlluminantA|LinesStay|Lagrange|WhitePoints|Worked|Denim|Diffuser|Grids|LabRows|Resample", seed},
 		{"curve gradients", "fit", []source{
 			{"curve.go", []string{"unit", "order", "softplus", "unitInverse"}},
 			{"sigmoid.go", nil},
