@@ -83,7 +83,8 @@ type judge struct {
 
 // Judge compares a lot of the table with a standard. The table's viewing must
 // be that of the model, when there is one, and of the standard, unless the
-// standard has a spectrum.
+// standard has a spectrum. It takes some hundredths of a second: judge many lots
+// in a loop that asks its own context.
 func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt *Options) (*Report, error) {
 	j := &judge{lot: lot, target: standard}
 	if opt != nil {
