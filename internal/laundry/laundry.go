@@ -83,6 +83,11 @@ var errNoDraw = errors.New("laundry: no draw gave a plausible denim")
 // magnitudes of real denim (orientation only, from memory): base L* 17-27,
 // b* -16 to -8; white L* 70-88, a* -2 to 1, b* 0 to 9, all D65/10.
 func New(kind Kind, processID string, rng *rand.Rand) (*Laundry, error) {
+	return newLaundry(kind, processID, rng, false)
+}
+
+// newLaundry is New; plain keeps every balance to odeSteps.
+func newLaundry(kind Kind, processID string, rng *rand.Rand, plain bool) (*Laundry, error) {
 	p, err := lookup(processID)
 	if err != nil {
 		return nil, err
@@ -96,7 +101,7 @@ func New(kind Kind, processID string, rng *rand.Rand) (*Laundry, error) {
 	}
 	for range 2000 {
 		l := draw(kind, p, rng)
-		l.weights = w
+		l.weights, l.supply.plain = w, plain
 		center := uniform(rng, 0.38, 0.58)
 		if l.plausibleEnds() && l.calibrate(center) && l.plausiblePath() {
 			return l, nil

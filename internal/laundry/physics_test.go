@@ -68,7 +68,7 @@ func TestFrontFollowsItsRateLaw(t *testing.T) {
 
 func TestRungeKuttaAgainstClosedForms(t *testing.T) {
 	// y' = -y and a second-order loss, y' = -y².
-	y := rk4([4]float64{1, 1, 0, 0}, 2, func(y [4]float64) [4]float64 { return [4]float64{-y[0], -y[1] * y[1], 0, 0} })
+	y := new(supply).rk4([4]float64{1, 1, 0, 0}, 2, func(y [4]float64) [4]float64 { return [4]float64{-y[0], -y[1] * y[1], 0, 0} })
 	if math.Abs(y[0]-math.Exp(-2)) > 1e-6 || math.Abs(y[1]-1.0/3) > 1e-6 {
 		t.Errorf("left %.8f and %.8f, want %.8f and %.8f", y[0], y[1], math.Exp(-2), 1.0/3)
 	}
@@ -142,5 +142,21 @@ func TestHOClShareOfTheRate(t *testing.T) {
 	q10 := math.Exp(35500 * 10 / (8.3145 * 313.15 * 323.15))
 	if got := x.hypochlorite(50, 12.5) / x.hypochlorite(40, 12.5); math.Abs(got-q10) > 1e-3 {
 		t.Errorf("Q10 %.4f, want %.4f", got, q10)
+	}
+}
+
+// A balance stiffer than the plain steps can follow: y' = -300 (y - cos t) from
+// 0, whose solution after the first moments is (300² cos t + 300 sin t)/(300² + 1).
+func TestStiffBalance(t *testing.T) {
+	f := func(y [4]float64) [4]float64 {
+		return [4]float64{-300 * (y[0] - math.Cos(y[1])), 1, 0, 0}
+	}
+	const end = 1.2
+	want := (300*300*math.Cos(end) + 300*math.Sin(end)) / (300*300 + 1)
+	if y := new(supply).rk4([4]float64{}, end, f); math.Abs(y[0]-want) > 10*odeTolerance {
+		t.Errorf("y = %.5f, want %.5f", y[0], want)
+	}
+	if y := (&supply{plain: true}).rk4([4]float64{}, end, f); math.Abs(y[0]-want) < 10*odeTolerance {
+		t.Error("the plain steps follow it too: this tests nothing")
 	}
 }
