@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
@@ -293,44 +292,6 @@ func (e *env) checkText(r checkResult) {
 	}
 }
 
-// verdictWords is the probability behind a decision.
-func verdictWords(r *checkResult) string {
-	v := r.report.Verdict
-	what := "its mean is inside"
-	if v.RequiredShare > 0 {
-		what = fmt.Sprintf("its mean and %s of garments are inside", report.Percent(v.RequiredShare))
-	}
-	return fmt.Sprintf("The probability that %s is %s.", what, report.Percent(v.Probability))
-}
-
-// moreWords says how many panels would settle it, "" when nothing is open.
-func moreWords(r *checkResult) string {
-	v := r.report.Verdict
-	if v.MorePanels == 0 {
-		return ""
-	}
-	return fmt.Sprintf("Measure about %d more panels: if they look like these, the lot will be %sed.", v.MorePanels, strings.TrimSuffix(string(v.SettlesWith), "e"))
-}
-
-// numbers are the figures of the judgment with their names.
-func (r *checkResult) numbers() [][2]string {
-	rep, v := r.report, r.report.Verdict
-	out := [][2]string{{"difference", fmt.Sprintf("%.2f, %s interval %.2f to %.2f, tolerance %s, %s", r.DeltaELot, report.Percent(v.Confidence), v.DeltaELo, v.DeltaEHi, report.Short(r.Tolerance, 3), r.Difference)}}
-	add := func(name, value string) { out = append(out, [2]string{name, value}) }
-	if math.Abs(rep.Decisive-rep.DeltaE) > 0.005 {
-		add("to nearest approved", fmt.Sprintf("%.2f, between standard and limit", rep.Decisive))
-	}
-	add("garments inside", fmt.Sprintf("about %s (%s to %s)", report.Percent(v.ShareInside), report.Percent(v.ShareLo), report.Percent(v.ShareHi)))
-	if x := v.Variables; x != nil {
-		add("by variables", fmt.Sprintf("Q %.2f, at least k %.2f is needed", x.Q, x.K))
-	}
-	if s := rep.Split; s != nil {
-		add("along, off the path", fmt.Sprintf("%+.2f, %.2f  (level %.0f %%, standard %.0f %%)", s.Along, s.Off, 100*s.Level, 100*s.StandardLevel))
-	}
-	add("shade band", r.ShadeBand)
-	return out
-}
-
 func (e *env) panelText(r *quality.Report) {
 	t := report.Table{Header: []string{"panel", "", "L*", "a*", "b*", "difference", ""}, Left: []bool{true, false, false, false, false, false, true}}
 	for _, p := range r.Panels {
@@ -349,67 +310,8 @@ func (e *env) panelText(r *quality.Report) {
 	}
 }
 
-// evenWords say how even the lot is, and how it looks under other lights.
-func evenWords(r *quality.Report) []string {
-	var out []string
-	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
-	u := r.Uniformity
-	line := fmt.Sprintf("Readings differ from their panel by %.2f on average, panels from the lot by %.2f", u.WithinPanel, u.BetweenPanel)
-	if r.Worst.DeltaE > 0 {
-		line += fmt.Sprintf("; the worst reading is %.2f from the standard (panel %s", r.Worst.DeltaE, r.Worst.Panel)
-		if r.Worst.Position != "" {
-			line += ", position " + r.Worst.Position
-		}
-		line += ")"
-	}
-	say("%s.", line)
-	if u.WorstDeltaE > 0 {
-		say("Positions %s and %s differ most, by %.2f.", u.WorstPair[0], u.WorstPair[1], u.WorstDeltaE)
-	}
-	for _, c := range u.Contrasts {
-		say("%s against %s: L* %+.2f (%.2f to %.2f over %d panels), difference %.2f.", c.Sides[0], c.Sides[1], c.DL, c.LoHi[0], c.LoHi[1], c.Panels, c.DeltaE)
-	}
-	if r.Metamerism != nil {
-		var parts []string
-		risk := false
-		for _, m := range r.Metamerism {
-			part := fmt.Sprintf("%s %.2f", m.Viewing, m.DeltaE)
-			if m.Index > 0 {
-				part += fmt.Sprintf(" (index %.2f)", m.Index)
-			}
-			parts = append(parts, part)
-			risk = risk || m.Risk
-		}
-		text := "Under other lights: " + strings.Join(parts, ", ") + "."
-		if risk {
-			text += " Risk: lot and standard part under another light by more than half the tolerance."
-		}
-		say("%s", text)
-	}
-	return out
-}
-
 func (e *env) correctionText(c *quality.Correction) {
 	if w := correctionWords(c); w != "" {
 		e.printf("%s", report.Wrap(w, "", "", textWidth))
 	}
-}
-
-// correctionWords say what more time would do, "" when none is needed.
-func correctionWords(c *quality.Correction) string {
-	switch {
-	case c == nil || c.Why == "none needed":
-		return ""
-	case !c.Possible:
-		return "More time: " + c.Why + "."
-	}
-	what := "Second pass with a fresh charge"
-	if c.GoOn {
-		what = "Go on"
-	}
-	text := fmt.Sprintf("%s: %.1f min more (90 %%: %.1f to %.1f) at these settings bring the lot to the standard; it needs %.0f %% more dose in all. ", what, c.Minutes, c.Lo, c.Hi, c.DosePct)
-	if c.Extrapolated {
-		text += "That is outside the times of the trials. "
-	}
-	return text + strings.ToUpper(c.Caution[:1]) + c.Caution[1:] + "."
 }
