@@ -14,7 +14,7 @@ type Factorization struct {
 	free  []int
 	r     []float64 // R by rows, pivoted
 	perm  []int
-	scale []float64 // 1/column norm, by position in free
+	scale []float64 // 1/column norm, by position in free; 0 for a column of zeros
 	rank  int
 	// Singular values and right singular vectors of the scaled Jacobian.
 	sv []float64
@@ -40,7 +40,6 @@ func factorize(jac []float64, m, n int, free []int) *Factorization {
 			col[i] = jac[i*n+j]
 		}
 		nrm := norm2(col)
-		f.scale[c] = 1
 		if nrm > 0 {
 			f.scale[c] = 1 / nrm
 			for i := range col {

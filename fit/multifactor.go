@@ -164,6 +164,14 @@ func (m MultiFactor) shapeAt() int {
 	return 3 + m.varied()
 }
 
+// shapeIn is the shape parameter at its place in p, 0 for curves without.
+func shapeIn(p []float64, at int) float64 {
+	if at < 0 {
+		return 0
+	}
+	return p[at]
+}
+
 // Eta returns the log dose at x.
 func (m MultiFactor) Eta(p, x []float64) float64 {
 	row := make([]float64, len(p))
@@ -181,11 +189,7 @@ func dotPlain(a, b []float64) float64 {
 
 func (m MultiFactor) grad(dst, p, basis []float64, fam family, at int) float64 {
 	eta := dotPlain(basis, p)
-	shape := 0.0
-	if at >= 0 {
-		shape = p[at]
-	}
-	f, g, df, ds := unit(fam, shape, eta)
+	f, g, df, ds := unit(fam, shapeIn(p, at), eta)
 	span := p[Infinite] - p[Zero]
 	for j, b := range basis {
 		dst[j] = span * df * b
@@ -209,11 +213,7 @@ func (m MultiFactor) Grad(dst, p, x []float64) float64 {
 
 // DoseSlope implements Doser.
 func (m MultiFactor) DoseSlope(p, x []float64) float64 {
-	shape := 0.0
-	if at := m.shapeAt(); at >= 0 {
-		shape = p[at]
-	}
-	_, _, df, _ := unit(m.Curve.family(), shape, m.Eta(p, x))
+	_, _, df, _ := unit(m.Curve.family(), shapeIn(p, m.shapeAt()), m.Eta(p, x))
 	return (p[Infinite] - p[Zero]) * df
 }
 

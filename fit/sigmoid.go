@@ -81,11 +81,7 @@ func (s Sigmoid) grad(dst, p []float64, lx, le float64, fam family) float64 {
 
 // DoseSlope implements Doser: ∂y/∂η.
 func (s Sigmoid) DoseSlope(p, x []float64) float64 {
-	lx := math.Log(x[0])
-	if math.IsInf(lx, -1) {
-		return 0
-	}
-	_, _, df, _ := unit(s.Curve.family(), shapeOf(p), s.eta(p, lx))
+	_, _, df, _ := unit(s.Curve.family(), shapeOf(p), s.eta(p, math.Log(x[0])))
 	return (p[Infinite] - p[Zero]) * df
 }
 

@@ -31,7 +31,7 @@ func areas() []area {
 		{"curve gradients", "fit", []source{
 			{"curve.go", []string{"unit", "order", "softplus", "unitInverse"}},
 			{"sigmoid.go", nil},
-			{"multifactor.go", []string{"apply", "basis", "varied", "shapeAt", "Eta", "dotPlain", "grad", "Grad", "Eval", "DoseSlope", "batch"}},
+			{"multifactor.go", []string{"apply", "basis", "varied", "shapeAt", "shapeIn", "Eta", "dotPlain", "grad", "Grad", "Eval", "DoseSlope", "batch"}},
 		}, "Curve|Sigmoid|MultiFactor|GroupShifts|DoseResponseReference|BaseReference|StRDGradients", seed},
 		{"covariance", "fit", []source{
 			{"factorization.go", nil},
