@@ -3,6 +3,7 @@ package discharge
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -11,7 +12,8 @@ import (
 
 // leaveOneOut predicts each trial lot from all the others. It keeps the
 // CIEDE2000 distance of its mean from the prediction in m.loo, and sets
-// m.inflation from how far the distances exceed what the model expected. The
+// m.inflation from how far the distances along the path exceed what the model
+// expected, and widens the scatter about the path by the rest. The
 // path is fitted again, and each kept cell of the grid is fitted and weighed
 // again, without the lot; only the within-lot scatter stays.
 func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
@@ -20,7 +22,7 @@ func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 		return
 	}
 	out := make([]float64, len(o.trials))
-	surprise := 0.0
+	along, off := 0.0, 0.0 // how far lots lie from where they were expected, in variances
 	var diff colorimetry.CIEDE2000
 	for i, t := range o.trials {
 		sub := *m
@@ -45,13 +47,37 @@ func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 		p := sub.predictAt(&v)
 		out[i] = diff.Diff(t.mean(), p.Shade)
 		// One upset lot must not widen everything: its share is capped.
-		d := t.mean().L - p.Shade.L
-		surprise += math.Min(d*d/p.LotCovariance[0][0], 9)
+		l := t.mean()
+		d := l.L - p.Shade.L
+		z := d * d / p.LotCovariance[0][0]
+		along += math.Min(z, 9)
+		off += math.Min(distance(&p.LotCovariance, l, p.Shade)-z, 18)
 	}
 	m.loo = out
-	n := float64(len(out))
-	prior := m.shortRun(o)
-	m.inflation = math.Sqrt(math.Max(1, (surprise+calibrationLots*prior)/(n+calibrationLots)))
+	n := float64(len(out)) + calibrationLots
+	m.inflation = math.Sqrt(math.Max(1, (along+calibrationLots*m.shortRun(o))/n))
+	m.path.widen(math.Max(1, (off/2+calibrationLots)/n))
+}
+
+// distance is the squared Mahalanobis distance of two colors.
+func distance(cov *[3][3]float64, a, b colorimetry.Lab) float64 {
+	c := slices.Concat(cov[0][:], cov[1][:], cov[2][:])
+	d := []float64{a.L - b.L, a.A - b.A, a.B - b.B}
+	if !cholesky(c, 3, 0) {
+		return 0
+	}
+	x := slices.Clone(d)
+	cholSolve(c, 3, x)
+	return dot(d, x)
+}
+
+// widen multiplies the covariance of lots about the path.
+func (p *shadePath) widen(factor float64) {
+	for i := range p.lotOff {
+		for j := range p.lotOff[i] {
+			p.lotOff[i][j] *= factor
+		}
+	}
 }
 
 // calibrationLots is the weight of the prior on the inflation of variances, in

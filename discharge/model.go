@@ -7,6 +7,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/fit"
 )
@@ -342,10 +344,12 @@ func (p *shadePath) offPath(pts []pathPoint, lots int) {
 		c[0][1] += w * ma[i] * mb[i]
 		c[1][1] += w * mb[i] * mb[i]
 	}
-	// The path took about four degrees of freedom from the lots; three more go
-	// because a region drawn with an estimated 2×2 covariance is too small (the
-	// mean of an inverse Wishart distribution divides by ν - 3).
-	free := math.Max(sw-4-3, 2)
+	// The path took about four degrees of freedom from the lots. A region drawn
+	// with a covariance that was itself estimated is too small: dividing by what
+	// the 95 % point of chi-square has to Hotelling's T² makes its size right.
+	free := math.Max(sw-4, 3)
+	t2 := 2 * free / (free - 1) * distuv.F{D1: 2, D2: free - 1}.Quantile(0.95)
+	free *= distuv.ChiSquared{K: 2}.Quantile(0.95) / t2
 	const floor = 0.05 * 0.05
 	p.lotOff = [2][2]float64{{c[0][0]/free + floor, c[0][1] / free}, {c[0][1] / free, c[1][1]/free + floor}}
 	var n float64
