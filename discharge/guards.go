@@ -255,6 +255,6 @@ func (b *lotBuilder) doubtSecondColor() {
 	}
 	// Instruments round to 0.01; other weights move cloth by up to 0.3.
 	if d := median(apart); d > 0.6 {
-		b.warn(b.HeaderLine, b.Header[at[0]], "", fmt.Errorf("L, a, b of the file differ from its spectra under %s by ΔE*ab %.1f (median): are the wavelengths a step off, or do L, a, b belong to another viewing? The spectra are used", b.viewing, d))
+		b.warn(b.HeaderLine, b.Header[at[0]], "", fmt.Errorf("the columns L, a, b differ from the spectra under %s by ΔE*ab %.1f (median): are the wavelengths a step off, or do L, a, b belong to another viewing? The spectra are used", b.viewing, d))
 	}
 }
