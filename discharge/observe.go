@@ -43,7 +43,7 @@ func (r *Reading) usable() bool {
 }
 
 // observe gathers the panel means of a table to learn a model from.
-func observe(t *Table) (*observed, error) { return gather(t, 2) }
+func observe(t *Table) (*observed, error) { return gather(t, 4) }
 
 // gather is observe for at least least trial lots.
 func gather(t *Table, least int) (*observed, error) {

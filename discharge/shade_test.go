@@ -3,6 +3,7 @@ package discharge
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -281,4 +282,22 @@ func TestWithinLotScatter(t *testing.T) {
 	sp, rd := withinLot(levels, slope, read)
 	assert.InDelta(t, sdPanel, sp, 0.025)
 	assert.InDelta(t, read, rd, 0.002)
+}
+
+// Three lots are refused with what to do, four are fitted.
+func TestFewestLots(t *testing.T) {
+	csv := "lot,role,process,strength_pct,ratio,time_min,illuminant,observer,L,a,b\n" +
+		"B,base,permanganate-pellet,,,,D65,10,20,0,-12\nW,white,permanganate-pellet,,,,D65,10,80,-1,4\n" +
+		"T1,trial,permanganate-pellet,4,1,8,D65,10,30,-1,-13\nT2,trial,permanganate-pellet,8,1,16,D65,10,50,-2,-9\nT3,trial,permanganate-pellet,4,2,16,D65,10,48,-2,-9\n"
+	for _, more := range []string{"", "T4,trial,permanganate-pellet,8,2,8,D65,10,49,-2,-9\n"} {
+		table, err := ReadTable("few.csv", strings.NewReader(csv+more), nil)
+		require.NoError(t, err)
+		_, err = Fit(table, nil)
+		if more == "" {
+			require.ErrorIs(t, err, ErrTooFewLots)
+			require.ErrorContains(t, err, "need at least 4")
+		} else {
+			require.NoError(t, err)
+		}
+	}
 }
