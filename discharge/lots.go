@@ -23,7 +23,8 @@ type origin struct {
 // name or starts with it: lot/panel or lot/panel/position, with / _ - . : or a
 // blank between. When lots has a column id, it has one row per reading instead
 // and both are matched by id. A reading without a lot, and a cell that
-// contradicts another, are errors; a lot without a reading is a warning.
+// contradicts another, are errors; a lot without a reading is a warning. Of two
+// roles the list's holds, but a reading of the base of a load stays one.
 // Neither sheet is changed.
 func (s *Sheet) WithLots(lots *Sheet) (*Sheet, error) {
 	readings, err := s.tidy()
@@ -213,15 +214,19 @@ func (j *lotJoin) sheet() (*Sheet, error) {
 }
 
 // fill completes a column of the readings, c, by one of the list, k. What the
-// readings say themselves must agree, but for the role: of one load, some
-// readings may be of the base.
+// readings say themselves must agree, but for the role: an instrument's word
+// for it is weaker, and of one load some readings may be of the base.
 func (j *lotJoin) fill(out *Sheet, c, k int) error {
 	for i, row := range out.Rows {
 		value := j.list.Rows[j.row[i]][k]
 		switch {
+		case value == "" || value == row[c]:
 		case row[c] == "":
 			row[c] = value
-		case value == "" || value == row[c] || strings.EqualFold(out.Header[c], "role"):
+		case strings.EqualFold(out.Header[c], "role"):
+			if !strings.EqualFold(row[c], string(Base)) {
+				row[c] = value
+			}
 		default:
 			return out.fault(out.Lines[i], out.Header[c], clip(row[c]), fmt.Errorf("%s has %q for %s %q (%s): they must agree, or one be empty",
 				j.list.Name, clip(value), j.key, j.names[j.row[i]], place(j.list.Lines[j.row[i]])))

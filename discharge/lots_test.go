@@ -96,6 +96,29 @@ func TestWithLotsFaults(t *testing.T) {
 	}
 }
 
+// The list knows a lot's role; but the base of that very load stays base.
+func TestWithLotsRoles(t *testing.T) {
+	readings := sheetOf(t, "e.csv", "lot,role,illuminant,observer,L,a,b\nP1,trial,D65,10,40,-2,-9\nP1,base,D65,10,20,0,-9\nP1,,D65,10,41,-2,-9\n")
+	s, err := readings.WithLots(sheetOf(t, "lots.csv", "lot,role,process\nP1,production,permanganate-pellet\n"))
+	require.NoError(t, err)
+	table, err := FromSheet(s, nil)
+	require.NoError(t, err)
+	require.Len(t, table.Lots, 2)
+	require.Equal(t, Production, table.Lots[0].Role)
+	require.Len(t, table.Lots[0].Readings(), 2)
+	require.Equal(t, Base, table.Lots[1].Role)
+}
+
+// Samples beside a standard are no targets.
+func TestTargetsLeaveOutRowsWithoutARole(t *testing.T) {
+	targets, err := TargetsFromSheet(sheetOf(t, "e.csv", "id,role,illuminant,observer,L,a,b\ns,standard,D65,10,40,-2,-9\nx,,D65,10,20,0,-9\n"), nil)
+	require.NoError(t, err)
+	require.Len(t, targets.Items, 1)
+	require.Contains(t, targets.Warnings[0].Error(), "e.csv:3")
+	_, err = TargetsFromSheet(sheetOf(t, "e.csv", "id,role,illuminant,observer,L,a,b\ns,,D65,10,40,-2,-9\n"), nil)
+	require.ErrorContains(t, err, "empty")
+}
+
 func TestWithLotsWarnsOfIdleLots(t *testing.T) {
 	s, err := sheetOf(t, "export.csv", export).WithLots(sheetOf(t, "lots.csv", lotList+"T9;trial;permanganate-pellet;6;1,5;12;\n"))
 	require.NoError(t, err)

@@ -54,10 +54,10 @@ func FromSheet(s *Sheet, opt *ReadOptions) (*Table, error) {
 
 // table gathers the rows into lots.
 func (l *layout) table() (*Table, error) {
-	if err := l.need("lot", "the name of the machine load"); err != nil {
+	if err := l.need("lot", "the name of the machine load, or give a list of lots (--lot-list)"); err != nil {
 		return nil, err
 	}
-	if err := l.need("role", "one of "+roleWords()+" for every row"); err != nil {
+	if err := l.need("role", "one of "+roleWords()+" for every row, here or in a list of lots (--lot-list)"); err != nil {
 		return nil, err
 	}
 	c, err := newColors(l)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 
 	"example.com/dosetone/colorimetry"
 )
@@ -52,6 +53,9 @@ func TargetsFromSheet(s *Sheet, opt *ReadOptions) (*Targets, error) {
 			l.Rows[i] = append(slices.Clone(row), string(Standard))
 		}
 	}
+	if hasRole {
+		l.dropUnknownRoles()
+	}
 	t, err := l.table()
 	if err != nil {
 		return nil, err
@@ -61,6 +65,31 @@ func TargetsFromSheet(s *Sheet, opt *ReadOptions) (*Targets, error) {
 		return nil, err
 	}
 	return &Targets{targets, t.Ignored, append(t.Warnings, warnings...)}, nil
+}
+
+// dropUnknownRoles leaves out rows without a role where others are standards:
+// an instrument's file may hold samples beside its standard.
+func (l *layout) dropUnknownRoles() {
+	j := l.col["role"]
+	if !slices.ContainsFunc(l.Rows, func(row []string) bool { return strings.EqualFold(row[j], string(Standard)) }) {
+		return
+	}
+	var rows [][]string
+	var lines []int
+	dropped, first := 0, 0
+	for i, row := range l.Rows {
+		if row[j] == "" {
+			if dropped++; dropped == 1 {
+				first = l.Lines[i]
+			}
+			continue
+		}
+		rows, lines = append(rows, row), append(lines, l.Lines[i])
+	}
+	if dropped > 0 {
+		l.Rows, l.Lines = rows, lines
+		l.warn(first, l.Header[j], "", fmt.Errorf("%d rows without a role are no targets and were left out; this is the first", dropped))
+	}
 }
 
 // Targets returns the standards of a table as target shades, each with its

@@ -182,9 +182,12 @@ func (e *env) parse(name string, data []byte) (*discharge.Sheet, error) {
 // parseAs is parse for a table that may be turned, or never is.
 func (e *env) parseAs(name string, data []byte, wide bool) (*discharge.Sheet, error) {
 	opt := tables.Options{Wide: wide}
-	if n := len(e.tables.sheets); n > 0 && tables.HasParts(data) {
+	switch n := len(e.tables.sheets); {
+	case n > 0 && tables.HasParts(data):
 		opt.Part = e.tables.sheets[min(e.tables.next, n-1)]
 		e.tables.next++
+	case n > 0:
+		e.warn("%s: a CSV file has no sheets; --sheet does not concern it", shown(name))
 	}
 	return tables.Read(shown(name), data, opt)
 }
