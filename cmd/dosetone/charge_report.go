@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 
 	"example.com/dosetone/cmd/dosetone/internal/page"
 	"example.com/dosetone/cmd/dosetone/internal/report"
@@ -86,6 +87,9 @@ func itemBlocks(items []charge.Item) []page.Block {
 
 // batchWords say what the rounded weights amount to.
 func batchWords(s *charge.Sheet, b charge.Batch) string {
+	if math.Abs(b.DoseError) < 5e-4 && (b.DeltaE == nil || *b.DeltaE < 0.005) {
+		return "as weighed: as set, within 0.05 %"
+	}
 	text := "as weighed: " + settingsText(s.Process, b.Realized)
 	if b.ActivePerKg > 0 {
 		text += fmt.Sprintf("; %s g/kg active, %+.2f %% by rounding", report.Short(b.ActivePerKg, 4), 100*b.DoseError)

@@ -78,7 +78,10 @@ func (v *fitView) doseReading() []string {
 			steep, at = s, i
 		}
 	}
-	where := fmt.Sprintf("at %s× the middle dose", report.Short(v.dose[at], 2))
+	where := "at the middle dose"
+	if times := report.Short(v.dose[at], 2); times != "1" {
+		where = "at " + times + "× the middle dose"
+	}
 	beyond := ""
 	switch {
 	case at <= 1:
