@@ -87,7 +87,7 @@ func itemBlocks(items []charge.Item) []page.Block {
 
 // batchWords say what the rounded weights amount to.
 func batchWords(s *charge.Sheet, b charge.Batch) string {
-	if math.Abs(b.DoseError) < 5e-4 && (b.DeltaE == nil || *b.DeltaE < 0.005) {
+	if b.ActivePerKg > 0 && math.Abs(b.DoseError) < 5e-4 && (b.DeltaE == nil || *b.DeltaE < 0.005) {
 		return "as weighed: as set, within 0.05 %"
 	}
 	text := "as weighed: " + settingsText(s.Process, b.Realized)
