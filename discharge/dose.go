@@ -68,25 +68,18 @@ func (b *doseBasis) at(v *values) (x values) {
 // wind replaces the time coordinate of x by what the clock counts.
 func (b *doseBasis) wind(x, v *values) {
 	charge, heat := 0.0, 0.0
-	for j := range b.factors {
-		switch f := &b.factors[j]; {
-		case f.charges():
-			charge += x[j]
-		case f.heats():
-			heat += x[j]
+	if b.clock.Charge != 0 || b.clock.Early != 0 || b.clock.Heat != 0 {
+		for j := range b.primary {
+			switch f := &b.factors[j]; {
+			case !f.Raises || j == b.time:
+			case f.Transform == Log: // more of it is more oxidizer per garment
+				charge += x[j]
+			case f.Transform == InverseKelvin:
+				heat += x[j]
+			}
 		}
 	}
 	x[b.time] = b.clock.log(v[b.time], charge, heat) - b.factors[b.time].Center
-}
-
-// charges reports whether more of the factor means more oxidizer per garment.
-func (f *doseFactor) charges() bool {
-	return f.Primary && f.Raises && f.Transform == Log && f.Column != timeColumn
-}
-
-// heats reports whether the factor is a temperature that drives the reaction.
-func (f *doseFactor) heats() bool {
-	return f.Primary && f.Raises && f.Transform == InverseKelvin
 }
 
 // clock says how the minutes of a load count. The zero clock counts them all.
