@@ -150,7 +150,7 @@ func (b *doseBasis) values(s Settings) (v values) {
 		f := &b.factors[j]
 		u, ok := s[f.Column]
 		if !ok {
-			u = f.value(0)
+			u = b.middle[j]
 		}
 		v[j] = u
 	}
@@ -170,7 +170,17 @@ type doseBasis struct {
 	factors []doseFactor // primary ones first
 	primary int
 	clock   clock
-	time    int // index of the time factor; meaningless without a clock
+	time    int    // index of the time factor; meaningless without a clock
+	middle  values // of the trials, for settings that do not name a factor
+}
+
+// newBasis is a basis without a clock; primary factors come first.
+func newBasis(factors []doseFactor, primary int) doseBasis {
+	b := doseBasis{factors: factors, primary: primary}
+	for j := range min(len(factors), maxFactors) {
+		b.middle[j] = factors[j].value(0)
+	}
+	return b
 }
 
 // timed returns the basis under another clock, with the time factor centered

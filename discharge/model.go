@@ -224,7 +224,7 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 	if len(primary) == 0 {
 		return fmt.Errorf("%w: %s", ErrNoVariation, t.Name)
 	}
-	m.basis = doseBasis{factors: append(primary, covariate...), primary: len(primary)}
+	m.basis = newBasis(append(primary, covariate...), len(primary))
 	if len(m.basis.factors) > maxFactors {
 		return fmt.Errorf("%s: %d factors vary, at most %d can be learned", t.Name, len(m.basis.factors), maxFactors)
 	}

@@ -345,6 +345,7 @@ func (f *modelFile) factors(m *Model) error {
 	if m.basis.primary == 0 {
 		return fmt.Errorf("no primary factor")
 	}
+	m.basis = newBasis(m.basis.factors, m.basis.primary)
 	for c, v := range f.Fixed {
 		if _, ok := m.process.Factor(c); !ok || !magnitude(valueLimit, v) || m.basis.index(c) >= 0 {
 			return fmt.Errorf("fixed factor %q = %g does not belong to process %q", c, v, m.process.ID)
