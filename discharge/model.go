@@ -347,8 +347,11 @@ func (p *shadePath) offPath(pts []pathPoint, lots int) {
 	// The path took about four degrees of freedom from the lots. A region drawn
 	// with a covariance that was itself estimated is too small: dividing by what
 	// the 95 % point of chi-square has to Hotelling's T² makes its size right.
-	free := math.Max(sw-4, 3)
-	t2 := 2 * free / (free - 1) * distuv.F{D1: 2, D2: free - 1}.Quantile(0.95)
+	// Below six degrees of freedom T² knows nothing of how lots scatter
+	// elsewhere and would double every interval again and again; it counts as six.
+	free := math.Max(sw-4, 2)
+	known := math.Max(free, 6)
+	t2 := 2 * known / (known - 1) * distuv.F{D1: 2, D2: known - 1}.Quantile(0.95)
 	free *= distuv.ChiSquared{K: 2}.Quantile(0.95) / t2
 	const floor = 0.05 * 0.05
 	p.lotOff = [2][2]float64{{c[0][0]/free + floor, c[0][1] / free}, {c[0][1] / free, c[1][1]/free + floor}}
