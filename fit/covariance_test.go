@@ -405,3 +405,36 @@ func TestObservedCovarianceOfADecay(t *testing.T) {
 		}
 	}
 }
+
+// Columns that are zero, or more than there are rows, have a zero on the
+// diagonal of R, also in a workspace that held other numbers before.
+func TestQROfZeroAndSurplusColumns(t *testing.T) {
+	for _, c := range []struct {
+		m, n int
+		a    []float64 // by columns
+		want []float64 // absolute diagonal of R
+	}{
+		{3, 3, []float64{3, 4, 0, 0, 0, 0, 0, 0, 2}, []float64{5, 2, 0}},
+		{2, 3, []float64{3, 4, 0, 1, 0, 0}, []float64{5, 0.6, 0}},
+		{2, 2, []float64{0, 0, 0, 0}, []float64{0, 0}},
+	} {
+		var q qr
+		q.resize(3, 3)
+		copy(q.a, []float64{1, 2, 3, 4, 5, 7, 9, 8, 7})
+		q.factor(make([]float64, 3))
+		q.resize(c.m, c.n)
+		copy(q.a, c.a)
+		b := []float64{1, 1, 1}[:c.m]
+		q.factor(b)
+		for i, want := range c.want {
+			if got := math.Abs(q.rdiag[i]); !(math.Abs(got-want) < 1e-15) {
+				t.Errorf("%v: diagonal %d is %g, want %g", c.a, i, got, want)
+			}
+		}
+		for _, v := range append(append([]float64{}, q.a...), b...) {
+			if math.IsNaN(v) {
+				t.Errorf("%v: NaN", c.a)
+			}
+		}
+	}
+}
