@@ -133,42 +133,33 @@ func (r *cxfReader) object(e xml.StartElement) error {
 		return fmt.Errorf("more than %d objects: split the file", discharge.MaxRows)
 	}
 	o := cxfObject{name: attr(e, "Name"), id: attr(e, "Id"), objectType: attr(e, "ObjectType"), line: r.x.line()}
-	for depth := r.x.depth; ; {
-		t, err := r.x.next()
-		if err != nil {
-			return noEOF(err)
-		}
-		if r.x.depth < depth {
-			r.objects = append(r.objects, o)
-			return nil
-		}
-		e, ok := t.(xml.StartElement)
-		if !ok {
-			continue
-		}
+	err := r.x.inside(func(e xml.StartElement) error {
 		switch {
 		case e.Name.Space != cxfNamespace:
-			err = r.x.skip()
+			return r.x.skip()
 		case e.Name.Local == "Tag":
 			if len(o.tags) == discharge.MaxColumns {
 				return fmt.Errorf("more than %d tags in one object", discharge.MaxColumns)
 			}
 			o.tags = append(o.tags, [2]string{attr(e, "Name"), attr(e, "Value")})
 		case e.Name.Local == "ReflectanceSpectrum":
-			err = r.spectrum(&o, e)
+			return r.spectrum(&o, e)
 		case e.Name.Local == "CustomSpectrum":
-			err = r.custom(&o, e)
+			return r.custom(&o, e)
 		case e.Name.Local == "ColorCIELab":
-			err = r.color(&o, e, discharge.LabKind, "L", "A", "B")
+			return r.color(&o, e, discharge.LabKind, "L", "A", "B")
 		case e.Name.Local == "ColorCIEXYZ":
-			err = r.color(&o, e, discharge.XYZKind, "X", "Y", "Z")
+			return r.color(&o, e, discharge.XYZKind, "X", "Y", "Z")
 		case e.Name.Local == "ColorSRGB":
-			err = r.color(&o, e, discharge.Swatch, "R", "G", "B")
+			return r.color(&o, e, discharge.Swatch, "R", "G", "B")
 		}
-		if err != nil {
-			return err
-		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
+	r.objects = append(r.objects, o)
+	return nil
 }
 
 func (r *cxfReader) count(n int) error {
@@ -199,17 +190,9 @@ func (r *cxfReader) spectrum(o *cxfObject, e xml.StartElement) error {
 // custom reads a CustomSpectrum: points that each state their wavelength.
 func (r *cxfReader) custom(o *cxfObject, e xml.StartElement) error {
 	v := cxfValue{kind: discharge.Spectral, spec: attr(e, "ColorSpecification"), line: r.x.line()}
-	for depth := r.x.depth; ; {
-		t, err := r.x.next()
-		if err != nil {
-			return noEOF(err)
-		}
-		if r.x.depth < depth {
-			break
-		}
-		p, ok := t.(xml.StartElement)
-		if !ok || attr(p, "WL") == "" {
-			continue
+	err := r.x.inside(func(p xml.StartElement) (err error) {
+		if attr(p, "WL") == "" {
+			return nil
 		}
 		value := attr(p, "Value")
 		if value == "" {
@@ -221,6 +204,10 @@ func (r *cxfReader) custom(o *cxfObject, e xml.StartElement) error {
 			return r.fault(v.line, "CustomSpectrum", "", fmt.Errorf("the spectrum has more than %d points", discharge.MaxColumns))
 		}
 		v.points = append(v.points, [2]string{attr(p, "WL"), strings.TrimSpace(value)})
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	if len(v.points) > 0 {
 		o.values = append(o.values, v)
@@ -234,18 +221,7 @@ func (r *cxfReader) color(o *cxfObject, e xml.StartElement, kind discharge.Readi
 	for i, n := range names {
 		v.numbers[i] = strings.TrimSpace(attr(e, n))
 	}
-	for depth := r.x.depth; ; {
-		t, err := r.x.next()
-		if err != nil {
-			return noEOF(err)
-		}
-		if r.x.depth < depth {
-			break
-		}
-		c, ok := t.(xml.StartElement)
-		if !ok {
-			continue
-		}
+	err := r.x.inside(func(c xml.StartElement) error {
 		text, err := r.x.text()
 		if err != nil {
 			return err
@@ -255,6 +231,10 @@ func (r *cxfReader) color(o *cxfObject, e xml.StartElement, kind discharge.Readi
 				v.numbers[i] = strings.TrimSpace(text)
 			}
 		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	for i, n := range names {
 		if v.numbers[i] == "" {
@@ -268,23 +248,9 @@ func (r *cxfReader) color(o *cxfObject, e xml.StartElement, kind discharge.Readi
 // specification reads what colors and spectra refer to.
 func (r *cxfReader) specification(e xml.StartElement) error {
 	id, s := attr(e, "Id"), cxfSpec{line: r.x.line()}
-	for depth := r.x.depth; ; {
-		t, err := r.x.next()
-		if err != nil {
-			return noEOF(err)
-		}
-		if r.x.depth < depth {
-			break
-		}
-		c, ok := t.(xml.StartElement)
-		if !ok {
-			continue
-		}
+	err := r.x.inside(func(c xml.StartElement) error {
 		if c.Name.Space != cxfNamespace {
-			if err := r.x.skip(); err != nil {
-				return err
-			}
-			continue
+			return r.x.skip()
 		}
 		var into *string
 		switch c.Name.Local {
@@ -304,6 +270,10 @@ func (r *cxfReader) specification(e xml.StartElement) error {
 			}
 			*into = strings.TrimSpace(text)
 		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	if _, twice := r.specs[id]; twice {
 		return r.fault(s.line, "ColorSpecification", id, errors.New("a second specification has the same Id"))

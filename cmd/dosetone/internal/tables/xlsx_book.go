@@ -215,31 +215,18 @@ func (b *book) readStrings(part string) error {
 // richText joins the runs of a text; phonetic hints are no part of it.
 func richText(x *xmlReader) (string, error) {
 	var text strings.Builder
-	for depth := x.depth; ; {
-		t, err := x.next()
-		if err != nil {
-			return "", noEOF(err)
+	err := x.inside(func(e xml.StartElement) error {
+		switch e.Name.Local {
+		case "t":
+			s, err := x.text()
+			text.WriteString(s)
+			return err
+		case "rPh":
+			return x.skip()
 		}
-		switch t := t.(type) {
-		case xml.StartElement:
-			switch t.Name.Local {
-			case "t":
-				s, err := x.text()
-				if err != nil {
-					return "", err
-				}
-				text.WriteString(s)
-			case "rPh":
-				if err := x.skip(); err != nil {
-					return "", err
-				}
-			}
-		case xml.EndElement:
-			if x.depth < depth {
-				return text.String(), nil
-			}
-		}
-	}
+		return nil
+	})
+	return text.String(), err
 }
 
 // sheet chooses the sheet of that name, or the first that is not hidden.

@@ -137,15 +137,7 @@ func (b *book) cell(g *grid, x *xmlReader, e xml.StartElement, row, column int) 
 	kind, style := attr(e, "t"), attr(e, "s")
 	var value, inline string
 	var formula, stored bool
-	for depth := x.depth; x.depth >= depth; {
-		t, err := x.next()
-		if err != nil {
-			return noEOF(err)
-		}
-		inner, ok := t.(xml.StartElement)
-		if !ok {
-			continue
-		}
+	err := x.inside(func(inner xml.StartElement) (err error) {
 		switch inner.Name.Local {
 		case "v":
 			value, err = x.text()
@@ -158,9 +150,10 @@ func (b *book) cell(g *grid, x *xmlReader, e xml.StartElement, row, column int) 
 		default:
 			err = x.skip()
 		}
-		if err != nil {
-			return err
-		}
+		return err
+	})
+	if err != nil {
+		return err
 	}
 	bad := func(format string, args ...any) error {
 		return &cellError{row, column, value, fmt.Errorf(format, args...)}

@@ -67,14 +67,28 @@ func (x *xmlReader) line() int {
 	return line
 }
 
-// skip passes over the element just opened.
-func (x *xmlReader) skip() error {
-	for depth := x.depth; x.depth >= depth; {
-		if _, err := x.next(); err != nil {
+// inside calls do for every element inside the one just opened, up to its end.
+// What do reads to its end is not visited again.
+func (x *xmlReader) inside(do func(e xml.StartElement) error) error {
+	for depth := x.depth; ; {
+		t, err := x.next()
+		if err != nil {
 			return noEOF(err)
 		}
+		if x.depth < depth {
+			return nil
+		}
+		if e, ok := t.(xml.StartElement); ok {
+			if err := do(e); err != nil {
+				return err
+			}
+		}
 	}
-	return nil
+}
+
+// skip passes over the element just opened.
+func (x *xmlReader) skip() error {
+	return x.inside(func(xml.StartElement) error { return nil })
 }
 
 // text returns the text of the element just opened, without that of elements
