@@ -126,3 +126,14 @@ func usedColumns(p discharge.Process, all []discharge.Settings) []discharge.Fact
 	}
 	return out
 }
+
+// settingCells are settings as the cells of a row, empty where one is not given.
+func settingCells(columns []discharge.Factor, s map[string]float64, number func(float64) string) []string {
+	cells := make([]string, len(columns))
+	for i, f := range columns {
+		if v, ok := s[f.Column]; ok {
+			cells[i] = number(v)
+		}
+	}
+	return cells
+}

@@ -169,13 +169,7 @@ func (v *fitView) lotTable() *page.Table {
 	}
 	for i, l := range v.lots {
 		row := []page.Cell{{Text: l.ID}}
-		for _, f := range columns {
-			cell := ""
-			if x, ok := l.Settings[f.Column]; ok {
-				cell = report.Short(x, 4)
-			}
-			row = append(row, page.Cell{Text: cell})
-		}
+		row = append(row, page.Row(settingCells(columns, l.Settings, func(x float64) string { return report.Short(x, 4) })...)...)
 		row = append(row, page.Cell{Swatch: figure.Hex(l.Lab)}, page.Cell{Text: report.Fixed(l.Lab.L, 1)})
 		unseen := l.LeftOut
 		if v.pull != nil {

@@ -212,13 +212,7 @@ func (e *env) planText(plan *discharge.Plan, r planResult) {
 	t.Header, t.Units, t.Left = append(t.Header, "why"), append(t.Units, ""), append(t.Left, true)
 	for _, l := range plan.Lots {
 		row := []string{report.Short(float64(l.Run), 3), l.ID, string(l.Role)}
-		for _, f := range columns {
-			cell := ""
-			if v, ok := l.Settings[f.Column]; ok {
-				cell = report.Exact(v)
-			}
-			row = append(row, cell)
-		}
+		row = append(row, settingCells(columns, l.Settings, report.Exact)...)
 		t.Add(append(row, l.Why)...)
 	}
 	e.printf("%s", &t)

@@ -301,13 +301,7 @@ func (e *env) predictText(m *discharge.Model, list []prediction) {
 	outside := false
 	for _, x := range list {
 		row := []string{x.ID}
-		for _, f := range columns {
-			cell := ""
-			if v, ok := x.Settings[f.Column]; ok {
-				cell = report.Exact(v)
-			}
-			row = append(row, cell)
-		}
+		row = append(row, settingCells(columns, x.Settings, report.Exact)...)
 		note := ""
 		if x.Extrapolated {
 			note, outside = "outside the trials", true

@@ -206,13 +206,7 @@ func (v *suggestView) table() *page.Table {
 	t.Header = append(t.Header, "pass", "unload, min", "shade", "L*", "a*", "b*", "ΔE00", "active, g/kg", "")
 	for k, s := range v.r.Suggestions {
 		row := page.Row(strconv.Itoa(k + 1))
-		for _, f := range columns {
-			cell := ""
-			if x, ok := s.Settings[f.Column]; ok {
-				cell = report.Short(x, 5)
-			}
-			row = append(row, page.Cell{Text: cell})
-		}
+		row = append(row, page.Row(settingCells(columns, s.Settings, func(x float64) string { return report.Short(x, 5) })...)...)
 		window, active, note := "", "", ""
 		if w := s.TimeWindowMin; w != nil {
 			window = fmt.Sprintf("%.1f–%.1f", w[0], w[1])

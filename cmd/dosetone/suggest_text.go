@@ -131,13 +131,7 @@ func (e *env) suggestTable(p discharge.Process, r suggestResult) *report.Table {
 	t.Left = append(make([]bool, len(t.Header)-1), true)
 	for k, s := range r.Suggestions {
 		row := []string{strconv.Itoa(k + 1)}
-		for _, f := range columns {
-			cell := ""
-			if v, ok := s.Settings[f.Column]; ok {
-				cell = report.Short(v, 5)
-			}
-			row = append(row, cell)
-		}
+		row = append(row, settingCells(columns, s.Settings, func(x float64) string { return report.Short(x, 5) })...)
 		window, active, note := "-", "-", ""
 		if w := s.TimeWindowMin; w != nil {
 			window = fmt.Sprintf("%.1f-%.1f", w[0], w[1])
