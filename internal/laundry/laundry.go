@@ -330,22 +330,14 @@ func (l *Laundry) lotScatter() float64 {
 // NewFabric returns the laundry with the next fabric: another base, another
 // white, another reactivity (sd 0.25 in ln dose); machine and process stay.
 func (l *Laundry) NewFabric(rng *rand.Rand) *Laundry {
-	n := *l
-	n.Fabric = "fabric-2"
-	for range 2000 {
+	return l.refit("fabric-2", rng, func() fabric {
 		f := drawFabric(l.process, rng)
 		// Same mill, same neutralization: the colorants' own shapes stay near.
 		f.dye, f.cast, f.colorants.cast = l.fabric.dye, l.fabric.cast, l.fabric.colorants.cast
-		f.depth = l.fabric.depth * math.Exp(0.15*rng.NormFloat64())
-		f.respond = math.Exp(0.25 * rng.NormFloat64())
-		n.fabric = f
-		if n.plausibleEnds() && n.plausiblePath() {
-			return &n
-		}
-	}
-	n.fabric = l.fabric
-	n.fabric.respond = math.Exp(0.25 * rng.NormFloat64())
-	return &n
+		f.depth = l.fabric.depth
+		vary(rng, &f.depth, 0.15)
+		return f
+	})
 }
 
 // NewFabricLot returns the laundry with the next lot of the same fabric: other
@@ -354,31 +346,41 @@ func (l *Laundry) NewFabric(rng *rand.Rand) *Laundry {
 // little (sd 0.1 to 0.15 in ln); construction, colorants, machine and process
 // stay (magnitudes invented).
 func (l *Laundry) NewFabricLot(rng *rand.Rand) *Laundry {
-	n := *l
-	n.Fabric = "fabric-1b"
-	vary := func(v *float64, sd float64) { *v *= math.Exp(sd * rng.NormFloat64()) }
-	for range 2000 {
+	return l.refit("fabric-1b", rng, func() fabric {
 		f := l.fabric
 		for _, v := range []*float64{&f.depth, &f.sulfur, &f.yellow, &f.stain, &f.weftShare} {
-			vary(v, 0.15)
+			vary(rng, v, 0.15)
 		}
-		for i := range 2 {
-			b := [2]*bands{&f.warp, &f.weft}[i]
-			k := math.Exp(0.1 * rng.NormFloat64())
+		for _, b := range []*bands{&f.warp, &f.weft} {
+			k := 1.0
+			vary(rng, &k, 0.1)
 			for j := range b {
 				b[j] *= k
 			}
 		}
-		vary(&f.respond, 0.25)
-		n.fabric = f
+		return f
+	})
+}
+
+// refit returns the laundry with a drawn fabric of another reactivity, or,
+// where no draw is plausible, with its own of another reactivity.
+func (l *Laundry) refit(name string, rng *rand.Rand, draw func() fabric) *Laundry {
+	n := *l
+	n.Fabric = name
+	for range 2000 {
+		n.fabric = draw()
+		vary(rng, &n.fabric.respond, 0.25)
 		if n.plausibleEnds() && n.plausiblePath() {
 			return &n
 		}
 	}
 	n.fabric = l.fabric
-	vary(&n.fabric.respond, 0.25)
+	vary(rng, &n.fabric.respond, 0.25)
 	return &n
 }
+
+// vary multiplies v by a log-normal factor.
+func vary(rng *rand.Rand, v *float64, sd float64) { *v *= math.Exp(sd * rng.NormFloat64()) }
 
 // Shifted returns the laundry with a fabric that reacts exp(z) times as fast.
 func (l *Laundry) Shifted(z float64) *Laundry {
