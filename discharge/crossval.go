@@ -3,11 +3,11 @@ package discharge
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/mat3"
 )
 
 // leaveOneOut predicts each trial lot from all the others. It keeps the
@@ -51,24 +51,13 @@ func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 		d := l.L - p.Shade.L
 		z := d * d / p.LotCovariance[0][0]
 		along += math.Min(z, 9)
-		off += math.Min(distance(&p.LotCovariance, l, p.Shade)-z, 18)
+		precision, e := mat3.Inverse(p.LotCovariance), mat3.Vec{d, l.A - p.Shade.A, l.B - p.Shade.B}
+		off += math.Min(mat3.Form(&precision, e, e)-z, 18)
 	}
 	m.loo = out
 	n := float64(len(out)) + calibrationLots
 	m.inflation = math.Sqrt(math.Max(1, (along+calibrationLots*m.shortRun(o))/n))
 	m.path.widen(math.Max(1, (off/2+calibrationLots)/n))
-}
-
-// distance is the squared Mahalanobis distance of two colors.
-func distance(cov *[3][3]float64, a, b colorimetry.Lab) float64 {
-	c := slices.Concat(cov[0][:], cov[1][:], cov[2][:])
-	d := []float64{a.L - b.L, a.A - b.A, a.B - b.B}
-	if !cholesky(c, 3, 0) {
-		return 0
-	}
-	x := slices.Clone(d)
-	cholSolve(c, 3, x)
-	return dot(d, x)
 }
 
 // widen multiplies the covariance of lots about the path.

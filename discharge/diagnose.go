@@ -64,18 +64,12 @@ func (c *component) standing(m *Model, v *values, t TrialRecord, level float64) 
 	if panels == 0 {
 		panels = usualPanels
 	}
-	panel := m.sdPanel * c.link.unit
-	variance := ds*ds*(c.sdLot*c.sdLot+panel*panel/panels) + m.floorSD*m.floorSD + m.readSD*m.readSD/panels
+	variance := levelVariance(ds, c.sdLot, m.sdPanel*c.link.unit, panels, m.floorSD, m.readSD*m.readSD/panels)
 	for j := range n {
 		row[j] *= ds
 	}
 	row[n] = dd
-	var own float64
-	for a := range row {
-		for b := range row {
-			own += row[a] * row[b] * c.cov[a*(n+1)+b]
-		}
-	}
+	own := quadratic(c.cov, row, n+1)
 	// The weight in the fit is (ν+1)/ν times the one that is kept.
 	weight := t.Weight * (tailWeight + 1) / tailWeight
 	return (level - s) / math.Sqrt(variance), math.Min(weight*own/variance, 1)

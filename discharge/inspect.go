@@ -185,18 +185,9 @@ func (m *Model) TimeFor(s Settings, level float64) (minutes float64, extrapolate
 	if at(lo) > level || at(hi) < level {
 		return 0, false, false, nil
 	}
-	for range 50 {
-		mid := (lo + hi) / 2
-		if at(mid) < level {
-			lo = mid
-		} else {
-			hi = mid
-		}
-	}
-	t := (lo + hi) / 2
-	v[j] = t
+	v[j] = bisect(lo, hi, 50, func(t float64) bool { return at(t) < level })
 	x := m.basis.at(&v)
-	return t, m.basis.beyond(&x) > 0 || m.movesFixed(s), true, nil
+	return v[j], m.basis.beyond(&x) > 0 || m.movesFixed(s), true, nil
 }
 
 // SecondPass is the time of a second pass with a fresh charge at settings,
@@ -239,18 +230,22 @@ func (m *Model) SecondPass(s Settings, from, to float64) (minutes float64, extra
 	if !lacks(lo) || lacks(hi) {
 		return 0, false, false, nil
 	}
-	for range 50 {
-		mid := (lo + hi) / 2
-		if lacks(mid) {
+	v[j] = bisect(lo, hi, 50, lacks)
+	x := m.basis.at(&v)
+	return v[j], m.basis.beyond(&x) > 0 || m.movesFixed(s), true, nil
+}
+
+// bisect halves the way from lo, where short holds, to hi, where it does not,
+// steps times, and returns the middle of what is left.
+func bisect(lo, hi float64, steps int, short func(float64) bool) float64 {
+	for range steps {
+		if mid := (lo + hi) / 2; short(mid) {
 			lo = mid
 		} else {
 			hi = mid
 		}
 	}
-	t := (lo + hi) / 2
-	v[j] = t
-	x := m.basis.at(&v)
-	return t, m.basis.beyond(&x) > 0 || m.movesFixed(s), true, nil
+	return (lo + hi) / 2
 }
 
 // withTime is a copy of settings with another time.

@@ -1,30 +1,18 @@
 package discharge_test
 
 import (
-	"bytes"
 	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"example.com/dosetone/colorimetry"
-	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
 )
 
-// inspected is a model of the demo's invented pellet trials.
-func inspected(t *testing.T) *discharge.Model {
-	t.Helper()
-	table, err := discharge.ReadTable(demo.PelletTrialsFile, bytes.NewReader(demo.PelletTrials()), nil)
-	require.NoError(t, err)
-	m, err := discharge.Fit(table, nil)
-	require.NoError(t, err)
-	return m
-}
-
 // What the model is asked about lots must agree with what it predicts.
 func TestInspectionAgreesWithPrediction(t *testing.T) {
-	m := inspected(t)
+	m := fitted(t, demoTable(t))
 	s := discharge.Settings{"strength_pct": 6.5, "ratio": 1.4, "time_min": 12}
 	p, err := m.Predict(s)
 	require.NoError(t, err)
@@ -48,7 +36,7 @@ func TestInspectionAgreesWithPrediction(t *testing.T) {
 // Doses of passes add: from next to nothing a pass takes the time that a first
 // one takes, and less from further on; a weaker charge takes longer.
 func TestSecondPass(t *testing.T) {
-	m := inspected(t)
+	m := fitted(t, demoTable(t))
 	s := discharge.Settings{"strength_pct": 6.5, "ratio": 1.4}
 	first, _, ok, err := m.TimeFor(s, 0.5)
 	require.NoError(t, err)
@@ -77,7 +65,7 @@ func TestSecondPass(t *testing.T) {
 }
 
 func TestDoseBetweenLevels(t *testing.T) {
-	m := inspected(t)
+	m := fitted(t, demoTable(t))
 	require.InDelta(t, m.DoseBetween(0.3, 0.6), m.DoseBetween(0.3, 0.45)+m.DoseBetween(0.45, 0.6), 1e-9)
 	require.InDelta(t, 0, m.DoseBetween(0.4, 0.4), 1e-12)
 	require.Positive(t, m.DoseBetween(0.3, 0.6))
@@ -93,7 +81,7 @@ func TestDoseBetweenLevels(t *testing.T) {
 }
 
 func TestPathIsInspectedAsItIs(t *testing.T) {
-	m := inspected(t)
+	m := fitted(t, demoTable(t))
 	w, err := colorimetry.NewWeights(m.Viewing(), m.Grid())
 	require.NoError(t, err)
 	for _, s := range []float64{0.05, 0.3, 0.6, 0.95} {

@@ -144,14 +144,8 @@ func (k *link) unstretched(eta float64) (s, ds float64) {
 // inverse returns the η that gives level s with the upper plateau at white.
 // Levels beyond the ends of the table give the nearest η inside it.
 func (k *link) inverse(s float64) float64 {
-	lo, hi := linkFrom, linkTo
-	for range 60 {
-		mid := (lo + hi) / 2
-		if v, _ := k.unstretched(mid); v < s {
-			lo = mid
-		} else {
-			hi = mid
-		}
-	}
-	return (lo + hi) / 2
+	return bisect(linkFrom, linkTo, 60, func(eta float64) bool {
+		v, _ := k.unstretched(eta)
+		return v < s
+	})
 }

@@ -123,11 +123,8 @@ type promise struct {
 // for changes the evidence much more than the shape of the curve does.
 func (f *fitting) promises() []promise {
 	middle := func(k int) promise {
-		h := hyper{bend: 0.15, sdLot: 0.12}
-		if len(f.candidates[k].concaves()) > 1 {
-			h.concave = 0.1
-		}
-		c := f.solve(k, h, f.problems[k].start(f.base))
+		means := f.candidates[k].concaves()
+		c := f.solve(k, hyper{bend: 0.15, sdLot: 0.12, concave: means[len(means)/2]}, f.problems[k].start(f.base))
 		return promise{k, c.logW, c.post.mean}
 	}
 	byEvidence := func(a, b promise) int { return cmp.Compare(b.logW, a.logW) }

@@ -196,11 +196,7 @@ func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) floa
 			eta += v * theta[j]
 		}
 		s, ds, dd := pr.link.at(eta, theta[p-1])
-		// The scatter in dose reaches the level through the slope, which
-		// bends over the width of the scatter: the average slope over ±1 sd
-		// is what a lot sees, and it does not vanish on the plateaus.
-		vEta := h.sdLot*h.sdLot + h.sdPanel*h.sdPanel/l.panels
-		v := ds*ds*vEta + h.floor*h.floor + l.read
+		v := levelVariance(ds, h.sdLot, h.sdPanel, l.panels, h.floor, l.read)
 		r := l.level - s
 		u := r * r / v
 		w := (tailWeight + 1) / (tailWeight + u)
@@ -248,6 +244,14 @@ func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) floa
 		}
 	}
 	return logLik
+}
+
+// levelVariance is the variance of a lot's mean level about what its settings
+// give: the scatter in dose, of lots and of their panels, through the slope of
+// the curve there, and besides it what dose does not cause and the variance of
+// reading.
+func levelVariance(slope, sdLot, sdPanel, panels, floor, read float64) float64 {
+	return slope*slope*(sdLot*sdLot+sdPanel*sdPanel/panels) + floor*floor + read
 }
 
 // cholesky factors the lower triangle of a in place, with damp added to the

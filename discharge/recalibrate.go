@@ -278,12 +278,11 @@ func (m *Model) update(c *component, lots []lotPoint, at []values, sd float64, w
 		for j := range p {
 			logLik += -0.5 * (theta[j] - c.mean[j]) * -g[j]
 		}
-		panel := m.sdPanel * unit
 		for i, l := range lots {
 			x := c.basis.at(&at[i])
 			c.basis.row(jac[:n], &x)
 			s, ds, dd := c.link.at(dot(jac[:n], theta), theta[n])
-			v := ds*ds*(c.sdLot*c.sdLot+panel*panel/l.panels) + m.floorSD*m.floorSD + l.read
+			v := levelVariance(ds, c.sdLot, m.sdPanel*unit, l.panels, m.floorSD, l.read)
 			r := l.level - s
 			u := r * r / v
 			w := (tailWeight + 1) / (tailWeight + u)
