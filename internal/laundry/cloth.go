@@ -1,6 +1,10 @@
 package laundry
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // element is a small part of the surface that is uniform in itself.
 type element struct {
@@ -28,10 +32,37 @@ type cloth struct {
 	optics float64 // scale of the depth that is seen
 	slow   float64 // resistance of diffusion relative to that of reaction
 	blur   float64 // width of the front
+	shells int     // rings of a yarn
 }
 
-// shells is the number of rings of a yarn in RingDyed cloth.
-const shells = 10
+// division says how finely cloth is divided: normal quantiles of content and
+// ease of attack of each element, and rings of a yarn.
+type division struct {
+	content, rate []float64
+	shells        int
+}
+
+// maxElements is the most elements of a cloth that is drawn.
+const maxElements = 144
+
+// fine is the division of cloth. What ends at once in an element, as ring
+// dyeing does, makes a stair of the dose response for each class of ease of
+// attack: of up to 10 L* with four classes, of at most 2 with 144 (see the
+// tests).
+func fine() division { return lattice(maxElements, 20) }
+
+// coarse is the division of the demo's cloth, part of the definition of its
+// files: four classes of content by four of ease of attack.
+func coarse() division {
+	d := division{shells: 10}
+	z := quantiles(4)
+	for _, c := range z {
+		for _, r := range z {
+			d.content, d.rate = append(d.content, c), append(d.rate, r)
+		}
+	}
+	return d
+}
 
 // quantiles returns the normal quantiles of the middles of n equal classes,
 // scaled to variance 1.
@@ -48,18 +79,34 @@ func quantiles(n int) []float64 {
 	return z
 }
 
-// grid makes n × m elements of log-normal content and rate; deep elements are
+// lattice pairs n classes of ease of attack with as many of content, in the
+// order of the fractional parts of the multiples of the golden ratio, so that
+// both are evenly mixed (a Kronecker sequence; Niederreiter, Random Number
+// Generation and Quasi-Monte Carlo Methods, SIAM 1992, ch. 3).
+func lattice(n, shells int) division {
+	d := division{content: make([]float64, n), rate: quantiles(n), shells: shells}
+	order := make([]int, n)
+	for i := range order {
+		order[i] = i
+	}
+	part := func(i int) float64 { return math.Mod(float64(i+1)*math.Phi, 1) }
+	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(part(a), part(b)) })
+	for rank, i := range order {
+		d.content[i] = d.rate[rank]
+	}
+	return d
+}
+
+// elements makes elements of log-normal content and rate; deep elements are
 // slower by the power couple.
-func grid(n, m int, sdContent, sdRate, couple float64) []element {
-	var all []element
+func (d division) elements(sdContent, sdRate, couple float64) []element {
+	all := make([]element, len(d.rate))
 	var sum float64
-	for _, zc := range quantiles(n) {
-		for _, zr := range quantiles(m) {
-			e := element{weight: 1 / float64(n*m), content: math.Exp(sdContent * zc), z: zr}
-			e.rate = math.Exp(sdRate*zr) * math.Pow(e.content, -couple)
-			sum += e.weight * e.content
-			all = append(all, e)
-		}
+	for i, zr := range d.rate {
+		e := element{weight: 1 / float64(len(all)), content: math.Exp(sdContent * d.content[i]), z: zr}
+		e.rate = math.Exp(sdRate*zr) * math.Pow(e.content, -couple)
+		sum += e.weight * e.content
+		all[i] = e
 	}
 	for i := range all {
 		all[i].content /= sum
@@ -115,18 +162,24 @@ func (c *cloth) ringLeft(e element, dose float64) remains {
 	ring := c.ring * math.Pow(e.content, 0.3)
 	front := ring * frontDepth(dose/2, c.slow)
 	var seen, full, left, all float64
-	for i := range shells {
-		x := (float64(i) + 0.5) / shells
-		dye := math.Exp(-x / ring)
-		w := math.Exp(-x / c.optics)
+	// From shell to shell each exponential falls by a constant factor.
+	h := 1 / float64(c.shells)
+	dye, dyeFalls := math.Exp(-h/2/ring), math.Exp(-h/ring)
+	w, wFalls := math.Exp(-h/2/c.optics), math.Exp(-h/c.optics)
+	edge, edgeFalls := math.Exp(-h/2/c.blur), math.Exp(-h/c.blur)
+	reached := math.Exp(front / c.blur)
+	for range c.shells {
 		// The front is not sharp: part of the dye survives behind it. At the
 		// start nothing may be gone, hence the norm by the value at front 0.
-		stay := (1 + math.Exp(-x/c.blur)) / (1 + math.Exp((front-x)/c.blur))
+		stay := (1 + edge) / (1 + reached*edge)
 		stay = c.floor + (1-c.floor)*stay
 		seen += w * dye * stay
 		full += w * dye
 		left += dye * stay
 		all += dye
+		dye *= dyeFalls
+		w *= wFalls
+		edge *= edgeFalls
 	}
 	return remains{dye: e.content * seen / full, removed: 1 - left/all, dose: dose}
 }

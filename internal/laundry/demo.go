@@ -26,8 +26,9 @@ func DemoHypochlorite() (*Laundry, error) {
 	return demo(Decay, "hypochlorite-bath", demoHypoSeed)
 }
 
-// demo draws a laundry whose balances keep to the plain 24 steps with which the
-// demo's files were made: what they give is what this laundry does.
+// demo draws a laundry whose balances keep to the plain 24 steps, and whose
+// cloth to the coarse division, with which the demo's files were made: what
+// they give is what this laundry does.
 func demo(kind Kind, id string, seed uint64) (*Laundry, error) {
 	l, err := newLaundry(kind, id, rand.New(rand.NewPCG(seed, demoStream)), true)
 	if err != nil {

@@ -86,7 +86,8 @@ func New(kind Kind, processID string, rng *rand.Rand) (*Laundry, error) {
 	return newLaundry(kind, processID, rng, false)
 }
 
-// newLaundry is New; plain keeps every balance to odeSteps.
+// newLaundry is New; plain keeps every balance to odeSteps and the cloth as
+// coarse as the demo's.
 func newLaundry(kind Kind, processID string, rng *rand.Rand, plain bool) (*Laundry, error) {
 	p, err := lookup(processID)
 	if err != nil {
@@ -100,8 +101,8 @@ func newLaundry(kind Kind, processID string, rng *rand.Rand, plain bool) (*Laund
 		return nil, err
 	}
 	for range 2000 {
-		l := draw(kind, p, rng)
-		l.weights, l.supply.plain = w, plain
+		l := draw(kind, p, plain, rng)
+		l.weights = w
 		center := uniform(rng, 0.38, 0.58)
 		if l.plausibleEnds() && l.calibrate(center) && l.plausiblePath() {
 			return l, nil
@@ -117,7 +118,7 @@ func between(rng *rand.Rand, lo, hi float64) float64 {
 	return math.Exp(uniform(rng, math.Log(lo), math.Log(hi)))
 }
 
-func draw(kind Kind, p process, rng *rand.Rand) *Laundry {
+func draw(kind Kind, p process, plain bool, rng *rand.Rand) *Laundry {
 	l := &Laundry{Kind: kind, Process: p.id, Fabric: "fabric-1", Machine: "machine-1", process: p, form: PowerLaw}
 	l.transfer = transfer{
 		coverHalf: between(rng, 0.3, 3), rpmPower: uniform(rng, 0.4, 1), wetPower: uniform(rng, 0.1, 0.5),
@@ -143,10 +144,15 @@ func draw(kind Kind, p process, rng *rand.Rand) *Laundry {
 		l.transfer.rpmPower = uniform(rng, 0.8, 1.3)
 	}
 	l.supply = drawSupply(p, mild, rng)
+	l.supply.plain = plain
 	if p.id == "hypochlorite-bath" {
 		l.supply.inactive *= 0.4 // a bath keeps most of its chlorine over half an hour
 	}
-	l.cloth = drawCloth(l.form, rng)
+	div := fine()
+	if plain {
+		div = coarse()
+	}
+	l.cloth = drawCloth(l.form, div, rng)
 	l.supply.order = uniform(rng, 1, 1.8)
 	l.fabric = drawFabric(p, rng)
 	l.wear = wear{rub: uniform(rng, 0.01, 0.06), open: uniform(rng, 0.002, 0.015)}
@@ -177,13 +183,14 @@ func drawSupply(p process, mild float64, rng *rand.Rand) supply {
 	}
 }
 
-func drawCloth(form Kind, rng *rand.Rand) cloth {
+func drawCloth(form Kind, div division, rng *rand.Rand) cloth {
 	spread := uniform(rng, 0.1, 0.5) // of the ease of attack, ln
 	if form == RingDyed || form == Decay {
 		spread += 0.35 // forms that end at once in one element
 	}
 	return cloth{
-		elements: grid(4, 4, uniform(rng, 0.15, 0.45), spread, uniform(rng, 0, 0.6)),
+		shells:   div.shells,
+		elements: div.elements(uniform(rng, 0.15, 0.45), spread, uniform(rng, 0, 0.6)),
 		order:    uniform(rng, 1.05, 2),  // [6]
 		half:     between(rng, 0.1, 1.5), // [7]
 		floor:    between(rng, 0.0005, 0.008),

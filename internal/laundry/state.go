@@ -57,7 +57,7 @@ func (l *Laundry) shade(s state) bands {
 	cast := d.badRinse + f.cast*math.Exp(d.cast)*s.reduced*s.exposure.dose/(0.3+s.exposure.dose)
 	wetness := 1 + 0.9*s.damp // a film of water couples light in: less scattering, more K/S
 
-	var left [16]remains
+	var left [maxElements]remains
 	var removed float64
 	for i, e := range l.cloth.elements {
 		left[i] = l.cloth.after(l.form, e, s.exposure)
