@@ -55,21 +55,20 @@ func (m *Model) Diagnostics() []LotDiagnostic {
 // standing is the standardized residual and the leverage of a lot under one
 // curve, by the variance of its level as posterior.go counts it.
 func (c *component) standing(m *Model, v *values, t TrialRecord, level float64) (z, leverage float64) {
-	n := c.basis.terms()
-	row := make([]float64, n+1)
-	x := c.basis.at(v)
-	c.basis.row(row[:n], &x)
-	s, ds, dd := c.link.at(dot(row[:n], c.mean), c.mean[n])
+	var grad [maxSize]float64
+	eta, _ := c.at(v, &grad)
+	s, ds, dd := c.link.at(eta, c.plateau())
 	panels := float64(t.Panels)
 	if panels == 0 {
 		panels = usualPanels
 	}
 	variance := levelVariance(ds, c.sdLot, m.sdPanel*c.link.unit, panels, m.floorSD, m.readSD*m.readSD/panels)
-	for j := range n {
-		row[j] *= ds
+	p := c.size()
+	for j := range p - 1 {
+		grad[j] *= ds
 	}
-	row[n] = dd
-	own := quadratic(c.cov, row, n+1)
+	grad[p-1] = dd
+	own := quadratic(c.cov, grad[:p], p)
 	// The weight in the fit is (ν+1)/ν times the one that is kept.
 	weight := t.Weight * (tailWeight + 1) / tailWeight
 	return (level - s) / math.Sqrt(variance), math.Min(weight*own/variance, 1)

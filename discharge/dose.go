@@ -69,17 +69,26 @@ func (b *doseBasis) at(v *values) (x values) {
 func (b *doseBasis) wind(x, v *values) {
 	charge, heat := 0.0, 0.0
 	if b.clock.Charge != 0 || b.clock.Early != 0 || b.clock.Heat != 0 {
+		charge = b.charge(x)
 		for j := range b.primary {
-			switch f := &b.factors[j]; {
-			case !f.Raises || j == b.time:
-			case f.Transform == Log: // more of it is more oxidizer per garment
-				charge += x[j]
-			case f.Transform == InverseKelvin:
+			if f := &b.factors[j]; f.Raises && f.Transform == InverseKelvin {
 				heat += x[j]
 			}
 		}
 	}
 	x[b.time] = b.clock.log(v[b.time], charge, heat) - b.factors[b.time].Center
+}
+
+// charge is the logarithm of the oxidizer charged at x, relative to the middle
+// of the trials: more of every raising factor on a log scale, but time, is
+// more oxidizer per garment.
+func (b *doseBasis) charge(x *values) (sum float64) {
+	for j := range b.primary {
+		if f := &b.factors[j]; f.Raises && j != b.time && f.Transform == Log {
+			sum += x[j]
+		}
+	}
+	return sum
 }
 
 // clock says how the minutes of a load count. The zero clock counts them all.
@@ -170,13 +179,14 @@ type doseBasis struct {
 	factors []doseFactor // primary ones first
 	primary int
 	clock   clock
-	time    int    // index of the time factor; meaningless without a clock
+	time    int    // index of the time factor, -1 without one
 	middle  values // of the trials, for settings that do not name a factor
 }
 
 // newBasis is a basis without a clock; primary factors come first.
 func newBasis(factors []doseFactor, primary int) doseBasis {
 	b := doseBasis{factors: factors, primary: primary}
+	b.time = b.index(timeColumn)
 	for j := range min(len(factors), maxFactors) {
 		b.middle[j] = factors[j].value(0)
 	}
@@ -186,7 +196,7 @@ func newBasis(factors []doseFactor, primary int) doseBasis {
 // timed returns the basis under another clock, with the time factor centered
 // on the trials again.
 func (b *doseBasis) timed(c clock, trials []values) doseBasis {
-	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.index(timeColumn)}
+	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.time}
 	if c == (clock{}) {
 		return d
 	}
@@ -212,6 +222,9 @@ const maxFactors = 8
 
 // maxTerms is the longest η row: 1 + factors + products.
 const maxTerms = 1 + maxFactors + maxFactors*(maxFactors+1)/2
+
+// maxSize is the most parameters of a candidate.
+const maxSize = maxTerms + 2
 
 func (b *doseBasis) terms() int {
 	return 1 + len(b.factors) + b.primary*(b.primary+1)/2

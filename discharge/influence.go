@@ -99,7 +99,7 @@ func (m *Model) without(ctx context.Context, t *Table, opt *FitOptions, lot Tria
 	}
 	x.LeftOut = f.Diff(lot.Lab, own[0])
 	for j := range n.basis.factors {
-		e, _ := n.mixed(func(c *component, dst []float64) { n.slopeAtMiddle(c, dst, j) })
+		e, _ := n.mixed(func(c *component, dst []float64) float64 { return n.slopeAtMiddle(c, dst, j) })
 		x.Exponents[n.basis.factors[j].Column] = e
 	}
 	return x, nil

@@ -2,6 +2,7 @@ package discharge
 
 import (
 	"math"
+	"sync"
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/fit"
@@ -88,6 +89,8 @@ type link struct {
 	low   float64 // level of the blank
 	unit  float64 // slope of the curve where it is half way, relative to 1/4
 	table []knot
+	// supplied is worked out when a candidate needs it.
+	supplied func() *supplyTable
 }
 
 // knot is the level and its derivative by the node number.
@@ -112,6 +115,8 @@ func newLink(curve fit.Curve, sc scale, l0, l1, low float64) link {
 		l := sc.from(from + curve.At(eta)*(to-from))
 		k.table[i] = knot{(l - l0) / span, curve.Slope(eta) * (to - from) / sc.slope(l) / span / linkNodes}
 	}
+	curveAlone := k
+	k.supplied = sync.OnceValue(func() *supplyTable { return newSupplyTable(&curveAlone, l0, l1) })
 	return k
 }
 

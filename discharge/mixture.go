@@ -9,11 +9,46 @@ import (
 	"example.com/dosetone/fit"
 )
 
-// candidate is one form that the model may take: a curve on a scale, and a
-// way to count time.
+// candidate is one form that the model may take: a curve on a scale, a way to
+// count time, and whether the oxidizer may run short.
 type candidate struct {
-	link  link
-	basis *doseBasis
+	link     link
+	basis    *doseBasis
+	supplied bool
+	table    *supplyTable // of a supplied candidate in use
+}
+
+// prepare works out what a supplied candidate needs.
+func (c *candidate) prepare() {
+	if c.supplied {
+		c.table = c.link.supplied()
+	}
+}
+
+// size is the number of parameters: the coefficients of the η row, ln of the
+// supply at the middle of the trials where there is one, and the upper plateau.
+func (c *candidate) size() int {
+	if c.supplied {
+		return c.basis.terms() + 2
+	}
+	return c.basis.terms() + 1
+}
+
+// dose is the log dose by parameters theta at a point with that η row and ln of
+// the oxidizer charged relative to the middle of the trials. It fills grad with
+// the derivatives by all parameters but the plateau, and returns that by η.
+func (c *candidate) dose(theta, row []float64, charge float64, grad []float64) (eta, slope float64) {
+	eta = dot(row, theta)
+	if !c.supplied {
+		copy(grad, row)
+		return eta, 1
+	}
+	n := len(row)
+	eta, slope, grad[n] = c.table.left(eta, theta[n]+charge)
+	for j, v := range row {
+		grad[j] = slope * v
+	}
+	return eta, slope
 }
 
 // component is one candidate after the quantities that shape it have been
@@ -21,10 +56,23 @@ type candidate struct {
 type component struct {
 	candidate
 	weight float64
-	mean   []float64 // η row, then upper plateau
+	mean   []float64 // as candidate.size tells
 	cov    []float64 // row-major
 	sdLot  float64   // lot scatter in η
 }
+
+// at is the log dose of the component's mean at settings v, with its
+// derivatives as dose gives them.
+func (c *component) at(v *values, grad *[maxSize]float64) (eta, slope float64) {
+	var row [maxTerms]float64
+	n := c.basis.terms()
+	x := c.basis.at(v)
+	c.basis.row(row[:n], &x)
+	return c.dose(c.mean, row[:n], c.basis.charge(&x), grad[:])
+}
+
+// plateau is the level of the upper plateau, the last parameter.
+func (c *component) plateau() float64 { return c.mean[len(c.mean)-1] }
 
 // Grids over which the evidence is averaged. The second-order prior runs from
 // "factors add up" to "factors interact freely", its mean from "straight in
@@ -35,10 +83,10 @@ func bends() []float64    { return []float64{0.03, 0.1, 0.25, 0.6} }
 func concaves() []float64 { return []float64{0, 0.1, 0.2} }
 func sdLots() []float64   { return []float64{0.04, 0.09, 0.18, 0.36} }
 
-// concaves lists the prior means of curvature for a candidate. Under a clock
-// whose minutes run out, that every further e-fold does less is said already.
+// concaves lists the prior means of curvature for a candidate. Where minutes or
+// oxidizer run out, that every further e-fold does less is said already.
 func (c *candidate) concaves() []float64 {
-	if c.basis.clock.Life > 0 {
+	if c.basis.clock.Life > 0 || c.supplied {
 		return []float64{0}
 	}
 	return concaves()
@@ -74,13 +122,12 @@ const evidenceFloor = 6
 // changed the study's figures by less than its own uncertainty.
 const shortlist = 12
 
-// fitting is a set of candidates with their data.
+// fitting is candidates at work on one set of trials.
 type fitting struct {
-	ctx        context.Context
-	candidates []candidate
-	problems   []problem // by candidate
-	base       hyper
-	ws         *workspace
+	ctx      context.Context
+	problems []problem // the candidates with their data
+	base     hyper
+	ws       *workspace
 }
 
 // sweep fits the promising candidates at every grid point.
@@ -93,7 +140,7 @@ func (f *fitting) sweep() []cell {
 		}
 		start := p.start
 		for _, bend := range bends() {
-			for _, concave := range f.candidates[p.candidate].concaves() {
+			for _, concave := range f.problems[p.candidate].concaves() {
 				if f.ctx.Err() != nil {
 					return nil
 				}
@@ -118,32 +165,35 @@ type promise struct {
 	start     []float64
 }
 
-// promises lists the candidates, best first. Of the clocks only the best few
-// under one middling curve are tried with all others: what the minutes count
-// for changes the evidence much more than the shape of the curve does.
+// promises lists the candidates, best first. Of the clocks, with and without a
+// supply, only the best few under one middling curve are tried with all others:
+// what the minutes and the oxidizer count for changes the evidence much more
+// than the shape of the curve does.
 func (f *fitting) promises() []promise {
-	middle := func(k int) promise {
-		means := f.candidates[k].concaves()
-		c := f.solve(k, hyper{bend: 0.15, sdLot: 0.12, concave: means[len(means)/2]}, f.problems[k].start(f.base))
-		return promise{k, c.logW, c.post.mean}
-	}
 	byEvidence := func(a, b promise) int { return cmp.Compare(b.logW, a.logW) }
 	var probes []promise
-	for k := range f.candidates {
-		if l := &f.candidates[k].link; l.curve == (fit.LogNormal{}) && l.scale == scaleL {
-			probes = append(probes, middle(k))
+	for k := range f.problems {
+		if l := &f.problems[k].link; l.curve == (fit.LogNormal{}) && l.scale == scaleL {
+			probes = append(probes, f.promise(k))
 		}
 	}
 	slices.SortStableFunc(probes, byEvidence)
 	var list []promise
-	for _, p := range probes[:min(promisingClocks, len(probes))] {
+	few := min(promisingClocks, len(probes))
+	more := slices.IndexFunc(probes[few:], func(p promise) bool { return f.problems[p.candidate].supplied })
+	if more >= 0 && !slices.ContainsFunc(probes[:few], func(p promise) bool { return f.problems[p.candidate].supplied }) {
+		probes[few] = probes[few+more]
+		few++
+	}
+	for _, p := range probes[:few] {
 		if f.ctx.Err() != nil {
 			return nil
 		}
 		list = append(list, p)
-		for k := range f.candidates {
-			if k != p.candidate && f.candidates[k].basis == f.candidates[p.candidate].basis {
-				list = append(list, middle(k))
+		own := f.problems[p.candidate].candidate
+		for k := range f.problems {
+			if c := f.problems[k].candidate; c != own && c.basis == own.basis && c.supplied == own.supplied {
+				list = append(list, f.promise(k))
 			}
 		}
 	}
@@ -151,13 +201,32 @@ func (f *fitting) promises() []promise {
 	return list
 }
 
+// promise fits a candidate at the middle of the grid, from every start.
+func (f *fitting) promise(k int) promise {
+	c := f.problems[k].candidate
+	c.prepare()
+	starts := []float64{0}
+	if c.supplied {
+		starts = supplyStarts()
+	}
+	means := c.concaves()
+	best := promise{candidate: k, logW: math.Inf(-1)}
+	for _, lnQ := range starts {
+		cell := f.solve(k, hyper{bend: 0.15, sdLot: 0.12, concave: means[len(means)/2]}, f.problems[k].start(f.base, lnQ))
+		if cell.logW > best.logW {
+			best.logW, best.start = cell.logW, cell.post.mean
+		}
+	}
+	return best
+}
+
 // promisingClocks is how many clocks compete with every curve.
 const promisingClocks = 3
 
 // solve fits one candidate; h.sdLot is for a curve of unit 1.
 func (f *fitting) solve(k int, h hyper, start []float64) cell {
-	unit := f.candidates[k].link.unit
-	prior := f.candidates[k].logPrior(h.sdLot)
+	unit := f.problems[k].link.unit
+	prior := f.problems[k].logPrior(h.sdLot)
 	h.exponent, h.spread, h.floor = f.base.exponent, f.base.spread, f.base.floor
 	h.sdLot *= unit
 	h.sdPanel = f.base.sdPanel * unit
@@ -167,17 +236,17 @@ func (f *fitting) solve(k int, h hyper, start []float64) cell {
 
 // again fits a cell with one lot left out.
 func (f *fitting) again(c cell, skip int) cell {
-	unit := f.candidates[c.candidate].link.unit
+	unit := f.problems[c.candidate].link.unit
 	pr := f.problems[c.candidate]
 	pr.skip = skip
 	post := pr.solve(c.h, f.ws, slices.Clone(c.post.mean))
-	return cell{candidate: c.candidate, h: c.h, post: post, logW: post.evidence + f.candidates[c.candidate].logPrior(c.h.sdLot/unit)}
+	return cell{candidate: c.candidate, h: c.h, post: post, logW: post.evidence + f.problems[c.candidate].logPrior(c.h.sdLot/unit)}
 }
 
 // start is a self-start: prior exponents, and the η at which the median lot
 // sits on the curve.
-func (pr *problem) start(h hyper) []float64 {
-	p := pr.basis.terms() + 1
+func (pr *problem) start(h hyper, lnQ float64) []float64 {
+	p, n := pr.size(), pr.basis.terms()
 	theta := make([]float64, p)
 	theta[p-1] = 1
 	for j := range pr.basis.primary {
@@ -185,13 +254,24 @@ func (pr *problem) start(h hyper) []float64 {
 			theta[1+j] = h.exponent * pr.link.unit
 		}
 	}
+	if pr.supplied {
+		theta[n] = lnQ
+	}
 	var off []float64
 	for i, l := range pr.lots {
 		if i == pr.skip {
 			continue
 		}
-		s := min(max(l.level, pr.low+0.02), 0.97)
-		off = append(off, pr.link.inverse(s)-dot(l.row, theta))
+		s := min(max(l.level, pr.link.low+0.02), 0.97)
+		eta := pr.link.inverse(s)
+		if pr.supplied {
+			// A lot that ran out of oxidizer says only that it had enough of the rest.
+			eta = bisect(supplyFrom, eta+4, 30, func(e float64) bool {
+				v, _, _ := pr.table.left(e, lnQ+l.charge)
+				return v < eta
+			})
+		}
+		off = append(off, eta-dot(l.row, theta[:n]))
 	}
 	theta[0] = median(off)
 	return theta
@@ -232,7 +312,7 @@ const (
 // collapse merges the cells of each candidate into one normal distribution
 // with their mean and covariance (spread between cells included).
 func (f *fitting) collapse(cells []cell, w []float64) []component {
-	total := make([]float64, len(f.candidates))
+	total := make([]float64, len(f.problems))
 	for i, c := range cells {
 		total[c.candidate] += w[i]
 	}
@@ -258,8 +338,8 @@ func (f *fitting) collapse(cells []cell, w []float64) []component {
 
 // merge makes the component of candidate k.
 func (f *fitting) merge(k int, total float64, cells []cell, w []float64) component {
-	p := f.candidates[k].basis.terms() + 1
-	m := component{candidate: f.candidates[k], weight: total, mean: make([]float64, p), cov: make([]float64, p*p)}
+	p := f.problems[k].size()
+	m := component{candidate: *f.problems[k].candidate, weight: total, mean: make([]float64, p), cov: make([]float64, p*p)}
 	varLot := 0.0
 	for i, c := range cells {
 		if c.candidate != k {

@@ -106,7 +106,8 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	m.floorSD = 0.25 / span
 	// Two rounds: the first finds the slopes that tell dose scatter from
 	// reading noise within lots, the second uses them.
-	f := m.fitting(ctx, o)
+	links := m.links()
+	f := m.fitting(ctx, o, links)
 	first, w := keep(f.sweep())
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -116,7 +117,7 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	}
 	m.comps = f.collapse(first, w)
 	m.sdPanel, m.readSD = withinLot(m.panelLevels(o), m.lotSlopes(o), readPrior)
-	f = m.fitting(ctx, o)
+	f = m.fitting(ctx, o, links)
 	cells, w := keep(f.sweep())
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -135,13 +136,12 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 }
 
 // fitting lists the candidates and sets up their data.
-func (m *Model) fitting(ctx context.Context, o *observed) *fitting {
+func (m *Model) fitting(ctx context.Context, o *observed, links []link) *fitting {
 	f := &fitting{
 		ctx:  ctx,
 		base: hyper{exponent: 0.8, spread: 0.7, sdPanel: m.sdPanel, floor: m.floorSD},
-		ws:   newWorkspace(m.basis.terms() + 1),
+		ws:   newWorkspace(m.basis.terms() + 2),
 	}
-	links := m.links()
 	points := m.lotPoints(o)
 	trials := make([]values, len(o.trials))
 	for i, t := range o.trials {
@@ -149,19 +149,29 @@ func (m *Model) fitting(ctx context.Context, o *observed) *fitting {
 	}
 	for _, c := range m.clocks() {
 		basis := m.basis.timed(c, trials)
-		pr := problem{basis: &basis, skip: -1, low: m.low, corner: basis.corners(), lots: slices.Clone(points)}
+		lots := slices.Clone(points)
 		for i := range trials {
 			x := basis.at(&trials[i])
-			pr.lots[i].row = make([]float64, basis.terms())
-			basis.row(pr.lots[i].row, &x)
+			lots[i].row = make([]float64, basis.terms())
+			basis.row(lots[i].row, &x)
+			lots[i].charge = basis.charge(&x)
 		}
+		corner := basis.corners()
 		for k := range links {
-			f.candidates = append(f.candidates, candidate{link: links[k], basis: &basis})
-			pr.link = &links[k]
-			f.problems = append(f.problems, pr)
+			plain := candidate{link: links[k], basis: &basis}
+			f.add(plain, lots, corner)
+			if c.Life == 0 && c.Early == 0 {
+				plain.supplied = true
+				f.add(plain, lots, corner)
+			}
 		}
 	}
 	return f
+}
+
+// add lists a candidate with its data.
+func (f *fitting) add(c candidate, lots []lotPoint, corner [][]float64) {
+	f.problems = append(f.problems, problem{candidate: &c, skip: -1, lots: lots, corner: corner})
 }
 
 // clocks lists the ways in which time may count in this model.
@@ -393,14 +403,13 @@ func (m *Model) panelLevels(o *observed) [][]float64 {
 // for η of unit 1.
 func (m *Model) lotSlopes(o *observed) []float64 {
 	out := make([]float64, len(o.trials))
-	var row [maxTerms]float64
+	var grad [maxSize]float64
 	for i, t := range o.trials {
 		v := m.basis.values(t.lot.Settings)
-		for _, c := range m.comps {
-			n := c.basis.terms()
-			x := c.basis.at(&v)
-			c.basis.row(row[:n], &x)
-			_, ds, _ := c.link.at(dot(row[:n], c.mean), c.mean[n])
+		for k := range m.comps {
+			c := &m.comps[k]
+			eta, _ := c.at(&v, &grad)
+			_, ds, _ := c.link.at(eta, c.plateau())
 			out[i] += c.weight * ds * c.link.unit
 		}
 	}

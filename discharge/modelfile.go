@@ -92,6 +92,8 @@ type (
 		SDLot  float64    `json:"sd_lot"`
 		Clock  clock      `json:"clock"`
 		Time   [3]float64 `json:"clock_center_lo_hi"` // of the time factor under the clock
+		// Supplied says that ln of the supply stands in Mean before the plateau.
+		Supplied bool `json:"supplied,omitempty"`
 	}
 )
 
@@ -118,7 +120,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 		f.Path.Cov = append(f.Path.Cov, mat.Row(nil, i, p.cov))
 	}
 	for _, c := range m.comps {
-		cf := modelCurve{Curve: c.link.curve.Name(), Scale: c.link.scale.String(), Weight: c.weight, Mean: c.mean, Cov: c.cov, SDLot: c.sdLot, Clock: c.basis.clock, Time: c.basis.timeRange()}
+		cf := modelCurve{Curve: c.link.curve.Name(), Scale: c.link.scale.String(), Weight: c.weight, Mean: c.mean, Cov: c.cov, SDLot: c.sdLot, Clock: c.basis.clock, Time: c.basis.timeRange(), Supplied: c.supplied}
 		if s, ok := c.link.curve.(fit.ShapedCurve); ok {
 			cf.Shape = s.Shape()
 		}

@@ -193,7 +193,6 @@ func (f *modelFile) curves(m *Model) error {
 		return fmt.Errorf("%d curves, must be 1 to %d", len(f.Curves), maxComponents)
 	}
 	sum := 0.0
-	p := m.basis.terms() + 1
 	bases := map[clock]*doseBasis{}
 	for _, c := range f.Curves {
 		basis, ok := bases[c.Clock]
@@ -209,6 +208,8 @@ func (f *modelFile) curves(m *Model) error {
 		if err != nil {
 			return err
 		}
+		own := candidate{link: l, basis: basis, supplied: c.Supplied}
+		p := own.size()
 		if len(c.Mean) != p || len(c.Cov) != p*p || !magnitude(etaLimit, c.Mean...) || !magnitude(etaLimit, c.Cov...) || !magnitude(scatterLimit, c.Weight, c.SDLot) {
 			return fmt.Errorf("curve %q: wrong number of values, or one out of range", c.Curve)
 		}
@@ -229,7 +230,8 @@ func (f *modelFile) curves(m *Model) error {
 			return fmt.Errorf("curve %q: covariance is not positive definite", c.Curve)
 		}
 		sum += c.Weight
-		m.comps = append(m.comps, component{candidate: candidate{link: l, basis: basis}, weight: c.Weight, mean: c.Mean, cov: c.Cov, sdLot: c.SDLot})
+		own.prepare()
+		m.comps = append(m.comps, component{candidate: own, weight: c.Weight, mean: c.Mean, cov: c.Cov, sdLot: c.SDLot})
 	}
 	if math.Abs(sum-1) > 1e-9 {
 		return fmt.Errorf("curve weights sum to %g, not 1", sum)
@@ -263,7 +265,7 @@ func (c clock) possible() bool {
 
 // restored is the basis under a clock whose time factor is centered as saved.
 func (b *doseBasis) restored(c clock, time [3]float64) (doseBasis, error) {
-	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.index(timeColumn)}
+	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.time}
 	if c == (clock{}) {
 		return d, nil
 	}

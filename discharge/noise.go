@@ -4,10 +4,12 @@ import "math"
 
 // withinLot estimates how panels of one lot scatter: sdPanel in η, which shows
 // in proportion to the slope of the curve, and read, a constant part in level.
-// It maximizes a Student-t likelihood over a grid, so that a hot spot does not
-// inflate the scatter of all other panels. slope[i] is |ds/dη| at lot i.
+// It averages the variances over a grid by their Student-t likelihood, so that a
+// hot spot does not inflate the scatter of all other panels and a reading more
+// or less moves the estimate by little. slope[i] is |ds/dη| at lot i.
 func withinLot(levels [][]float64, slope []float64, readPrior float64) (sdPanel, read float64) {
 	best := math.Inf(-1)
+	var sum, panel, reading float64
 	for _, sp := range []float64{0.01, 0.02, 0.03, 0.045, 0.06, 0.08, 0.1, 0.13, 0.17, 0.22, 0.3, 0.4} {
 		for _, f := range []float64{0.5, 0.7, 1, 1.4, 2, 3} {
 			rd := f * readPrior
@@ -29,11 +31,16 @@ func withinLot(levels [][]float64, slope []float64, readPrior float64) (sdPanel,
 				ll += t * (n - 1) / n
 			}
 			if ll > best {
-				best, sdPanel, read = ll, sp, rd
+				shrink := math.Exp(best - ll)
+				best, sum, panel, reading = ll, shrink*sum, shrink*panel, shrink*reading
 			}
+			w := math.Exp(ll - best)
+			sum += w
+			panel += w * sp * sp
+			reading += w * rd * rd
 		}
 	}
-	return sdPanel, read
+	return math.Sqrt(panel / sum), math.Sqrt(reading / sum)
 }
 
 // robustMean is the location of a Student t with scale sd fitted to x.

@@ -194,43 +194,42 @@ func (m *Model) learnable(points []values, aims []aim) *learning {
 	for _, a := range aims {
 		all = append(all, a.at)
 	}
-	n := m.basis.terms()
-	p := n + 1
 	chols := make([][]float64, len(m.comps))
 	for i := range m.comps {
 		chols[i] = slices.Clone(m.comps[i].cov)
+		p := m.comps[i].size()
 		for a := range p { // Load and Fit see to it that covariances are positive definite
 			chols[i][a*p+a] *= 1 + 1e-12
 		}
 		cholesky(chols[i], p, 0)
 	}
-	row := make([]float64, n)
+	var grad [maxSize]float64
 	for k := range all {
 		level := make([]float64, len(m.comps))
 		mean, noise := 0.0, 0.0
 		var phi []float64
 		for i := range m.comps {
 			c := &m.comps[i]
-			x := c.basis.at(&all[k])
-			c.basis.row(row, &x)
-			s, ds, dd := c.link.at(dot(row, c.mean), c.mean[n])
+			eta, slope := c.at(&all[k], &grad)
+			s, ds, dd := c.link.at(eta, c.plateau())
 			level[i] = s
 			mean += c.weight * s
 			panel := m.sdPanel * c.link.unit
 			noise += c.weight * ds * ds * (c.sdLot*c.sdLot + panel*panel/planPanels)
 			w := m.inflation * math.Sqrt(c.weight)
+			p := c.size()
 			for b := range p { // the row of derivatives times the Cholesky factor
-				t := 0.0
-				for a := b; a < n; a++ {
-					t += ds * row[a] * chols[i][a*p+b]
+				t := dd * chols[i][(p-1)*p+b]
+				for a := b; a < p-1; a++ {
+					t += ds * grad[a] * chols[i][a*p+b]
 				}
-				phi = append(phi, w*(t+dd*chols[i][n*p+b]))
+				phi = append(phi, w*t)
 			}
 			nominal := m.basis.at(&all[k])
 			for j := range m.basis.factors {
 				f := &m.basis.factors[j]
 				d := nominal[j] - min(max(nominal[j], f.Lo), f.Hi)
-				phi = append(phi, w*ds*extrapolationSD*c.link.unit*d)
+				phi = append(phi, w*ds*slope*extrapolationSD*c.link.unit*d)
 			}
 		}
 		for i := range m.comps {

@@ -10,6 +10,7 @@ type lotPoint struct {
 	level  float64   // robust mean of its panels
 	panels float64   // effective number of panels
 	read   float64   // variance of the mean level from reading noise
+	charge float64   // ln of the oxidizer charged, relative to the middle of the trials
 }
 
 // hyper are the quantities that the data choose by evidence, not by least
@@ -42,11 +43,9 @@ type posterior struct {
 
 // problem is one candidate with its data.
 type problem struct {
-	link   *link
-	basis  *doseBasis
+	*candidate
 	lots   []lotPoint
-	skip   int // index in lots of one that is left out; -1 for none
-	low    float64
+	skip   int         // index in lots of one that is left out; -1 for none
 	corner [][]float64 // rows of ∂η/∂x at the corners of the trial region that must not be negative
 }
 
@@ -58,9 +57,21 @@ type workspace struct {
 	prior, prec []float64
 }
 
-func newWorkspace(p int) *workspace {
-	return &workspace{p: p, jac: make([]float64, p), h: make([]float64, p*p), g: make([]float64, p), step: make([]float64, p),
-		prior: make([]float64, p), prec: make([]float64, p)}
+func newWorkspace(most int) *workspace {
+	ws := &workspace{jac: make([]float64, most), h: make([]float64, most*most), g: make([]float64, most), step: make([]float64, most),
+		prior: make([]float64, most), prec: make([]float64, most)}
+	ws.resize(most)
+	return ws
+}
+
+// resize makes the arrays those of p parameters, at most as many as there ever
+// were.
+func (ws *workspace) resize(p int) {
+	ws.p = p
+	ws.h = ws.h[:p*p]
+	for _, a := range []*[]float64{&ws.jac, &ws.g, &ws.step, &ws.prior, &ws.prec} {
+		*a = (*a)[:p]
+	}
 }
 
 // plateauSD is the prior sd of the upper plateau in levels: the white is the
@@ -88,10 +99,8 @@ func (f *doseFactor) optimum() (mean, sd float64) {
 // is measured in units of the curve's steepness, so that one prior serves all.
 func (pr *problem) priors(h hyper, ws *workspace) {
 	b := pr.basis
-	set := func(j int, mean, sd float64) {
-		sd *= pr.link.unit
-		ws.prior[j], ws.prec[j] = mean*pr.link.unit, 1/(sd*sd)
-	}
+	put := func(j int, mean, sd float64) { ws.prior[j], ws.prec[j] = mean, 1/(sd*sd) }
+	set := func(j int, mean, sd float64) { put(j, mean*pr.link.unit, sd*pr.link.unit) }
 	set(0, 0, 6)
 	for j := range b.factors {
 		switch {
@@ -118,7 +127,11 @@ func (pr *problem) priors(h hyper, ws *workspace) {
 			n++
 		}
 	}
-	ws.prior[n], ws.prec[n] = 1, 1/(plateauSD*plateauSD)
+	if pr.supplied {
+		put(n, supplyMean, supplySD)
+		n++
+	}
+	put(n, 1, plateauSD)
 }
 
 // Iteration stops when no lot's η moves by more than settled, a fraction of a
@@ -131,7 +144,8 @@ const (
 // solve finds the mode by Gauss-Newton steps on the penalized, reweighted
 // sum of squares. theta is the start and is overwritten with the mode.
 func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
-	p := ws.p
+	p, n := pr.size(), pr.basis.terms()
+	ws.resize(p)
 	pr.priors(h, ws)
 	post := posterior{mean: theta, weights: make([]float64, len(pr.lots))}
 	damp := 0.0
@@ -148,6 +162,9 @@ func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
 		biggest := 0.0
 		for i := range pr.lots {
 			biggest = math.Max(biggest, math.Abs(dot(pr.lots[i].row, ws.step)))
+		}
+		if pr.supplied {
+			biggest = math.Max(biggest, 3*math.Abs(ws.step[n]))
 		}
 		scale := 1.0
 		if biggest > 1.5 {
@@ -191,10 +208,7 @@ func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) floa
 	logLik := 0.0
 	for i := range pr.lots {
 		l := &pr.lots[i]
-		eta := 0.0
-		for j, v := range l.row {
-			eta += v * theta[j]
-		}
+		eta, _ := pr.dose(theta, l.row, l.charge, ws.jac)
 		s, ds, dd := pr.link.at(eta, theta[p-1])
 		v := levelVariance(ds, h.sdLot, h.sdPanel, l.panels, h.floor, l.read)
 		r := l.level - s
@@ -208,8 +222,8 @@ func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) floa
 		}
 		logLik += -0.5*math.Log(v) - 0.5*(tailWeight+1)*math.Log1p(u/tailWeight)
 		w /= v
-		for j, x := range l.row {
-			ws.jac[j] = ds * x
+		for j := range p - 1 {
+			ws.jac[j] *= ds
 		}
 		ws.jac[p-1] = dd
 		for j := range p {

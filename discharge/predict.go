@@ -97,9 +97,11 @@ func (m *Model) movesFixed(s Settings) bool {
 // of v from the trials' region.
 func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) {
 	var row [maxTerms]float64
+	var grad [maxSize]float64
 	var last *doseBasis
+	var x values
+	var charge float64
 	n := m.basis.terms()
-	p := n + 1
 	// The region is the model's own: under a clock whose minutes run out, any
 	// time would seem to lie inside.
 	nominal := m.basis.at(v)
@@ -107,17 +109,19 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 	for i := range m.comps {
 		c := &m.comps[i]
 		if c.basis != last {
-			x := nominal
+			x = nominal
 			if c.basis.clock != (clock{}) {
 				c.basis.wind(&x, v)
 			}
 			c.basis.row(row[:n], &x)
+			charge = c.basis.charge(&x)
 			last = c.basis
 		}
-		va := quadratic(c.cov, row[:n], p)
-		e := extrapolationSD * c.link.unit
-		va = max(va, 0) + e*e*outside
-		dst[i] = mixPart{mu: dot(row[:n], c.mean), sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+c.sdLot*c.sdLot)}
+		mu, slope := c.dose(c.mean, row[:n], charge, grad[:])
+		p := c.size()
+		e := extrapolationSD * c.link.unit * slope
+		va := max(quadratic(c.cov, grad[:p-1], p), 0) + e*e*outside
+		dst[i] = mixPart{mu: mu, sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+c.sdLot*c.sdLot)}
 	}
 	return outside
 }

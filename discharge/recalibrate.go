@@ -133,6 +133,7 @@ func (m *Model) relink(comps []component) error {
 			return errors.New("a curve of the model is not among those that this version knows")
 		}
 		c.link = links[k]
+		c.prepare()
 		c.mean, c.cov = slices.Clone(c.mean), slices.Clone(c.cov)
 		m.comps = append(m.comps, c)
 	}
@@ -248,7 +249,7 @@ func (m *Model) average(c *component, lots []lotPoint, at []values, sd float64, 
 // lot, times the component's share, is added to weights.
 func (m *Model) update(c *component, lots []lotPoint, at []values, sd float64, weights []float64) float64 {
 	n := c.basis.terms()
-	p := n + 1
+	p := c.size()
 	unit := c.link.unit
 	cov := slices.Clone(c.cov)
 	cov[0] += sd * sd * unit * unit
@@ -265,7 +266,7 @@ func (m *Model) update(c *component, lots []lotPoint, at []values, sd float64, w
 	}
 	prec := cholInverse(cov, p)
 	theta := slices.Clone(c.mean)
-	h, g, jac := make([]float64, p*p), make([]float64, p), make([]float64, p)
+	h, g, row, jac := make([]float64, p*p), make([]float64, p), make([]float64, n), make([]float64, p)
 	own := make([]float64, len(lots))
 	fill := func() (logLik float64) {
 		copy(h, prec)
@@ -280,18 +281,19 @@ func (m *Model) update(c *component, lots []lotPoint, at []values, sd float64, w
 		}
 		for i, l := range lots {
 			x := c.basis.at(&at[i])
-			c.basis.row(jac[:n], &x)
-			s, ds, dd := c.link.at(dot(jac[:n], theta), theta[n])
+			c.basis.row(row, &x)
+			eta, _ := c.dose(theta, row, c.basis.charge(&x), jac)
+			s, ds, dd := c.link.at(eta, theta[p-1])
 			v := levelVariance(ds, c.sdLot, m.sdPanel*unit, l.panels, m.floorSD, l.read)
 			r := l.level - s
 			u := r * r / v
 			w := (tailWeight + 1) / (tailWeight + u)
 			own[i] = math.Min(w*tailWeight/(tailWeight+1), 1)
 			logLik += -0.5*math.Log(v) - 0.5*(tailWeight+1)*math.Log1p(u/tailWeight)
-			for j := range n {
+			for j := range p - 1 {
 				jac[j] *= ds
 			}
-			jac[n] = dd
+			jac[p-1] = dd
 			for j := range p {
 				g[j] += w / v * r * jac[j]
 				for k := range p {

@@ -237,5 +237,5 @@ func ExampleNewSettingsStream() {
 	}
 	// Output:
 	// a: L* 47
-	// b: L* 50
+	// b: L* 51
 }

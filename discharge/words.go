@@ -72,19 +72,20 @@ func (m *Model) Trials() []TrialRecord {
 	return out
 }
 
-// mixed returns the mean and variance of a linear function of the η row over
-// all curves, each divided by its unit so that they are comparable.
-func (m *Model) mixed(row func(c *component, dst []float64)) (mean, variance float64) {
+// mixed returns the mean and variance of a linear function of the coefficients
+// over all curves, each divided by its unit so that they are comparable. row
+// fills in the function's row and returns what does not depend on them.
+func (m *Model) mixed(row func(c *component, dst []float64) float64) (mean, variance float64) {
 	for i := range m.comps {
 		c := &m.comps[i]
 		n := c.basis.terms()
 		dst := make([]float64, n)
-		row(c, dst)
-		mu := dot(dst, c.mean) / c.link.unit
+		rest := row(c, dst)
+		mu := (rest + dot(dst, c.mean)) / c.link.unit
 		v := 0.0
 		for a := range n {
 			for b := range n {
-				v += dst[a] * dst[b] * c.cov[a*(n+1)+b]
+				v += dst[a] * dst[b] * c.cov[a*c.size()+b]
 			}
 		}
 		mean += c.weight * mu
@@ -95,23 +96,54 @@ func (m *Model) mixed(row func(c *component, dst []float64)) (mean, variance flo
 
 // slopeAtMiddle fills dst with the row of ∂η/∂x_j at the middle of the trials,
 // where x_j is the factor itself: under a clock, strength also acts through
-// the minutes that count, so the slope is taken across the whole row.
-func (m *Model) slopeAtMiddle(c *component, dst []float64, j int) {
+// the minutes that count, so the slope is taken across the whole row. It
+// returns what more of the factor gives as more oxidizer to use up.
+func (m *Model) slopeAtMiddle(c *component, dst []float64, j int) (byCharge float64) {
 	const h = 0.05
-	var lo [maxTerms]float64
+	var lo, mid [maxTerms]float64
 	f := &m.basis.factors[j]
-	mid := m.basis.values(nil)
-	at := func(x float64, dst []float64) {
-		v := mid
+	at := func(x float64, dst []float64) (charge float64) {
+		v := m.basis.values(nil)
 		v[j] = f.value(x)
 		y := c.basis.at(&v)
 		c.basis.row(dst, &y)
+		return c.basis.charge(&y)
 	}
-	at(-h, lo[:len(dst)])
-	at(h, dst)
+	n := len(dst)
+	at(0, mid[:n])
+	least, most := at(-h, lo[:n]), at(h, dst)
 	for i := range dst {
 		dst[i] = (dst[i] - lo[i]) / (2 * h)
 	}
+	if !c.supplied {
+		return 0
+	}
+	var grad [maxSize]float64
+	_, slope := c.dose(c.mean, mid[:n], 0, grad[:])
+	for i := range dst {
+		dst[i] *= slope
+	}
+	return grad[n] * (most - least) / (2 * h)
+}
+
+// supply is the oxidizer charged at the middle of the trials, in units of what
+// all dye would use up: the mean and sd of its logarithm over the curves that
+// know one, and their share.
+func (m *Model) supply() (mean, sd, share float64) {
+	square := 0.0
+	for i := range m.comps {
+		if c := &m.comps[i]; c.supplied {
+			n, p := c.basis.terms(), c.size()
+			share += c.weight
+			mean += c.weight * c.mean[n]
+			square += c.weight * (c.mean[n]*c.mean[n] + c.cov[n*p+n])
+		}
+	}
+	if share == 0 {
+		return 0, 0, 0
+	}
+	mean /= share
+	return mean, math.Sqrt(max(square/share-mean*mean, 0)), share
 }
 
 // Summary describes the model.
@@ -134,14 +166,14 @@ func (m *Model) Summary() Summary {
 	var words []string
 	for j := range m.basis.factors {
 		f := &m.basis.factors[j]
-		mean, v := m.mixed(func(c *component, dst []float64) { m.slopeAtMiddle(c, dst, j) })
+		mean, v := m.mixed(func(c *component, dst []float64) float64 { return m.slopeAtMiddle(c, dst, j) })
 		add("exponent "+f.Column, "", "log dose gained per "+f.perUnit()+" at the middle of the trials", mean, v)
 		words = append(words, m.wordsFor(f, mean, math.Sqrt(v)))
 	}
 	n := 1 + len(m.basis.factors)
 	for j := range m.basis.primary {
 		for k := j; k < m.basis.primary; k++ {
-			mean, v := m.mixed(func(_ *component, dst []float64) { dst[n] = 1 })
+			mean, v := m.mixed(func(_ *component, dst []float64) float64 { dst[n] = 1; return 0 })
 			name := "bend " + m.basis.factors[j].Column
 			if k != j {
 				name = "interaction " + m.basis.factors[j].Column + " × " + m.basis.factors[k].Column
@@ -161,6 +193,12 @@ func (m *Model) Summary() Summary {
 		s.SDLot += c.weight * c.sdLot / c.link.unit
 	}
 	add("upper plateau", "level", "where discharge ends, base = 0 and white = 1", plateau, math.Max(pv-plateau*plateau, 0))
+	if mean, sd, share := m.supply(); share > 0.5 {
+		h := normalQuantile(0.975) * sd
+		q := Parameter{"supply", math.Exp(mean), math.Exp(mean) * sd, math.Exp(mean - h), math.Exp(mean + h), "of what all dye uses up", "oxidizer charged at the middle of the trials"}
+		s.Parameters = append(s.Parameters, q)
+		words = append(words, fmt.Sprintf("oxidizer runs short: in the middle of the trials there is %.2g (95 %%: %.2g to %.2g) times what all dye would use up; where it is below 1, neither time nor heat replaces it", q.Value, q.Lo, q.Hi))
+	}
 	if m.loo != nil {
 		s.LOOMedian, s.LOOP95 = quantile(m.loo, 0.5), quantile(m.loo, 0.95)
 	}

@@ -1,0 +1,153 @@
+package discharge
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/fit"
+)
+
+// rateLaw is ln of the effective dose by the integrated rate law of a reaction
+// of A with B, first order in both: ln[(M - X)/(M (1 - X))] = (M - 1) k C t for
+// conversion X and ratio M (any kinetics text, such as Levenspiel, Chemical
+// Reaction Engineering, 3rd ed., ch. 3; from memory). κ = M k C t is the dose
+// that dye would get if the oxidizer kept its first concentration, and
+// -ln(1 - X) is what it gets.
+func rateLaw(eta, lnQ float64) float64 {
+	kappa, m := math.Exp(eta), math.Exp(lnQ)
+	if math.Abs(m-1) < 1e-9 {
+		return math.Log(math.Log1p(kappa))
+	}
+	e := math.Exp(kappa * (m - 1) / m)
+	x := (e - 1) * m / (m*e - 1) // X
+	return math.Log(-math.Log1p(-x))
+}
+
+// firstOrder is dye that fades by first order, seen as K/S, from L* 20 to
+// nearly white, where K/S is nothing.
+func firstOrder() link { return newLink(fit.FirstOrder{}, scaleKS, 20, 99.9, 0) }
+
+func TestSupplyFollowsTheRateLaw(t *testing.T) {
+	k := firstOrder()
+	table := k.supplied()
+	worst := 0.0
+	for lnQ := -1.2; lnQ < 1.5; lnQ += 0.0713 {
+		for eta := -4.0; eta < 1.6; eta += 0.0917 {
+			got, _, _ := table.left(eta, lnQ)
+			want := rateLaw(eta, lnQ)
+			// In dose where dye is left; where the last traces go no eye follows.
+			if want < math.Log(4) {
+				worst = math.Max(worst, math.Abs(got-want))
+			}
+		}
+	}
+	t.Logf("within %.4f of the rate law", worst)
+	assert.Less(t, worst, 0.02, "a fifth of the least scatter of lots")
+}
+
+// Dye gone can be no more than the oxidizer that there is for it.
+func TestSupplySetsTheEnd(t *testing.T) {
+	k := firstOrder()
+	for _, q := range []float64{0.2, 0.5, 0.8} {
+		eta, slope, _ := k.supplied().left(12, math.Log(q))
+		assert.InDelta(t, q, -math.Expm1(-math.Exp(eta)), 0.01)
+		assert.InDelta(t, 0, slope, 1e-9, "time no longer helps")
+	}
+	for _, eta := range []float64{-20, -5, 0, 1} {
+		got, slope, byQ := k.supplied().left(eta, 2.5)
+		assert.InDelta(t, eta, got, 0.09, "with twelve times what all dye needs, at most a twelfth is missing")
+		assert.InDelta(t, 1, slope, 0.09)
+		assert.GreaterOrEqual(t, byQ, 0.0)
+	}
+}
+
+// More of anything never leaves less, for every curve on every scale, and the
+// derivatives are those of the values.
+func TestSupplyRisesAndHasItsDerivatives(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 1))
+	for _, c := range curves() {
+		for _, sc := range []scale{scaleL, scaleLnKS, scaleKS} {
+			k := newLink(c, sc, 19, 80, 0.03)
+			table := k.supplied()
+			for range 300 {
+				eta, lnQ := -9+28*rng.Float64(), -3+6*rng.Float64()
+				at, byEta, byQ := table.left(eta, lnQ)
+				more, _, _ := table.left(eta+0.3, lnQ)
+				richer, _, _ := table.left(eta, lnQ+0.3)
+				require.GreaterOrEqual(t, more, at-1e-9)
+				require.GreaterOrEqual(t, richer, at-1e-9)
+				require.LessOrEqual(t, at, eta+1e-9)
+				require.True(t, byEta >= 0 && byEta < 1.1 && byQ >= -1e-9, "%v %v", byEta, byQ)
+				if eta > -7 && eta < 10 && math.Abs(lnQ) < 2 && at < 6 {
+					const h = 0.2 // more than a cell of the table
+					up, _, _ := table.left(eta+h, lnQ)
+					down, _, _ := table.left(eta-h, lnQ)
+					require.InDelta(t, (up-down)/(2*h), byEta, 0.12, "%s %v at %g, %g", c.Name(), sc, eta, lnQ)
+				}
+			}
+		}
+	}
+}
+
+// Lots whose dye follows the rate law exactly: the fit finds how much oxidizer
+// there was, and predicts a level of strength and carrier between the two that
+// it saw, where a curve without a supply goes wrong.
+func TestFitFindsTheSupply(t *testing.T) {
+	const supply, base = 1.1, 22.0
+	ks := func(l float64) float64 { return colorimetry.KS(luminance(l)) }
+	lightness := func(s Settings) float64 {
+		charge := math.Log(s["strength_pct"]/math.Sqrt(4*10)) + math.Log(s["ratio"]/math.Sqrt(1*2))
+		eta := rateLaw(1.6+charge+math.Log(s["time_min"]/12), math.Log(supply)+charge)
+		return lightnessOf(colorimetry.FromKS(ks(80) + (ks(base)-ks(80))*math.Exp(-math.Exp(eta))))
+	}
+	rng := rand.New(rand.NewPCG(9, 2))
+	table := &Table{Name: "rate law", Kind: LabKind, Viewing: colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}}
+	add := func(id string, role Role, s Settings, l float64) {
+		lot := Lot{ID: id, Role: role, Process: "permanganate-pellet", Settings: s}
+		for p := range 4 {
+			lab := colorimetry.Lab{L: l + 0.05*rng.NormFloat64(), A: -1 + 0.03*rng.NormFloat64(), B: -12 + 0.15*(l-base) + 0.03*rng.NormFloat64()}
+			lot.Panels = append(lot.Panels, Panel{ID: fmt.Sprint(p), Readings: []Reading{{Lab: lab}}})
+		}
+		table.Lots = append(table.Lots, lot)
+	}
+	add("base", Base, nil, base)
+	add("white", White, nil, 80)
+	for _, strength := range []float64{4, 10} {
+		for _, ratio := range []float64{1, 2} {
+			for _, minutes := range []float64{6, 10, 15, 24} {
+				s := Settings{"strength_pct": strength, "ratio": ratio, "time_min": minutes}
+				add(fmt.Sprintf("T%02d", len(table.Lots)-1), Trial, s, lightness(s))
+			}
+		}
+	}
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	mean, sd, share := m.supply()
+	t.Logf("supply %.3f (sd of ln %.3f), %.0f %% of the evidence", math.Exp(mean), sd, 100*share)
+	assert.Greater(t, share, 0.9)
+	assert.InDelta(t, math.Log(supply), mean, 0.1)
+	assert.InDelta(t, math.Log(supply), mean, 3*sd)
+	var worst float64
+	for _, strength := range []float64{5, 6.5, 8} {
+		for _, ratio := range []float64{1.2, 1.5, 1.8} {
+			s := Settings{"strength_pct": strength, "ratio": ratio, "time_min": 12}
+			p, err := m.Predict(s)
+			require.NoError(t, err)
+			worst = math.Max(worst, math.Abs(p.Shade.L-lightness(s)))
+		}
+	}
+	t.Logf("between the levels within %.2f L*", worst)
+	assert.Less(t, worst, 1.0, "what eyes see between two pieces side by side (common practice, no source)")
+	var names []string
+	for _, p := range m.Summary().Parameters {
+		names = append(names, p.Name)
+	}
+	assert.Contains(t, names, "supply")
+	assert.Contains(t, fmt.Sprint(m.Summary().Words), "oxidizer runs short")
+}
