@@ -11,12 +11,13 @@ import (
 
 // What is believed of a process before its first lot: about what the fit
 // starts from, see [hyper]. The curve is logistic, one e-fold of a factor is
-// worth 0.8 e-fold of dose, lots scatter by 14 % of dose and by 0.02 of the
-// way from base to white besides, and second-order terms are likely.
+// worth one of dose, lots scatter by 14 % of dose and by 0.02 of the way from
+// base to white besides, and second-order terms are modest: what bends most,
+// clocks and supply, the fit knows by their form.
 const (
-	planExponent = 0.8
+	planExponent = 1.0
 	planSlopeSD  = 0.7
-	planBendSD   = 0.3
+	planBendSD   = 0.2
 	planLotSD    = 0.14
 	planFloorSD  = 0.02
 	planCenterSD = 1.0
