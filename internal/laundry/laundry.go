@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"example.com/dosetone/colorimetry"
 )
@@ -404,5 +405,22 @@ func (l *Laundry) NewMachine(rng *rand.Rand) *Laundry {
 	n.transfer.machine *= math.Exp(0.2 * rng.NormFloat64())
 	n.supply.lag *= between(rng, 0.6, 1.6)
 	n.wear.rub *= between(rng, 0.7, 1.4)
+	return &n
+}
+
+// Calmer returns the laundry with the scatter of its lots, panels and positions
+// and the drift of its factors multiplied by f. Hot spots and the instrument
+// stay.
+func (l *Laundry) Calmer(f float64) *Laundry {
+	n := *l
+	for _, v := range []*level{&n.scatter.lot, &n.scatter.panel, &n.scatter.position} {
+		for _, x := range []*float64{&v.dose, &v.depth, &v.yellow, &v.stain, &v.cast, &v.weft} {
+			*x *= f
+		}
+	}
+	n.process.factors = slices.Clone(n.process.factors)
+	for i := range n.process.factors {
+		n.process.factors[i].Drift *= f
+	}
 	return &n
 }

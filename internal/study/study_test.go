@@ -19,6 +19,10 @@ func env(name string, def int) int {
 	return def
 }
 
+// TestResearch prints how well the model does on laundries of every kind and
+// process: SEEDS of each from FROM on, with LOTS trial lots only, SUGGEST=1
+// with suggestions, WIDTH=1 with the width of intervals against that of what
+// lots do, CALM=70 with 70 % of the lots' scatter.
 func TestResearch(t *testing.T) {
 	if os.Getenv("RESEARCH") == "" {
 		t.Skip()
@@ -31,6 +35,7 @@ func TestResearch(t *testing.T) {
 		}
 		var all, sug, sugFix, near, rsm, rsmLog []float64
 		cover, total := 0, 0
+		var ours, lots float64 // widths of the 90 % interval of L* and of what lots do
 		var channel [3]int
 		byKind := map[laundry.Kind][]float64{}
 		byProc := map[string][]float64{}
@@ -43,6 +48,7 @@ func TestResearch(t *testing.T) {
 					if err != nil {
 						t.Fatal(err)
 					}
+					s.Laundry = s.Laundry.Calmer(float64(env("CALM", 100)) / 100)
 					tab := s.Table(s.Ladder(n), -1)
 					m, err := discharge.Fit(tab, nil)
 					if err != nil {
@@ -75,6 +81,12 @@ func TestResearch(t *testing.T) {
 						byProc[p] = append(byProc[p], d)
 						lot := s.Laundry.Run(set, s.rng, laundry.RunOptions{NoHotSpots: true, Panels: 12}).MeanLab(s.Weights)
 						total++
+						if env("WIDTH", 0) == 1 {
+							cov := s.Laundry.LotSpread(set, s.Weights, s.rng, 16, laundry.RunOptions{NoHotSpots: true}).Cov
+							lots += 2 * 1.645 * math.Sqrt(cov[0][0])
+							lo, hi := pred.Interval(0, 0.9)
+							ours += hi - lo
+						}
 						for ch, d := range [3]float64{lot.L - pred.Shade.L, lot.A - pred.Shade.A, lot.B - pred.Shade.B} {
 							if math.Abs(d) < 1.96*math.Sqrt(pred.LotCovariance[ch][ch]) {
 								channel[ch]++
@@ -114,6 +126,9 @@ func TestResearch(t *testing.T) {
 		}
 		t.Logf("lots %d: median %.3f p95 %.3f cover %.3f (%v) n %d; suggest free %.3f/%.3f (%d) fixed %.3f/%.3f (%d)", n, Quantile(all, 0.5), Quantile(all, 0.95), float64(cover)/float64(total), [3]float64{float64(channel[0]) / float64(total), float64(channel[1]) / float64(total), float64(channel[2]) / float64(total)}, total,
 			Quantile(sug, 0.5), Quantile(sug, 0.95), len(sug), Quantile(sugFix, 0.5), Quantile(sugFix, 0.95), len(sugFix))
+		if lots > 0 {
+			t.Logf("   mean width of the 90 %% interval of L* over that of lots %.2f", ours/lots)
+		}
 		t.Logf("   peers: nearest %.2f/%.2f rsm %.2f/%.2f rsm log %.2f/%.2f", Quantile(near, .5), Quantile(near, .95), Quantile(rsm, .5), Quantile(rsm, .95), Quantile(rsmLog, .5), Quantile(rsmLog, .95))
 		for _, k := range laundry.Kinds() {
 			t.Logf("   %-10s %.3f %.3f   rsm %.2f %.2f", k, Quantile(byKind[k], 0.5), Quantile(byKind[k], 0.95), Quantile(pk[k], 0.5), Quantile(pk[k], 0.95))
@@ -121,5 +136,35 @@ func TestResearch(t *testing.T) {
 		for _, p := range Processes() {
 			t.Logf("   %-20s %.3f %.3f   rsm %.2f %.2f", p, Quantile(byProc[p], 0.5), Quantile(byProc[p], 0.95), Quantile(pp[p], 0.5), Quantile(pp[p], 0.95))
 		}
+	}
+}
+
+// TestReplicates prints how near the mean of lots at the very setting comes to
+// the truth: as far as anybody could come without a model.
+func TestReplicates(t *testing.T) {
+	if os.Getenv("RESEARCH") == "" {
+		t.Skip()
+	}
+	var de colorimetry.CIEDE2000
+	for _, n := range []int{1, 16} {
+		var e []float64
+		for _, k := range laundry.Kinds() {
+			for _, p := range Processes() {
+				for seed := range env("SEEDS", 2) {
+					s, err := NewScene(k, p, uint64(seed+env("FROM", 0)))
+					if err != nil {
+						t.Fatal(err)
+					}
+					s.Laundry = s.Laundry.Calmer(float64(env("CALM", 100)) / 100)
+					rng := rand.New(rand.NewPCG(99, uint64(seed)))
+					for range 8 {
+						set := s.Random(rng)
+						sp := s.Laundry.LotSpread(set, s.Weights, rng, n, laundry.RunOptions{})
+						e = append(e, de.Diff(s.truth(set), sp.Mean))
+					}
+				}
+			}
+		}
+		t.Logf("%d lots at the very setting: median %.2f, 95 %% within %.2f", n, Quantile(e, .5), Quantile(e, .95))
 	}
 }
