@@ -56,7 +56,7 @@ func (m *Model) Diagnostics() []LotDiagnostic {
 // curve, by the variance of its level as posterior.go counts it.
 func (c *component) standing(m *Model, v *values, t TrialRecord, level float64) (z, leverage float64) {
 	var grad [maxSize]float64
-	eta, _ := c.at(v, &grad)
+	eta := c.at(v, &grad)
 	s, ds, dd := c.link.at(eta, c.plateau())
 	panels := float64(t.Panels)
 	if panels == 0 {

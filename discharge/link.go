@@ -89,8 +89,8 @@ type link struct {
 	low   float64 // level of the blank
 	unit  float64 // slope of the curve where it is half way, relative to 1/4
 	table []knot
-	// supplied is worked out when a candidate needs it.
-	supplied func() *supplyTable
+	// balance is worked out when a candidate with a supply needs it.
+	balance func() *supplyTable
 }
 
 // knot is the level and its derivative by the node number.
@@ -116,7 +116,7 @@ func newLink(curve fit.Curve, sc scale, l0, l1, low float64) link {
 		k.table[i] = knot{(l - l0) / span, curve.Slope(eta) * (to - from) / sc.slope(l) / span / linkNodes}
 	}
 	curveAlone := k
-	k.supplied = sync.OnceValue(func() *supplyTable { return newSupplyTable(&curveAlone, l0, l1) })
+	k.balance = sync.OnceValue(func() *supplyTable { return newSupplyTable(&curveAlone, l0, l1) })
 	return k
 }
 

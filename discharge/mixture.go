@@ -21,7 +21,7 @@ type candidate struct {
 // prepare works out what a supplied candidate needs.
 func (c *candidate) prepare() {
 	if c.supplied {
-		c.table = c.link.supplied()
+		c.table = c.link.balance()
 	}
 }
 
@@ -36,19 +36,19 @@ func (c *candidate) size() int {
 
 // dose is the log dose by parameters theta at a point with that η row and ln of
 // the oxidizer charged relative to the middle of the trials. It fills grad with
-// the derivatives by all parameters but the plateau, and returns that by η.
-func (c *candidate) dose(theta, row []float64, charge float64, grad []float64) (eta, slope float64) {
+// the derivatives by all parameters but the plateau; the first is that by η.
+func (c *candidate) dose(theta, row []float64, charge float64, grad []float64) (eta float64) {
 	eta = dot(row, theta)
 	if !c.supplied {
 		copy(grad, row)
-		return eta, 1
+		return eta
 	}
-	n := len(row)
+	n, slope := len(row), 0.0
 	eta, slope, grad[n] = c.table.left(eta, theta[n]+charge)
 	for j, v := range row {
 		grad[j] = slope * v
 	}
-	return eta, slope
+	return eta
 }
 
 // component is one candidate after the quantities that shape it have been
@@ -63,7 +63,7 @@ type component struct {
 
 // at is the log dose of the component's mean at settings v, with its
 // derivatives as dose gives them.
-func (c *component) at(v *values, grad *[maxSize]float64) (eta, slope float64) {
+func (c *component) at(v *values, grad *[maxSize]float64) (eta float64) {
 	var row [maxTerms]float64
 	n := c.basis.terms()
 	x := c.basis.at(v)
@@ -180,9 +180,9 @@ func (f *fitting) promises() []promise {
 	slices.SortStableFunc(probes, byEvidence)
 	var list []promise
 	few := min(promisingClocks, len(probes))
-	more := slices.IndexFunc(probes[few:], func(p promise) bool { return f.problems[p.candidate].supplied })
-	if more >= 0 && !slices.ContainsFunc(probes[:few], func(p promise) bool { return f.problems[p.candidate].supplied }) {
-		probes[few] = probes[few+more]
+	// The best one with a supply is among them: the middling curve does it least justice.
+	if i := slices.IndexFunc(probes, func(p promise) bool { return f.problems[p.candidate].supplied }); i >= few {
+		probes[few] = probes[i]
 		few++
 	}
 	for _, p := range probes[:few] {
@@ -210,10 +210,10 @@ func (f *fitting) promise(k int) promise {
 		starts = supplyStarts()
 	}
 	means := c.concaves()
-	best := promise{candidate: k, logW: math.Inf(-1)}
+	best := promise{candidate: k}
 	for _, lnQ := range starts {
 		cell := f.solve(k, hyper{bend: 0.15, sdLot: 0.12, concave: means[len(means)/2]}, f.problems[k].start(f.base, lnQ))
-		if cell.logW > best.logW {
+		if best.start == nil || cell.logW > best.logW {
 			best.logW, best.start = cell.logW, cell.post.mean
 		}
 	}

@@ -408,7 +408,7 @@ func (m *Model) lotSlopes(o *observed) []float64 {
 		v := m.basis.values(t.lot.Settings)
 		for k := range m.comps {
 			c := &m.comps[k]
-			eta, _ := c.at(&v, &grad)
+			eta := c.at(&v, &grad)
 			_, ds, _ := c.link.at(eta, c.plateau())
 			out[i] += c.weight * ds * c.link.unit
 		}

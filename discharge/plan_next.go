@@ -210,7 +210,7 @@ func (m *Model) learnable(points []values, aims []aim) *learning {
 		var phi []float64
 		for i := range m.comps {
 			c := &m.comps[i]
-			eta, slope := c.at(&all[k], &grad)
+			eta := c.at(&all[k], &grad)
 			s, ds, dd := c.link.at(eta, c.plateau())
 			level[i] = s
 			mean += c.weight * s
@@ -229,7 +229,7 @@ func (m *Model) learnable(points []values, aims []aim) *learning {
 			for j := range m.basis.factors {
 				f := &m.basis.factors[j]
 				d := nominal[j] - min(max(nominal[j], f.Lo), f.Hi)
-				phi = append(phi, w*ds*slope*extrapolationSD*c.link.unit*d)
+				phi = append(phi, w*ds*extrapolationSD*c.link.unit*d)
 			}
 		}
 		for i := range m.comps {

@@ -208,7 +208,7 @@ func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) floa
 	logLik := 0.0
 	for i := range pr.lots {
 		l := &pr.lots[i]
-		eta, _ := pr.dose(theta, l.row, l.charge, ws.jac)
+		eta := pr.dose(theta, l.row, l.charge, ws.jac)
 		s, ds, dd := pr.link.at(eta, theta[p-1])
 		v := levelVariance(ds, h.sdLot, h.sdPanel, l.panels, h.floor, l.read)
 		r := l.level - s

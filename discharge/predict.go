@@ -117,9 +117,9 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 			charge = c.basis.charge(&x)
 			last = c.basis
 		}
-		mu, slope := c.dose(c.mean, row[:n], charge, grad[:])
+		mu := c.dose(c.mean, row[:n], charge, grad[:])
 		p := c.size()
-		e := extrapolationSD * c.link.unit * slope
+		e := extrapolationSD * c.link.unit
 		va := max(quadratic(c.cov, grad[:p-1], p), 0) + e*e*outside
 		dst[i] = mixPart{mu: mu, sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+c.sdLot*c.sdLot)}
 	}

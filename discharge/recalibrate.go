@@ -282,7 +282,7 @@ func (m *Model) update(c *component, lots []lotPoint, at []values, sd float64, w
 		for i, l := range lots {
 			x := c.basis.at(&at[i])
 			c.basis.row(row, &x)
-			eta, _ := c.dose(theta, row, c.basis.charge(&x), jac)
+			eta := c.dose(theta, row, c.basis.charge(&x), jac)
 			s, ds, dd := c.link.at(eta, theta[p-1])
 			v := levelVariance(ds, c.sdLot, m.sdPanel*unit, l.panels, m.floorSD, l.read)
 			r := l.level - s

@@ -35,7 +35,7 @@ func firstOrder() link { return newLink(fit.FirstOrder{}, scaleKS, 20, 99.9, 0) 
 
 func TestSupplyFollowsTheRateLaw(t *testing.T) {
 	k := firstOrder()
-	table := k.supplied()
+	table := k.balance()
 	worst := 0.0
 	for lnQ := -1.2; lnQ < 1.5; lnQ += 0.0713 {
 		for eta := -4.0; eta < 1.6; eta += 0.0917 {
@@ -55,12 +55,12 @@ func TestSupplyFollowsTheRateLaw(t *testing.T) {
 func TestSupplySetsTheEnd(t *testing.T) {
 	k := firstOrder()
 	for _, q := range []float64{0.2, 0.5, 0.8} {
-		eta, slope, _ := k.supplied().left(12, math.Log(q))
+		eta, slope, _ := k.balance().left(12, math.Log(q))
 		assert.InDelta(t, q, -math.Expm1(-math.Exp(eta)), 0.01)
 		assert.InDelta(t, 0, slope, 1e-9, "time no longer helps")
 	}
 	for _, eta := range []float64{-20, -5, 0, 1} {
-		got, slope, byQ := k.supplied().left(eta, 2.5)
+		got, slope, byQ := k.balance().left(eta, 2.5)
 		assert.InDelta(t, eta, got, 0.09, "with twelve times what all dye needs, at most a twelfth is missing")
 		assert.InDelta(t, 1, slope, 0.09)
 		assert.GreaterOrEqual(t, byQ, 0.0)
@@ -74,7 +74,7 @@ func TestSupplyRisesAndHasItsDerivatives(t *testing.T) {
 	for _, c := range curves() {
 		for _, sc := range []scale{scaleL, scaleLnKS, scaleKS} {
 			k := newLink(c, sc, 19, 80, 0.03)
-			table := k.supplied()
+			table := k.balance()
 			for range 300 {
 				eta, lnQ := -9+28*rng.Float64(), -3+6*rng.Float64()
 				at, byEta, byQ := table.left(eta, lnQ)

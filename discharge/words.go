@@ -119,9 +119,9 @@ func (m *Model) slopeAtMiddle(c *component, dst []float64, j int) (byCharge floa
 		return 0
 	}
 	var grad [maxSize]float64
-	_, slope := c.dose(c.mean, mid[:n], 0, grad[:])
+	c.dose(c.mean, mid[:n], 0, grad[:])
 	for i := range dst {
-		dst[i] *= slope
+		dst[i] *= grad[0]
 	}
 	return grad[n] * (most - least) / (2 * h)
 }

@@ -62,7 +62,7 @@ func TestRecalibrations(t *testing.T) {
 		t.Logf("%s2 lots / 16 lots anew: %.2f", what, r.Median(what+"recalibrated by 2 lots")/r.Median(what+"16 lots anew"))
 		// Another machine shifts the dose by less than lots scatter: a handful
 		// of laundries cannot show what two lots gain there.
-		if full() || n.name != "machine" {
+		if n.name != "machine" || env("DOSETONE_STUDY", 0) >= 2 {
 			assert.Less(t, r.Median(what+"recalibrated by 2 lots"), r.Median(what+"as it was"))
 		}
 	}
