@@ -159,6 +159,48 @@ func (q *search) solveAt(s Settings) []float64 {
 	return []float64{dial(f.value(best), pf.Step, lo, hi)}
 }
 
+// refine moves the factor solved for and one other by a step or two of their
+// dials, where that brings the expected shade nearer the target: a dial of half
+// a minute alone may leave a quarter of a ΔE00.
+func (q *search) refine(c Suggestion) Suggestion {
+	if q.solve < 0 || q.limit > 0 {
+		return c
+	}
+	v := q.m.basis.values(c.Settings)
+	best, at := q.fromStandard(q.m.expected(&v)), v
+	for j := range q.grid {
+		if j == q.solve || !q.free[j] {
+			continue
+		}
+		for _, d := range dialSteps() {
+			for _, e := range dialSteps() {
+				u := v
+				u[j], u[q.solve] = q.turned(j, v[j], d), q.turned(q.solve, v[q.solve], e)
+				if x := q.fromStandard(q.m.expected(&u)); x < best {
+					best, at = x, u
+				}
+			}
+		}
+	}
+	s := c.Settings.Clone()
+	for j := range q.grid {
+		s[q.m.basis.factors[j].Column] = at[j]
+	}
+	if r := q.evaluate(s); r.PassProbability > c.PassProbability {
+		return r
+	}
+	return c
+}
+
+func dialSteps() []float64 { return []float64{-2, -1, 0, 1, 2} }
+
+// turned is factor j at v turned by some steps of its dial, inside its bounds.
+func (q *search) turned(j int, v, steps float64) float64 {
+	f, _ := q.m.process.Factor(q.m.basis.factors[j].Column)
+	g := q.grid[j]
+	return dial(v+steps*f.Step, f.Step, g[0], g[len(g)-1])
+}
+
 // goldenMin finds the minimum of f on [a,b], after a coarse scan that finds
 // the right valley.
 func goldenMin(f func(float64) float64, a, b, tol float64) float64 {

@@ -66,6 +66,7 @@ type search struct {
 	grid   [][]float64 // candidate values of every primary factor, in value units
 	free   []bool      // factor may take any value between the ends of its grid
 	solve  int         // factor solved for; -1 when all are given
+	limit  float64     // of tensile loss in %, 0 for none
 	other  Settings    // fixed and recorded factors, copied to every suggestion
 	trial  []values    // centered factors of the trials, for closeness
 	near   *approach
@@ -127,7 +128,7 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 		}
 	}
 	t.Lab, t.Viewing = lab, m.viewing
-	q := &search{m: m, target: t, tol: opt.Tolerance, solve: -1, other: Settings{}}
+	q := &search{m: m, target: t, tol: opt.Tolerance, limit: opt.MaxTensileLossPct, solve: -1, other: Settings{}}
 	if q.tol == 0 {
 		q.tol = DefaultTolerance
 	}
@@ -397,8 +398,11 @@ func (q *search) pick(list []Suggestion, count int) []Suggestion {
 		if same {
 			continue
 		}
-		c.TimeWindowMin = q.window(c)
-		out = append(out, c)
+		out = append(out, q.refine(c))
+	}
+	q.rank(out)
+	for i := range out {
+		out[i].TimeWindowMin = q.window(out[i])
 	}
 	return out
 }

@@ -59,3 +59,35 @@ func TestSuggestTakesWhatIsRecorded(t *testing.T) {
 	_, err = m.Suggest(target, &SuggestOptions{Bounds: map[string]Range{"uptake_lpkg": {Lo: 0.3, Hi: 0.4}}})
 	assert.ErrorContains(t, err, "give one value")
 }
+
+// No turn of the time dial alone, nor of it and the ratio's together by one
+// step, brings the expected shade nearer a target than the first suggestion
+// does by more than the eye could tell.
+func TestSuggestionsUseTheDials(t *testing.T) {
+	table, err := ReadTable(demo.PelletTrialsFile, bytes.NewReader(demo.PelletTrials()), nil)
+	require.NoError(t, err)
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	for _, level := range []float64{0.3, 0.4, 0.5, 0.6} {
+		target := Target{ID: "t", Viewing: m.viewing, Lab: m.path.at(level)}
+		r, err := m.Suggest(target, nil)
+		require.NoError(t, err)
+		require.NotEmpty(t, r.List)
+		s := r.List[0]
+		var turned []Settings
+		for _, minutes := range []float64{-0.5, 0, 0.5} {
+			for _, ratio := range []float64{-0.05, 0, 0.05} {
+				u := s.Settings.Clone()
+				u["time_min"] += minutes
+				u["ratio"] += ratio
+				turned = append(turned, u)
+			}
+		}
+		list, err := m.Evaluate(target, 0, turned)
+		require.NoError(t, err)
+		for _, e := range list {
+			assert.Greater(t, e.DeltaE, s.DeltaE-0.1, "%v", e.Settings)
+		}
+		assert.Less(t, s.DeltaE, 0.1)
+	}
+}

@@ -15,9 +15,10 @@ import (
 type Size struct {
 	Kinds     []laundry.Kind
 	Processes []string
-	Seeds     int    // laundries of each kind and process
-	From      uint64 // the first seed
-	Settings  int    // random settings or targets per laundry
+	Seeds     int     // laundries of each kind and process
+	From      uint64  // the first seed
+	Settings  int     // random settings or targets per laundry
+	Calm      float64 // factor on the scatter of lots; 0 means 1
 }
 
 // Quick is the size that runs with the tests, Full the one for reports.
@@ -39,6 +40,9 @@ func (z Size) each(f func(s *Scene, rng *rand.Rand) error) error {
 				s, err := NewScene(k, p, z.From+uint64(i))
 				if err != nil {
 					return err
+				}
+				if z.Calm > 0 {
+					s.Laundry = s.Laundry.Calmer(z.Calm)
 				}
 				if err := f(s, rand.New(rand.NewPCG(s.Seed, 77))); err != nil {
 					return fmt.Errorf("%v, %s, seed %d: %w", k, p, s.Seed, err)

@@ -10,14 +10,16 @@ import (
 )
 
 // size is Quick, or Full with as many laundries of each kind and process as
-// DOSETONE_STUDY says, from seed DOSETONE_STUDY_FROM on. The quick form has too few laundries to judge by figures
-// that differ by a tenth: it asserts only what is plain in a handful.
+// DOSETONE_STUDY says, from seed DOSETONE_STUDY_FROM on, with CALM percent of
+// their scatter. The quick form has too few laundries to judge by figures that
+// differ by a tenth: it asserts only what is plain in a handful.
 func size() Size {
 	if !full() {
 		return Quick()
 	}
 	z := Full(env("DOSETONE_STUDY", 1))
 	z.From = uint64(env("DOSETONE_STUDY_FROM", int(z.From)))
+	z.Calm = float64(env("CALM", 100)) / 100
 	return z
 }
 
