@@ -172,8 +172,8 @@ func (q *search) refine(c Suggestion) Suggestion {
 		if j == q.solve || !q.free[j] {
 			continue
 		}
-		for _, d := range dialSteps() {
-			for _, e := range dialSteps() {
+		for _, d := range []float64{-2, -1, 1, 2} {
+			for _, e := range []float64{-2, -1, 0, 1, 2} {
 				u := v
 				u[j], u[q.solve] = q.turned(j, v[j], d), q.turned(q.solve, v[q.solve], e)
 				if x := q.fromStandard(q.m.expected(&u)); x < best {
@@ -191,8 +191,6 @@ func (q *search) refine(c Suggestion) Suggestion {
 	}
 	return c
 }
-
-func dialSteps() []float64 { return []float64{-2, -1, 0, 1, 2} }
 
 // turned is factor j at v turned by some steps of its dial, inside its bounds.
 func (q *search) turned(j int, v, steps float64) float64 {

@@ -378,33 +378,41 @@ func (q *search) rank(list []Suggestion) {
 	})
 }
 
-// pick takes the best candidates that differ enough to be a choice: at least
-// a tenth of an e-fold in some factor other than the solved one.
+// pick takes the best candidates that differ enough to be a choice, by a tenth
+// of an e-fold in some factor other than the solved one, and refines each as
+// long as half of that remains.
 func (q *search) pick(list []Suggestion, count int) []Suggestion {
 	var out []Suggestion
 	for _, c := range list {
 		if len(out) == count {
 			break
 		}
-		same := slices.ContainsFunc(out, func(o Suggestion) bool {
-			for j := range q.grid {
-				f := &q.m.basis.factors[j]
-				if j != q.solve && math.Abs(f.raw(o.Settings[f.Column])-f.raw(c.Settings[f.Column])) > 0.1 {
-					return false
-				}
-			}
-			return q.solve >= 0
-		})
-		if same {
-			continue
+		if !slices.ContainsFunc(out, func(o Suggestion) bool { return q.alike(&o, &c, 0.1) }) {
+			out = append(out, c)
 		}
-		out = append(out, q.refine(c))
 	}
-	q.rank(out)
 	for i := range out {
+		r := q.refine(out[i])
+		near := func(o Suggestion) bool { return q.alike(&o, &r, 0.05) }
+		if !slices.ContainsFunc(out[:i], near) && !slices.ContainsFunc(out[i+1:], near) {
+			out[i] = r
+		}
 		out[i].TimeWindowMin = q.window(out[i])
 	}
+	q.rank(out)
 	return out
+}
+
+// alike reports whether two suggestions differ by at most some e-fold in every
+// factor other than the solved one.
+func (q *search) alike(a, b *Suggestion, most float64) bool {
+	for j := range q.grid {
+		f := &q.m.basis.factors[j]
+		if j != q.solve && math.Abs(f.raw(a.Settings[f.Column])-f.raw(b.Settings[f.Column])) > most {
+			return false
+		}
+	}
+	return q.solve >= 0
 }
 
 // window is the time range about a suggestion in which the expected shade
