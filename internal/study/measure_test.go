@@ -26,17 +26,16 @@ func size() Size {
 func full() bool { return os.Getenv("DOSETONE_STUDY") != "" }
 
 func TestDesigns(t *testing.T) {
-	r, err := Designs(size())
+	z := size()
+	if !full() {
+		z.Seeds = 8 // four laundries cannot tell designs apart
+	}
+	r, err := Designs(z)
 	require.NoError(t, err)
 	t.Log(r)
 	t.Logf("plan of 12 over ladder of 16: median %.2f, 95th percentile %.2f", r.Median("plan, 12 lots")/r.Median("ladder, 16 lots"), r.P95("plan, 12 lots")/r.P95("ladder, 16 lots"))
-	// Designs differ by less than a handful of laundries can tell.
-	assert.Less(t, r.Median("plan, 12 lots"), 1.5*r.Median("ladder, 12 lots"))
-	assert.Less(t, r.P95("plan, 12 lots"), 1.5*r.P95("ladder, 12 lots"))
-	if full() {
-		assert.Less(t, r.Median("plan, 12 lots"), r.Median("ladder, 12 lots"))
-		assert.Less(t, r.P95("plan, 12 lots"), r.P95("ladder, 12 lots"))
-	}
+	assert.Less(t, r.Median("plan, 12 lots"), 1.1*r.Median("ladder, 12 lots"))
+	assert.Less(t, r.P95("plan, 12 lots"), r.P95("ladder, 12 lots"))
 }
 
 func TestNextLots(t *testing.T) {
@@ -44,13 +43,13 @@ func TestNextLots(t *testing.T) {
 	require.NoError(t, err)
 	t.Log(r)
 	for _, how := range []string{"predict, ", "suggest time, "} {
-		gain := func(q func(string) float64, what string) float64 { return q(how+"12 lots") - q(how+what) }
-		t.Logf("%sgain in the median: planned %.2f, ladder %.2f; in the 95th percentile: %.2f, %.2f", how,
-			gain(r.Median, "and 4 planned"), gain(r.Median, "and 4 of a ladder"), gain(r.P95, "and 4 planned"), gain(r.P95, "and 4 of a ladder"))
-		assert.Less(t, r.P95(how+"and 4 planned"), 1.5*r.P95(how+"and 4 of a ladder"))
-		if full() && env("DOSETONE_STUDY", 1) >= 5 { // fewer laundries cannot tell
-			assert.Greater(t, gain(r.Median, "and 4 planned"), gain(r.Median, "and 4 of a ladder"))
-			assert.GreaterOrEqual(t, gain(r.P95, "and 4 planned"), 2*gain(r.P95, "and 4 of a ladder"))
+		gain := r.Median(how+"12 lots") - r.Median(how+"and 4 planned")
+		ladder := r.Median(how+"12 lots") - r.Median(how+"and 4 of a ladder")
+		t.Logf("%sgain in the median: planned %.2f, ladder %.2f", how, gain, ladder)
+		assert.Greater(t, gain, ladder)
+		if full() && env("DOSETONE_STUDY", 1) >= 2 { // fewer laundries cannot tell
+			assert.GreaterOrEqual(t, gain, 2*ladder)
+			assert.Greater(t, gain, 0.0)
 		}
 	}
 }
@@ -64,7 +63,7 @@ func TestRecalibrations(t *testing.T) {
 		t.Logf("%s2 lots / 16 lots anew: %.2f", what, r.Median(what+"recalibrated by 2 lots")/r.Median(what+"16 lots anew"))
 		// Another machine shifts the dose by less than lots scatter: a handful
 		// of laundries cannot show what two lots gain there.
-		if n.name != "machine" || env("DOSETONE_STUDY", 0) >= 2 {
+		if full() || n.name != "machine" {
 			assert.Less(t, r.Median(what+"recalibrated by 2 lots"), r.Median(what+"as it was"))
 		}
 	}
