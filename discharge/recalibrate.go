@@ -25,16 +25,23 @@ type RecalibrateOptions struct {
 // (common practice, no source).
 const DefaultShiftSD = 0.3
 
-// shiftScales are the parts of ShiftSD over which the evidence is averaged:
+// novelties are how new a fabric or machine may be: factors on ShiftSD and on
+// what may differ besides the shift. The evidence is averaged over them, since
 // another machine may hardly matter, another fabric much, and two lots say
 // something about which.
-func shiftScales() []float64 { return []float64{0.2, 0.5, 1, 1.6} }
+func novelties() []float64 { return []float64{0.2, 0.5, 1, 2, 3} }
 
-// What may differ besides the shift, as standard deviations: each first-order
-// exponent (another machine tumbles and starts otherwise) and the level of the
-// upper plateau.
+// What may differ besides the shift, as standard deviations for a novelty of 1:
+// each first-order exponent (another machine tumbles and starts otherwise),
+// and, growing with the square of novelty, since a fabric that shifts far is
+// seldom the same cloth otherwise, the steepness of the whole curve (how evenly
+// its dye gives way), the supply of oxidizer (how much dye there is to take it)
+// and the upper plateau (a bottom that resists), besides which the plateau
+// always differs a little.
 const (
 	recalSlopeSD   = 0.06
+	recalSteepSD   = 0.06
+	recalSupplySD  = 0.06
 	recalPlateauSD = 0.02
 )
 
@@ -74,10 +81,10 @@ func (r *Recalibration) Factor() [3]float64 {
 // Recalibrate carries the model over to a new fabric, machine or oxidizer
 // delivery from a few lots run there, one to three being enough, and from its
 // base and white readings if the table has them. Slopes, curve and bends stay
-// what the first trials taught, within their uncertainty; the shift in log
-// dose is estimated anew, drawn towards zero, and its uncertainty widens the
-// intervals. The shade path is moved to the new base and white. m itself does
-// not change.
+// what the first trials taught, within their uncertainty and the more loosely
+// the newer the lots look; the shift in log dose is estimated anew, drawn
+// towards zero, and its uncertainty widens the intervals. The shade path is
+// moved to the new base and white. m itself does not change.
 func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	sd := DefaultShiftSD
 	if opt != nil && opt.ShiftSD != 0 {
@@ -197,10 +204,10 @@ func (m *Model) shift(o *observed, sd float64) error {
 	return nil
 }
 
-// average updates a component under each scale of shift and merges the results
-// by their evidence, which it returns.
+// average updates a component under each novelty and merges the results by
+// their evidence, which it returns.
 func (m *Model) average(c *component, lots []lotPoint, at []values, sd float64, weights []float64) float64 {
-	scales := shiftScales()
+	scales := novelties()
 	parts := make([]component, len(scales))
 	logW := make([]float64, len(scales))
 	own := make([][]float64, len(scales))
@@ -208,7 +215,7 @@ func (m *Model) average(c *component, lots []lotPoint, at []values, sd float64, 
 	for i, f := range scales {
 		parts[i] = *c
 		own[i] = make([]float64, len(lots))
-		logW[i] = m.update(&parts[i], lots, at, f*sd, own[i])
+		logW[i] = m.update(&parts[i], lots, at, sd, f, own[i])
 		if logW[i] > best {
 			best = logW[i]
 		}
@@ -244,19 +251,37 @@ func (m *Model) average(c *component, lots []lotPoint, at []values, sd float64, 
 	return best + math.Log(sum/float64(len(scales)))
 }
 
+// loosened is the component's covariance before the new lots are seen, for a
+// shift of standard deviation sd at novelty 1.
+func (c *component) loosened(sd, novelty float64) []float64 {
+	n, p := c.basis.terms(), c.size()
+	cov := slices.Clone(c.cov)
+	square := func(x float64) float64 { return x * x }
+	cov[0] += square(novelty * sd * c.link.unit)
+	for j := range c.basis.factors {
+		cov[(1+j)*p+1+j] += square(novelty * recalSlopeSD * c.link.unit)
+	}
+	far := square(novelty)
+	for j := 1; j < n; j++ { // all terms by one factor
+		for k := 1; k < n; k++ {
+			cov[j*p+k] += square(far*recalSteepSD) * c.mean[j] * c.mean[k]
+		}
+	}
+	if c.supplied {
+		cov[n*p+n] += square(far * recalSupplySD)
+	}
+	cov[p*p-1] += square(recalPlateauSD) * (1 + square(far))
+	return cov
+}
+
 // update moves one component to the mode of its posterior, its covariance
 // with it, and returns the log evidence of the new lots. The weight of each
 // lot, times the component's share, is added to weights.
-func (m *Model) update(c *component, lots []lotPoint, at []values, sd float64, weights []float64) float64 {
+func (m *Model) update(c *component, lots []lotPoint, at []values, sd, novelty float64, weights []float64) float64 {
 	n := c.basis.terms()
 	p := c.size()
 	unit := c.link.unit
-	cov := slices.Clone(c.cov)
-	cov[0] += sd * sd * unit * unit
-	for j := range c.basis.factors {
-		cov[(1+j)*p+1+j] += recalSlopeSD * recalSlopeSD * unit * unit
-	}
-	cov[p*p-1] += recalPlateauSD * recalPlateauSD
+	cov := c.loosened(sd, novelty)
 	if !cholesky(cov, p, 1e-12) {
 		return math.Inf(-1)
 	}

@@ -3,6 +3,8 @@ package study
 import (
 	"math/rand/v2"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/internal/golden"
@@ -26,12 +28,19 @@ func novelties() []novelty {
 	}
 }
 
+// Carried is how well models are carried over.
+type Carried struct {
+	*Table
+	Inside map[string]Count // next lots in the 95 % region of a recalibrated model, by what is new
+}
+
 // Recalibrations carries a 16-lot model over to something new by two lots, one
 // at a lower and one at a higher dose, and compares with 16 lots on it, with
 // doing nothing, and with what nobody can do better than: knowing everything
 // about the new fabric lot but the shift in its dose.
-func Recalibrations(z Size) (*Table, error) {
-	t := &Table{}
+func Recalibrations(z Size) (*Carried, error) {
+	t := &Carried{&Table{}, map[string]Count{}}
+	region := distuv.ChiSquared{K: 3}.Quantile(0.95)
 	for _, what := range novelties() {
 		err := z.each(func(s *Scene, rng *rand.Rand) error {
 			m, err := discharge.Fit(s.Table(s.Ladder(16), -1), nil)
@@ -61,6 +70,18 @@ func Recalibrations(z Size) (*Table, error) {
 					}
 					t.add("new "+what.name+", "+x.name, diff(s.truth(set), p.Shade))
 				}
+				p, err := two.Predict(set)
+				if err != nil {
+					return err
+				}
+				luck := rand.New(rand.NewPCG(s.Seed, rng.Uint64()))
+				lot := s.Laundry.Run(set, luck, laundry.RunOptions{NoHotSpots: true}).MeanLab(s.Weights)
+				c := t.Inside[what.name]
+				c.Of++
+				if Mahalanobis(p.LotCovariance, lot, p.Shade) < region {
+					c.Hits++
+				}
+				t.Inside[what.name] = c
 				_, lab := best.Expected(set, s.Weights)
 				t.add("new "+what.name+", all known but the shift, 2 lots", diff(s.truth(set), lab))
 			}
