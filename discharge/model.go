@@ -35,6 +35,7 @@ type Model struct {
 	digest    string // of the data, whatever the order of the lots
 	recal     *Recalibration
 	tensile   *tensile // nil without tensile tests
+	joint     bool     // the plateau's uncertainty counts together with that of η; not in files of earlier versions
 }
 
 // TrialRecord is what a model keeps of a trial lot.
@@ -87,7 +88,7 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	if err != nil {
 		return nil, err
 	}
-	m := &Model{inflation: 1, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	m := &Model{inflation: 1, joint: true, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
 	if m.process, err = processOf(t, o, opt); err != nil {
 		return nil, err
 	}

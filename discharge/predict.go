@@ -119,11 +119,34 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 		}
 		mu := c.dose(c.mean, row[:n], charge, grad[:])
 		p := c.size()
+		grad[p-1] = 0
+		if m.joint {
+			grad[p-1] = c.plateauAsDose(mu)
+		}
 		e := extrapolationSD * c.link.unit
-		va := max(quadratic(c.cov, grad[:p-1], p), 0) + e*e*outside
+		va := max(quadratic(c.cov, grad[:p], p), 0) + e*e*outside
 		dst[i] = mixPart{mu: mu, sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+c.sdLot*c.sdLot)}
 	}
 	return outside
+}
+
+// plateauReach bounds, in curve units of η per level, what a change of the
+// plateau counts as: where the curve is flat, no dose makes up for it.
+const plateauReach = 4
+
+// plateauAsDose is the change of η that moves the level at eta as much as the
+// upper plateau does, per unit of the plateau. What lots say of dose and
+// plateau together is much surer than what they say of either.
+func (c *component) plateauAsDose(eta float64) float64 {
+	_, ds, dd := c.link.at(eta, c.plateau())
+	most := plateauReach * c.link.unit
+	switch {
+	case dd <= 0:
+		return 0
+	case dd > most*ds:
+		return most
+	}
+	return dd / ds
 }
 
 func (m *Model) predictAt(v *values) (p Prediction) {

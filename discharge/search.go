@@ -186,11 +186,15 @@ func (q *search) refine(c Suggestion) Suggestion {
 	for j := range q.grid {
 		s[q.m.basis.factors[j].Column] = at[j]
 	}
-	if r := q.evaluate(s); r.PassProbability > c.PassProbability {
+	if r := q.evaluate(s); r.PassProbability > c.PassProbability-sameChance {
 		return r
 	}
 	return c
 }
+
+// sameChance is how much of a pass probability, known to some percent at best,
+// is given up for a shade nearer the target.
+const sameChance = 0.002
 
 // turned is factor j at v turned by some steps of its dial, inside its bounds.
 func (q *search) turned(j int, v, steps float64) float64 {
