@@ -27,25 +27,24 @@ const maxModelBytes = 8 << 20
 // same float64 back, so predictions after loading are bit-identical.
 type (
 	modelFile struct {
-		Schema     int           `json:"schema"`
-		Tool       string        `json:"tool_version"`
-		Digest     string        `json:"data_sha256"`
-		Process    string        `json:"process"`
-		OwnProcess *Process      `json:"own_process,omitempty"`
-		Viewing    string        `json:"viewing"`
-		Readings   ReadingKind   `json:"readings"`
-		Grid       *modelGrid    `json:"grid,omitempty"`
-		Factors    []modelFactor `json:"factors"`
-		Fixed      Settings      `json:"fixed"`
-		Path       modelPath     `json:"shade_path"`
-		Curves     []modelCurve  `json:"curves"`
-		BlankLevel float64       `json:"blank_level"`
-		SDPanel    float64       `json:"sd_panel_log_dose"`
-		ReadSD     float64       `json:"sd_reading_level"`
-		FloorSD    float64       `json:"sd_floor_level"`
-		Inflation  float64       `json:"sd_inflation"`
-		// Joint says that the plateau's covariance with the coefficients counts.
-		Joint       bool          `json:"joint_plateau,omitempty"`
+		Schema      int           `json:"schema"`
+		Tool        string        `json:"tool_version"`
+		Digest      string        `json:"data_sha256"`
+		Process     string        `json:"process"`
+		OwnProcess  *Process      `json:"own_process,omitempty"`
+		Viewing     string        `json:"viewing"`
+		Readings    ReadingKind   `json:"readings"`
+		Grid        *modelGrid    `json:"grid,omitempty"`
+		Factors     []modelFactor `json:"factors"`
+		Fixed       Settings      `json:"fixed"`
+		Path        modelPath     `json:"shade_path"`
+		Curves      []modelCurve  `json:"curves"`
+		BlankLevel  float64       `json:"blank_level"`
+		SDPanel     float64       `json:"sd_panel_log_dose"`
+		ReadSD      float64       `json:"sd_reading_level"`
+		FloorSD     float64       `json:"sd_floor_level"`
+		Inflation   float64       `json:"sd_inflation"`
+		Joint       bool          `json:"joint_plateau,omitempty"` // the plateau's covariance with the coefficients counts
 		Trials      []TrialRecord `json:"trials"`
 		LeaveOneOut []float64     `json:"leave_one_out_delta_e"`
 		Warnings    []string      `json:"warnings"`

@@ -173,14 +173,18 @@ func (q *search) refine(c Suggestion) Suggestion {
 			continue
 		}
 		for _, d := range []float64{-2, -1, 1, 2} {
+			u := v
+			u[j] = q.turned(j, v[j], d)
 			for _, e := range []float64{-2, -1, 0, 1, 2} {
-				u := v
-				u[j], u[q.solve] = q.turned(j, v[j], d), q.turned(q.solve, v[q.solve], e)
+				u[q.solve] = q.turned(q.solve, v[q.solve], e)
 				if x := q.fromStandard(q.m.expected(&u)); x < best {
 					best, at = x, u
 				}
 			}
 		}
+	}
+	if at == v {
+		return c
 	}
 	s := c.Settings.Clone()
 	for j := range q.grid {

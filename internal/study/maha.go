@@ -4,8 +4,10 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
 )
 
 // Mahalanobis is the squared distance of x from c in the metric of cov.
@@ -26,4 +28,10 @@ func Mahalanobis(cov [3][3]float64, x, c colorimetry.Lab) float64 {
 		return math.Inf(1)
 	}
 	return mat.Dot(d, &y)
+}
+
+// Inside reports whether a lot's mean lies in the nominal 95 % region of a
+// prediction.
+func Inside(p *discharge.Prediction, lot colorimetry.Lab) bool {
+	return Mahalanobis(p.LotCovariance, lot, p.Shade) < distuv.ChiSquared{K: 3}.Quantile(0.95)
 }

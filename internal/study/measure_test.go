@@ -19,7 +19,7 @@ func size() Size {
 	}
 	z := Full(env("DOSETONE_STUDY", 1))
 	z.From = uint64(env("DOSETONE_STUDY_FROM", int(z.From)))
-	z.Calm = float64(env("CALM", 100)) / 100
+	z.Calm = calm()
 	return z
 }
 

@@ -19,6 +19,9 @@ func env(name string, def int) int {
 	return def
 }
 
+// calm is the factor on the scatter of lots that CALM gives in percent.
+func calm() float64 { return float64(env("CALM", 100)) / 100 }
+
 // TestResearch prints how well the model does on laundries of every kind and
 // process: SEEDS of each from FROM on, with LOTS trial lots only, SUGGEST=1
 // with suggestions, WIDTH=1 with the width of intervals against that of what
@@ -48,7 +51,7 @@ func TestResearch(t *testing.T) {
 					if err != nil {
 						t.Fatal(err)
 					}
-					s.Laundry = s.Laundry.Calmer(float64(env("CALM", 100)) / 100)
+					s.Laundry = s.Laundry.Calmer(calm())
 					tab := s.Table(s.Ladder(n), -1)
 					m, err := discharge.Fit(tab, nil)
 					if err != nil {
@@ -92,7 +95,7 @@ func TestResearch(t *testing.T) {
 								channel[ch]++
 							}
 						}
-						if Mahalanobis(pred.LotCovariance, lot, pred.Shade) < 7.815 {
+						if Inside(&pred, lot) {
 							cover++
 						}
 						if env("SUGGEST", 0) == 1 && total%3 == 0 {
@@ -155,7 +158,7 @@ func TestReplicates(t *testing.T) {
 					if err != nil {
 						t.Fatal(err)
 					}
-					s.Laundry = s.Laundry.Calmer(float64(env("CALM", 100)) / 100)
+					s.Laundry = s.Laundry.Calmer(calm())
 					rng := rand.New(rand.NewPCG(99, uint64(seed)))
 					for range 8 {
 						set := s.Random(rng)
