@@ -30,7 +30,11 @@ func DemoHypochlorite() (*Laundry, error) {
 // cloth to the coarse division, with which the demo's files were made: what
 // they give is what this laundry does.
 func demo(kind Kind, id string, seed uint64) (*Laundry, error) {
-	l, err := newLaundry(kind, id, rand.New(rand.NewPCG(seed, demoStream)), true)
+	p, err := lookup(id)
+	if err != nil {
+		return nil, err
+	}
+	l, err := newLaundry(kind, p, rand.New(rand.NewPCG(seed, demoStream)), true)
 	if err != nil {
 		return nil, err
 	}

@@ -18,6 +18,15 @@ func Ladder(processID string, nLots int, rng *rand.Rand) ([]map[string]float64, 
 	if err != nil {
 		return nil, err
 	}
+	return p.ladder(nLots, rng)
+}
+
+// Ladder is [Ladder] over the laundry's own region.
+func (l *Laundry) Ladder(nLots int, rng *rand.Rand) ([]map[string]float64, error) {
+	return l.process.ladder(nLots, rng)
+}
+
+func (p *process) ladder(nLots int, rng *rand.Rand) ([]map[string]float64, error) {
 	if nLots < 8 || nLots%4 != 0 {
 		return nil, fmt.Errorf("laundry: a ladder has a multiple of 4 and at least 8 lots, not %d", nLots)
 	}
@@ -63,6 +72,15 @@ func RandomSettings(processID string, rng *rand.Rand) (map[string]float64, error
 	if err != nil {
 		return nil, err
 	}
+	return p.randomSettings(rng), nil
+}
+
+// RandomSettings is [RandomSettings] of the laundry's own region.
+func (l *Laundry) RandomSettings(rng *rand.Rand) map[string]float64 {
+	return l.process.randomSettings(rng)
+}
+
+func (p *process) randomSettings(rng *rand.Rand) map[string]float64 {
 	s := map[string]float64{}
 	for _, f := range p.factors {
 		switch {
@@ -75,7 +93,7 @@ func RandomSettings(processID string, rng *rand.Rand) (map[string]float64, error
 		}
 		s[f.Column] = min(max(round(s[f.Column], f.Step), f.Lo), f.Hi)
 	}
-	return s, nil
+	return s
 }
 
 // Trials runs one lot at each of the settings, named T01, T02, …

@@ -84,16 +84,25 @@ var errNoDraw = errors.New("laundry: no draw gave a plausible denim")
 // magnitudes of real denim (orientation only, from memory): base L* 17-27,
 // b* -16 to -8; white L* 70-88, a* -2 to 1, b* 0 to 9, all D65/10.
 func New(kind Kind, processID string, rng *rand.Rand) (*Laundry, error) {
-	return newLaundry(kind, processID, rng, false)
+	return NewWide(kind, processID, 1, rng)
 }
 
-// newLaundry is New; plain keeps every balance to odeSteps and the cloth as
-// coarse as the demo's.
-func newLaundry(kind Kind, processID string, rng *rand.Rand, plain bool) (*Laundry, error) {
+// NewWide is [New] with a trial region that reaches wide times as far from its
+// center, in logarithms; temperature and moisture stay.
+func NewWide(kind Kind, processID string, wide float64, rng *rand.Rand) (*Laundry, error) {
 	p, err := lookup(processID)
 	if err != nil {
 		return nil, err
 	}
+	if wide != 1 {
+		p.widen(wide)
+	}
+	return newLaundry(kind, p, rng, false)
+}
+
+// newLaundry is New; plain keeps every balance to odeSteps and the cloth as
+// coarse as the demo's.
+func newLaundry(kind Kind, p process, rng *rand.Rand, plain bool) (*Laundry, error) {
 	if kind < PowerLaw || kind > Mixed {
 		return nil, fmt.Errorf("laundry: no kind %d", int(kind))
 	}
@@ -109,7 +118,7 @@ func newLaundry(kind Kind, processID string, rng *rand.Rand, plain bool) (*Laund
 			return l, nil
 		}
 	}
-	return nil, fmt.Errorf("%w: %v, %s", errNoDraw, kind, processID)
+	return nil, fmt.Errorf("%w: %v, %s", errNoDraw, kind, p.id)
 }
 
 func uniform(rng *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*rng.Float64() }

@@ -34,6 +34,19 @@ func varied(column string, lo, hi, step float64) Factor {
 	return Factor{Column: column, Lo: lo, Hi: hi, Ref: math.Sqrt(lo * hi), Step: step}
 }
 
+// widen moves the ends of the region wide times as far from its center, in
+// logarithms.
+func (p *process) widen(wide float64) {
+	for i := range p.factors {
+		f := &p.factors[i]
+		if f.Recorded || f.Column == "temp_c" || f.Column == "moisture_pct" {
+			continue
+		}
+		lo, hi := f.Ref*math.Pow(f.Lo/f.Ref, wide), f.Ref*math.Pow(f.Hi/f.Ref, wide)
+		*f = varied(f.Column, max(round(lo, f.Step), f.Step), round(hi, f.Step), f.Step)
+	}
+}
+
 func recorded(column string, ref, drift, step float64) Factor {
 	return Factor{Column: column, Lo: ref, Hi: ref, Ref: ref, Drift: drift, Step: step, Recorded: true}
 }
@@ -92,6 +105,9 @@ func Factors(id string) ([]Factor, error) {
 	p, err := lookup(id)
 	return p.factors, err
 }
+
+// Factors is [Factors] of the laundry's own region.
+func (l *Laundry) Factors() []Factor { return l.process.factors }
 
 func lookup(id string) (process, error) {
 	all := processes()

@@ -19,6 +19,20 @@ type Size struct {
 	From      uint64  // the first seed
 	Settings  int     // random settings or targets per laundry
 	Calm      float64 // factor on the scatter of lots; 0 means 1
+	Wide      float64 // factor on the trial region, in logarithms; 0 means 1
+}
+
+// scene draws one laundry of the size.
+func (z Size) scene(kind laundry.Kind, process string, seed uint64) (*Scene, error) {
+	wide := z.Wide
+	if wide == 0 {
+		wide = 1
+	}
+	s, err := newScene(kind, process, seed, wide)
+	if err == nil && z.Calm > 0 {
+		s.Laundry = s.Laundry.Calmer(z.Calm)
+	}
+	return s, err
 }
 
 // Quick is the size that runs with the tests, Full the one for reports.
@@ -37,12 +51,9 @@ func (z Size) each(f func(s *Scene, rng *rand.Rand) error) error {
 	for _, k := range z.Kinds {
 		for _, p := range z.Processes {
 			for i := range z.Seeds {
-				s, err := NewScene(k, p, z.From+uint64(i))
+				s, err := z.scene(k, p, z.From+uint64(i))
 				if err != nil {
 					return err
-				}
-				if z.Calm > 0 {
-					s.Laundry = s.Laundry.Calmer(z.Calm)
 				}
 				if err := f(s, rand.New(rand.NewPCG(s.Seed, 77))); err != nil {
 					return fmt.Errorf("%v, %s, seed %d: %w", k, p, s.Seed, err)

@@ -11,7 +11,7 @@ import (
 
 // size is Quick, or Full with as many laundries of each kind and process as
 // DOSETONE_STUDY says, from seed DOSETONE_STUDY_FROM on, with CALM percent of
-// their scatter. The quick form has too few laundries to judge by figures that
+// their scatter and WIDE percent of their region. The quick form has too few laundries to judge by figures that
 // differ by a tenth: it asserts only what is plain in a handful.
 func size() Size {
 	if !full() {
@@ -19,8 +19,7 @@ func size() Size {
 	}
 	z := Full(env("DOSETONE_STUDY", 1))
 	z.From = uint64(env("DOSETONE_STUDY_FROM", int(z.From)))
-	z.Calm = calm()
-	return z
+	return asked(z)
 }
 
 func full() bool { return os.Getenv("DOSETONE_STUDY") != "" }

@@ -12,12 +12,8 @@ import (
 // Region is the region of a process's trials as bounds, without the factors
 // that are only recorded.
 func (s *Scene) Region() map[string]discharge.Range {
-	factors, err := laundry.Factors(s.Process)
-	if err != nil {
-		panic(err) // NewScene made a laundry of this process
-	}
 	out := map[string]discharge.Range{}
-	for _, f := range factors {
+	for _, f := range s.Laundry.Factors() {
 		if !f.Recorded {
 			out[f.Column] = discharge.Range{Lo: f.Lo, Hi: f.Hi}
 		}

@@ -31,13 +31,17 @@ func Processes() []string {
 
 // NewScene draws a laundry.
 func NewScene(kind laundry.Kind, process string, seed uint64) (*Scene, error) {
+	return newScene(kind, process, seed, 1)
+}
+
+func newScene(kind laundry.Kind, process string, seed uint64, wide float64) (*Scene, error) {
 	v := colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}
 	w, err := colorimetry.NewWeights(v, laundry.Grid())
 	if err != nil {
 		return nil, err
 	}
 	rng := rand.New(rand.NewPCG(seed, uint64(kind)*1000+uint64(len(process))))
-	l, err := laundry.New(kind, process, rng)
+	l, err := laundry.NewWide(kind, process, wide, rng)
 	if err != nil {
 		return nil, err
 	}
@@ -79,20 +83,16 @@ func (s *Scene) Table(design []map[string]float64, upset int) *discharge.Table {
 // Ladder is what a practitioner runs: two levels of each factor but time, and
 // a ladder of times.
 func (s *Scene) Ladder(n int) []map[string]float64 {
-	d, err := laundry.Ladder(s.Process, n, s.rng)
+	d, err := s.Laundry.Ladder(n, s.rng)
 	if err != nil {
-		panic(err) // NewScene made a laundry of this process
+		panic(err) // n is ours
 	}
 	return d
 }
 
 // Random settings inside the region, uniform in the logarithm.
 func (s *Scene) Random(rng *rand.Rand) map[string]float64 {
-	d, err := laundry.RandomSettings(s.Process, rng)
-	if err != nil {
-		panic(err)
-	}
-	return d
+	return s.Laundry.RandomSettings(rng)
 }
 
 // Quantile interpolates in a sorted copy.

@@ -19,13 +19,18 @@ func env(name string, def int) int {
 	return def
 }
 
-// calm is the factor on the scatter of lots that CALM gives in percent.
-func calm() float64 { return float64(env("CALM", 100)) / 100 }
+// asked is the size with what CALM and WIDE give in percent: factors on the
+// scatter of lots and on the trial region.
+func asked(z Size) Size {
+	z.Calm, z.Wide = float64(env("CALM", 100))/100, float64(env("WIDE", 100))/100
+	return z
+}
 
 // TestResearch prints how well the model does on laundries of every kind and
 // process: SEEDS of each from FROM on, with LOTS trial lots only, SUGGEST=1
 // with suggestions, WIDTH=1 with the width of intervals against that of what
-// lots do, CALM=70 with 70 % of the lots' scatter.
+// lots do, CALM=70 with 70 % of the lots' scatter, WIDE=150 with trial regions
+// that reach one and a half times as far, in logarithms.
 func TestResearch(t *testing.T) {
 	if os.Getenv("RESEARCH") == "" {
 		t.Skip()
@@ -47,11 +52,10 @@ func TestResearch(t *testing.T) {
 		for _, k := range laundry.Kinds() {
 			for _, p := range Processes() {
 				for seed := range seeds {
-					s, err := NewScene(k, p, uint64(seed+env("FROM", 0)))
+					s, err := asked(Size{}).scene(k, p, uint64(seed+env("FROM", 0)))
 					if err != nil {
 						t.Fatal(err)
 					}
-					s.Laundry = s.Laundry.Calmer(calm())
 					tab := s.Table(s.Ladder(n), -1)
 					m, err := discharge.Fit(tab, nil)
 					if err != nil {
@@ -59,8 +63,7 @@ func TestResearch(t *testing.T) {
 					}
 					rng := rand.New(rand.NewPCG(99, uint64(seed)))
 					var cols []string
-					fs, _ := laundry.Factors(p)
-					for _, f := range fs {
+					for _, f := range s.Laundry.Factors() {
 						if !f.Recorded {
 							cols = append(cols, f.Column)
 						}
@@ -154,11 +157,10 @@ func TestReplicates(t *testing.T) {
 		for _, k := range laundry.Kinds() {
 			for _, p := range Processes() {
 				for seed := range env("SEEDS", 2) {
-					s, err := NewScene(k, p, uint64(seed+env("FROM", 0)))
+					s, err := asked(Size{}).scene(k, p, uint64(seed+env("FROM", 0)))
 					if err != nil {
 						t.Fatal(err)
 					}
-					s.Laundry = s.Laundry.Calmer(calm())
 					rng := rand.New(rand.NewPCG(99, uint64(seed)))
 					for range 8 {
 						set := s.Random(rng)
