@@ -98,8 +98,9 @@ type clock struct {
 	Lag float64 `json:"lag_min"`
 	// Life is the time in which the oxidizer is spent to 1/e; 0: never.
 	Life float64 `json:"life_min"`
-	// Charge is the power of the oxidizer charged by which its life grows: 0
-	// when it decays by itself, up to 1 when garments use it up.
+	// Charge is the power of the oxidizer charged by which its life grows. Fits
+	// of today have a balance of oxidizer and dye in its place (supply.go); it
+	// serves earlier model files, as Early does.
 	Charge float64 `json:"charge_power"`
 	// Spread is the time constant with which the oxidizer reaches the dye:
 	// spreading, wetting out, heating up, taken by size first.
@@ -135,22 +136,14 @@ func (c clock) log(t, charge, heat float64) float64 {
 }
 
 // clocks lists the ways in which time may count, for trials that ran from lo
-// to hi minutes: at once, after the oxidizer has spread, until it has died
-// away (with about twice the activation energy of fading: 60-120 kJ/mol
-// against 27-50, orientation from memory), until the garments have used it
-// up, and both.
+// to hi minutes: after the oxidizer has spread, for good or until it has died
+// away, slowly or fast (with about twice the activation energy of fading:
+// 60-120 kJ/mol against 27-50, orientation from memory). No start is sharp; of
+// those that are nearly so, the second-order term of time makes up for half of
+// the least minutes.
 func clocks(lo, hi float64) []clock {
-	list := []clock{{}}
-	for _, spread := range []float64{0.5 * lo, 1.5 * lo} {
-		list = append(list, clock{Spread: spread}, clock{Spread: spread, Early: 1})
-	}
-	for _, life := range []float64{hi, hi / 2.5} {
-		list = append(list,
-			clock{Life: life, Heat: 2}, clock{Life: life, Heat: 2, Spread: 0.5 * lo},
-			clock{Life: life, Charge: 0.5, Heat: 1}, clock{Life: life, Charge: 0.5, Heat: 1, Spread: 0.5 * lo, Early: 1},
-			clock{Life: life, Charge: 1, Heat: 1})
-	}
-	return list
+	spread := 0.5 * lo
+	return []clock{{Spread: spread}, {Spread: spread, Life: hi, Heat: 2}, {Spread: spread, Life: hi / 2.5, Heat: 2}}
 }
 
 // values reads settings.

@@ -81,16 +81,25 @@ func (c *component) plateau() float64 { return c.mean[len(c.mean)-1] }
 // predictions by less than a tenth of the lot scatter.
 func bends() []float64    { return []float64{0.03, 0.1, 0.25, 0.6} }
 func concaves() []float64 { return []float64{0, 0.1, 0.2} }
-func sdLots() []float64   { return []float64{0.04, 0.09, 0.18, 0.36} }
 
-// concaves lists the prior means of curvature for a candidate. Where minutes or
-// oxidizer run out, that every further e-fold does less is said already.
+// concaveSlight is the prior mean where minutes or oxidizer run out, which says
+// already that every further minute does less: what is left is a carrier that
+// covers the garment and a surface that fills. ln of either, (1+h)·r/(r+h),
+// has a second derivative of at most -1/4 by ln r.
+const concaveSlight = 0.05
+
+func sdLots() []float64 { return []float64{0.04, 0.09, 0.18, 0.36} }
+
+// concaves lists the prior means of curvature for a candidate.
 func (c *candidate) concaves() []float64 {
-	if c.basis.clock.Life > 0 || c.supplied {
-		return []float64{0}
+	if c.runsOut() {
+		return []float64{concaveSlight}
 	}
 	return concaves()
 }
+
+// runsOut tells whether minutes or oxidizer run out.
+func (c *candidate) runsOut() bool { return c.basis.clock.Life > 0 || c.supplied }
 
 // logPrior is the log prior weight of one grid point, such that all candidates
 // weigh the same.
@@ -138,7 +147,7 @@ func (f *fitting) sweep() []cell {
 		if p.logW < list[0].logW-evidenceFloor {
 			break
 		}
-		start := p.start
+		start := p.post.mean
 		for _, bend := range bends() {
 			for _, concave := range f.problems[p.candidate].concaves() {
 				if f.ctx.Err() != nil {
@@ -158,30 +167,23 @@ func (f *fitting) sweep() []cell {
 	return cells
 }
 
-// promise is a candidate with its evidence at the middle of the grid.
-type promise struct {
-	candidate int
-	logW      float64
-	start     []float64
-}
-
-// promises lists the candidates, best first. Of the clocks, with and without a
-// supply, only the best few under one middling curve are tried with all others:
-// what the minutes and the oxidizer count for changes the evidence much more
-// than the shape of the curve does.
-func (f *fitting) promises() []promise {
-	byEvidence := func(a, b promise) int { return cmp.Compare(b.logW, a.logW) }
-	var probes []promise
+// promises lists the candidates at the middle of the grid, best first. Of the
+// clocks, with and without a supply, only the best few under one middling curve
+// are tried with all others: what the minutes and the oxidizer count for
+// changes the evidence much more than the shape of the curve does.
+func (f *fitting) promises() []cell {
+	byEvidence := func(a, b cell) int { return cmp.Compare(b.logW, a.logW) }
+	var probes []cell
 	for k := range f.problems {
 		if l := &f.problems[k].link; l.curve == (fit.LogNormal{}) && l.scale == scaleL {
-			probes = append(probes, f.promise(k))
+			probes = append(probes, f.promise(k, supplyStarts()))
 		}
 	}
 	slices.SortStableFunc(probes, byEvidence)
-	var list []promise
+	var list []cell
 	few := min(promisingClocks, len(probes))
 	// The best one with a supply is among them: the middling curve does it least justice.
-	if i := slices.IndexFunc(probes, func(p promise) bool { return f.problems[p.candidate].supplied }); i >= few {
+	if i := slices.IndexFunc(probes, func(p cell) bool { return f.problems[p.candidate].supplied }); i >= few {
 		probes[few] = probes[i]
 		few++
 	}
@@ -191,9 +193,10 @@ func (f *fitting) promises() []promise {
 		}
 		list = append(list, p)
 		own := f.problems[p.candidate].candidate
+		starts := []float64{p.post.mean[own.basis.terms()]} // the supply found, if any
 		for k := range f.problems {
 			if c := f.problems[k].candidate; c != own && c.basis == own.basis && c.supplied == own.supplied {
-				list = append(list, f.promise(k))
+				list = append(list, f.promise(k, starts))
 			}
 		}
 	}
@@ -201,20 +204,19 @@ func (f *fitting) promises() []promise {
 	return list
 }
 
-// promise fits a candidate at the middle of the grid, from every start.
-func (f *fitting) promise(k int) promise {
+// promise fits a candidate at the middle of the grid, from each of the
+// supplies, ln q, if it has one.
+func (f *fitting) promise(k int, supplies []float64) (best cell) {
 	c := f.problems[k].candidate
 	c.prepare()
-	starts := []float64{0}
-	if c.supplied {
-		starts = supplyStarts()
+	if !c.supplied {
+		supplies = supplies[:1] // all the same
 	}
 	means := c.concaves()
-	best := promise{candidate: k}
-	for _, lnQ := range starts {
-		cell := f.solve(k, hyper{bend: 0.15, sdLot: 0.12, concave: means[len(means)/2]}, f.problems[k].start(f.base, lnQ))
-		if best.start == nil || cell.logW > best.logW {
-			best.logW, best.start = cell.logW, cell.post.mean
+	for i, lnQ := range supplies {
+		at := f.solve(k, hyper{bend: 0.15, sdLot: 0.12, concave: means[len(means)/2]}, f.problems[k].start(f.base, lnQ))
+		if i == 0 || at.logW > best.logW {
+			best = at
 		}
 	}
 	return best

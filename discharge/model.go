@@ -105,11 +105,11 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	readPrior := math.Max(o.readNoise, 0.15) / span
 	m.readSD, m.sdPanel = readPrior, 0.08
 	m.floorSD = 0.25 / span
-	// Two rounds: the first finds the slopes that tell dose scatter from
-	// reading noise within lots, the second uses them.
+	// Two rounds: the first, at the middle of the grid only, finds the slopes that
+	// tell dose scatter from reading noise within lots, the second uses them.
 	links := m.links()
 	f := m.fitting(ctx, o, links)
-	first, w := keep(f.sweep())
+	first, w := keep(f.promises())
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -159,11 +159,8 @@ func (m *Model) fitting(ctx context.Context, o *observed, links []link) *fitting
 		}
 		corner := basis.corners()
 		for k := range links {
-			plain := candidate{link: links[k], basis: &basis}
-			f.add(plain, lots, corner)
-			if c.Life == 0 && c.Early == 0 {
-				plain.supplied = true
-				f.add(plain, lots, corner)
+			for _, supplied := range []bool{false, true} {
+				f.add(candidate{link: links[k], basis: &basis, supplied: supplied}, lots, corner)
 			}
 		}
 	}

@@ -118,6 +118,8 @@ func (pr *problem) priors(h hyper, ws *workspace) {
 			switch {
 			case k != j:
 				set(n, 0, h.bend)
+			case j == b.time && pr.runsOut():
+				set(n, 0, h.bend)
 			case b.factors[j].Raises:
 				set(n, -h.concave, h.bend)
 			default:
