@@ -60,13 +60,20 @@ func (b *doseBasis) at(v *values) (x values) {
 		x[j] = b.factors[j].x(v[j])
 	}
 	if b.clock != (clock{}) {
-		b.wind(&x, v)
+		b.wind(&x, v, &soak{})
 	}
 	return x
 }
 
+// soak keeps the minutes of settings that are left after spreading, for clocks
+// that share it.
+type soak struct {
+	lag, spread, left float64
+	known             bool
+}
+
 // wind replaces the time coordinate of x by what the clock counts.
-func (b *doseBasis) wind(x, v *values) {
+func (b *doseBasis) wind(x, v *values, k *soak) {
 	charge, heat := 0.0, 0.0
 	if b.clock.Charge != 0 || b.clock.Early != 0 || b.clock.Heat != 0 {
 		charge = b.charge(x)
@@ -76,7 +83,14 @@ func (b *doseBasis) wind(x, v *values) {
 			}
 		}
 	}
-	x[b.time] = b.clock.log(v[b.time], charge, heat) - b.factors[b.time].Center
+	c := &b.clock
+	if c.Early != 0 {
+		k = &soak{}
+	}
+	if !k.known || k.lag != c.Lag || k.spread != c.Spread {
+		*k = soak{c.Lag, c.Spread, c.soaked(v[b.time], charge, heat), true}
+	}
+	x[b.time] = c.lived(k.left, charge, heat) - b.factors[b.time].Center
 }
 
 // charge is the logarithm of the oxidizer charged at x, relative to the middle
@@ -111,10 +125,10 @@ type clock struct {
 	Heat float64 `json:"heat_power,omitempty"`
 }
 
-// log is the logarithm of the effective minutes among t, when charge is the
-// logarithm of the oxidizer charged and heat the Arrhenius term of the bath,
-// both relative to the middle of the trials.
-func (c clock) log(t, charge, heat float64) float64 {
+// soaked is how many of t minutes are left after the oxidizer has spread, when
+// charge is the logarithm of the oxidizer charged and heat the Arrhenius term
+// of the bath, both relative to the middle of the trials.
+func (c *clock) soaked(t, charge, heat float64) float64 {
 	if c.Lag > 0 {
 		t = max(t-c.Lag, 1e-3*t)
 	}
@@ -123,16 +137,29 @@ func (c clock) log(t, charge, heat float64) float64 {
 		if c.Early != 0 {
 			spread *= math.Exp(-c.Early * (charge + heat))
 		}
-		t += spread * math.Expm1(-t/spread)
+		t -= spread * spent(t/spread)
 	}
+	return t
+}
+
+// lived is the logarithm of the effective minutes among t that are soaked.
+func (c *clock) lived(t, charge, heat float64) float64 {
 	if c.Life > 0 {
 		life := c.Life
 		if c.Charge != 0 || c.Heat != 0 {
 			life *= math.Exp(c.Charge*charge - c.Heat*heat)
 		}
-		t = -life * math.Expm1(-t/life)
+		t = life * spent(t/life)
 	}
 	return math.Log(t)
+}
+
+// spent is 1 - exp(-x) for x >= 0, to 15 digits.
+func spent(x float64) float64 {
+	if x > 0.1 {
+		return 1 - math.Exp(-x) // at most one digit cancels, in half the time of Expm1
+	}
+	return -math.Expm1(-x)
 }
 
 // clocks lists the ways in which time may count, for trials that ran from lo

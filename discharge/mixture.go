@@ -305,10 +305,12 @@ func keep(cells []cell) ([]cell, []float64) {
 }
 
 // minWeight is the least share of the evidence for which a candidate stays in
-// the model, unless it is the best one; maxComponents bounds their number.
+// the model, unless it is the best one; fits keep up to keptComponents, model
+// files may hold up to maxComponents.
 const (
-	minWeight     = 0.03
-	maxComponents = 4
+	minWeight      = 0.03
+	keptComponents = 3
+	maxComponents  = 4
 )
 
 // collapse merges the cells of each candidate into one normal distribution
@@ -326,7 +328,7 @@ func (f *fitting) collapse(cells []cell, w []float64) []component {
 	var comps []component
 	sum := 0.0
 	for n, k := range order {
-		if n >= maxComponents || (n > 0 && total[k] < minWeight) {
+		if n >= keptComponents || (n > 0 && total[k] < minWeight) {
 			break
 		}
 		comps = append(comps, f.merge(k, total[k], cells, w))

@@ -86,6 +86,7 @@ func (f *modelFile) model() (*Model, error) {
 func (f *modelFile) extras(m *Model) error {
 	m.recal, m.tensile = f.Recalibration, f.Tensile
 	if m.tensile != nil {
+		m.tensile.prepare()
 		if err := m.tensile.check(); err != nil {
 			return err
 		}

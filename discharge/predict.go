@@ -100,6 +100,7 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 	var grad [maxSize]float64
 	var last *doseBasis
 	var x values
+	var k soak
 	var charge float64
 	n := m.basis.terms()
 	// The region is the model's own: under a clock whose minutes run out, any
@@ -111,7 +112,7 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 		if c.basis != last {
 			x = nominal
 			if c.basis.clock != (clock{}) {
-				c.basis.wind(&x, v)
+				c.basis.wind(&x, v, &k)
 			}
 			c.basis.row(row[:n], &x)
 			charge = c.basis.charge(&x)

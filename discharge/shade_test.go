@@ -107,7 +107,9 @@ func TestDoseRowsAndSlopes(t *testing.T) {
 
 // The effective minutes of a clock: the integral of what acts, by quadrature.
 func TestClock(t *testing.T) {
-	minutes := func(c clock, m, charge, heat float64) float64 { return math.Exp(c.log(m, charge, heat)) }
+	minutes := func(c clock, m, charge, heat float64) float64 {
+		return math.Exp(c.lived(c.soaked(m, charge, heat), charge, heat))
+	}
 	dying := func(t float64) float64 { return math.Exp(-t / 8) }
 	arriving := func(t float64) float64 { return 1 - math.Exp(-t/3) }
 	for _, m := range []float64{1, 5, 20, 60} {

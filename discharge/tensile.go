@@ -25,7 +25,12 @@ type tensile struct {
 	// SDLot is the scatter of a lot's mean about the expected loss, in units
 	// of tensileScale.
 	SDLot float64 `json:"sd_lot"`
+
+	work, power float64 // exp(a), exp(k), see prepare
 }
+
+// prepare works out what at needs for every prediction.
+func (t *tensile) prepare() { t.work, t.power = math.Exp(t.Mean[0]), math.Exp(t.Mean[2]) }
 
 // Priors of a, b, k: 2 % by mechanical work and 10 % by oxidizer where the
 // curve is half way, growing with the power 0.8 of dose; each within a factor
@@ -44,10 +49,8 @@ const minTensileLots = 4
 // at returns the expected loss at log dose x, its slope by x, and its
 // derivatives by the parameters.
 func (t *tensile) at(x float64) (loss, slope float64, grad [3]float64) {
-	a := math.Exp(t.Mean[0])
-	power := math.Exp(t.Mean[2])
-	b := math.Exp(min(t.Mean[1]+power*x, 6)) // exp(6) is far beyond 100 %
-	return a + b, b * power, [3]float64{a, b, b * power * x}
+	b := math.Exp(min(t.Mean[1]+t.power*x, 6)) // exp(6) is far beyond 100 %
+	return t.work + b, b * t.power, [3]float64{t.work, b, b * t.power * x}
 }
 
 // predict gives the interval for settings of log dose x known to sd.
@@ -117,6 +120,7 @@ func (m *Model) fitTensile(o *observed) {
 func newTensile(lots []tensileLot) *tensile {
 	prior, sd := tensilePrior()
 	t := &tensile{Mean: prior, SDLot: 1.5}
+	t.prepare()
 	const rounds = 4
 	for range rounds {
 		cur := t.objective(lots, prior, sd)
@@ -135,6 +139,7 @@ func newTensile(lots []tensileLot) *tensile {
 			for j := range 3 {
 				next.Mean[j] += step[j]
 			}
+			next.prepare()
 			if v := next.objective(lots, prior, sd); v < cur {
 				done := cur-v < 1e-10*(1+cur)
 				*t, cur, damp = next, v, damp/3
