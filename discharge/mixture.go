@@ -81,14 +81,13 @@ func (c *component) plateau() float64 { return c.mean[len(c.mean)-1] }
 // predictions by less than a tenth of the lot scatter.
 func bends() []float64    { return []float64{0.03, 0.1, 0.25, 0.6} }
 func concaves() []float64 { return []float64{0, 0.1, 0.2} }
+func sdLots() []float64   { return []float64{0.04, 0.09, 0.18, 0.36} }
 
 // concaveSlight is the prior mean where minutes or oxidizer run out, which says
 // already that every further minute does less: what is left is a carrier that
 // covers the garment and a surface that fills. ln of either, (1+h)·r/(r+h),
 // has a second derivative of at most -1/4 by ln r.
 const concaveSlight = 0.05
-
-func sdLots() []float64 { return []float64{0.04, 0.09, 0.18, 0.36} }
 
 // concaves lists the prior means of curvature for a candidate.
 func (c *candidate) concaves() []float64 {

@@ -37,7 +37,7 @@ func FirstPlan(p Process, opt *PlanOptions) (*Plan, error) {
 }
 
 // FirstPlanContext is [FirstPlan], and ends early with the error of ctx. Three
-// factors take a tenth of a second, five with forty lots several seconds.
+// factors take half a second, five with forty lots several seconds.
 func FirstPlanContext(ctx context.Context, p Process, opt *PlanOptions) (*Plan, error) {
 	if opt == nil {
 		opt = &PlanOptions{}
