@@ -108,7 +108,11 @@ func TestPassCalibration(t *testing.T) {
 }
 
 func TestTensile(t *testing.T) {
-	r, err := Tensile(size())
+	z := size()
+	if !full() {
+		z.Seeds = 4 // lots of one laundry miss together: four laundries cannot tell coverage
+	}
+	r, err := Tensile(z)
 	require.NoError(t, err)
 	t.Logf("tensile loss: median error %.2f points, %.1f %% of %d lots inside the 95 %% interval", r.Median, 100*r.Covered.Share(), r.Covered.Of)
 	assert.Less(t, r.Median, 2.5)
