@@ -66,10 +66,10 @@ func (b *doseBasis) at(v *values) (x values) {
 }
 
 // soak keeps the minutes of settings that are left after spreading, for clocks
-// that share it.
+// that share it. Charge and heat are those of the settings, whatever the clock.
 type soak struct {
-	lag, spread, left float64
-	known             bool
+	lag, spread, early, left float64
+	known                    bool
 }
 
 // wind replaces the time coordinate of x by what the clock counts.
@@ -84,11 +84,8 @@ func (b *doseBasis) wind(x, v *values, k *soak) {
 		}
 	}
 	c := &b.clock
-	if c.Early != 0 {
-		k = &soak{}
-	}
-	if !k.known || k.lag != c.Lag || k.spread != c.Spread {
-		*k = soak{c.Lag, c.Spread, c.soaked(v[b.time], charge, heat), true}
+	if !k.known || k.lag != c.Lag || k.spread != c.Spread || k.early != c.Early {
+		*k = soak{c.Lag, c.Spread, c.Early, c.soaked(v[b.time], charge, heat), true}
 	}
 	x[b.time] = c.lived(k.left, charge, heat) - b.factors[b.time].Center
 }

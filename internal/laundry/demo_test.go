@@ -17,12 +17,8 @@ func TestDemoStandardIsReachable(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	factors, err := Factors(l.Process)
-	if err != nil {
-		t.Fatal(err)
-	}
 	s := DemoStandardSettings()
-	for _, f := range factors {
+	for _, f := range l.Factors() {
 		if v, ok := s[f.Column]; !f.Recorded && (!ok || v <= f.Lo || v >= f.Hi) {
 			t.Errorf("%s = %g is not inside %g..%g", f.Column, v, f.Lo, f.Hi)
 		}

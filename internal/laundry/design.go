@@ -13,20 +13,7 @@ import (
 // another. A temperature alternates between its ends from cell to cell, so
 // that it is not confounded with the three others one by one. nLots must be a
 // multiple of 4, at least 8: 12, 16 and 24 are usual.
-func Ladder(processID string, nLots int, rng *rand.Rand) ([]map[string]float64, error) {
-	p, err := lookup(processID)
-	if err != nil {
-		return nil, err
-	}
-	return p.ladder(nLots, rng)
-}
-
-// Ladder is [Ladder] over the laundry's own region.
 func (l *Laundry) Ladder(nLots int, rng *rand.Rand) ([]map[string]float64, error) {
-	return l.process.ladder(nLots, rng)
-}
-
-func (p *process) ladder(nLots int, rng *rand.Rand) ([]map[string]float64, error) {
 	if nLots < 8 || nLots%4 != 0 {
 		return nil, fmt.Errorf("laundry: a ladder has a multiple of 4 and at least 8 lots, not %d", nLots)
 	}
@@ -36,7 +23,7 @@ func (p *process) ladder(nLots int, rng *rand.Rand) ([]map[string]float64, error
 		for j := range 2 {
 			for k := range rungs {
 				s := map[string]float64{}
-				for n, f := range p.factors {
+				for n, f := range l.process.factors {
 					switch {
 					case f.Recorded:
 						continue
@@ -67,22 +54,9 @@ func (p *process) ladder(nLots int, rng *rand.Rand) ([]map[string]float64, error
 // RandomSettings draws settings inside the trial region, log-uniformly and
 // independently (temperature and moisture uniformly), rounded as dialed.
 // Factors that are only recorded are left out.
-func RandomSettings(processID string, rng *rand.Rand) (map[string]float64, error) {
-	p, err := lookup(processID)
-	if err != nil {
-		return nil, err
-	}
-	return p.randomSettings(rng), nil
-}
-
-// RandomSettings is [RandomSettings] of the laundry's own region.
 func (l *Laundry) RandomSettings(rng *rand.Rand) map[string]float64 {
-	return l.process.randomSettings(rng)
-}
-
-func (p *process) randomSettings(rng *rand.Rand) map[string]float64 {
 	s := map[string]float64{}
-	for _, f := range p.factors {
+	for _, f := range l.process.factors {
 		switch {
 		case f.Recorded:
 			continue

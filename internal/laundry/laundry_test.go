@@ -73,10 +73,7 @@ func TestLightnessRises(t *testing.T) {
 	w := daylight(t)
 	each(t, func(t *testing.T, l *Laundry, rng *rand.Rand) {
 		for range 6 {
-			s, err := RandomSettings(l.Process, rng)
-			if err != nil {
-				t.Fatal(err)
-			}
+			s := l.RandomSettings(rng)
 			_, at := l.Expected(s, w)
 			for _, f := range l.process.factors {
 				if !isStrength(f.Column) && f.Column != "ratio" && f.Column != "time_min" && f.Column != "add_on_gsm" {
@@ -141,10 +138,7 @@ func TestExpectedIsTheMeanOfManyLots(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s, err := RandomSettings(c.id, rng)
-		if err != nil {
-			t.Fatal(err)
-		}
+		s := l.RandomSettings(rng)
 		spectrum, want := l.Expected(s, w)
 		got := l.LotSpread(s, w, rng, n, RunOptions{NoHotSpots: true, Panels: 2, Positions: 1})
 		de := deltaE(want, got.Mean)
@@ -170,7 +164,7 @@ func TestSameSeedSameLots(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		ladder, err := Ladder(l.Process, 12, rng)
+		ladder, err := l.Ladder(12, rng)
 		if err != nil {
 			t.Fatal(err)
 		}

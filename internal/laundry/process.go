@@ -99,14 +99,8 @@ func Processes() []string {
 	return ids
 }
 
-// Factors returns the columns of a process in file order, with the region of
-// its trials, or an error when the process is not known.
-func Factors(id string) ([]Factor, error) {
-	p, err := lookup(id)
-	return p.factors, err
-}
-
-// Factors is [Factors] of the laundry's own region.
+// Factors returns the columns of the laundry's process in file order, with the
+// region of its trials.
 func (l *Laundry) Factors() []Factor { return l.process.factors }
 
 func lookup(id string) (process, error) {

@@ -14,12 +14,12 @@ import (
 func TestLadder(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 1))
 	for _, id := range Processes() {
-		factors, err := Factors(id)
+		p, err := lookup(id)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, n := range []int{12, 16, 24} {
-			lots, err := Ladder(id, n, rng)
+			lots, err := (&Laundry{process: p}).Ladder(n, rng)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -30,7 +30,7 @@ func TestLadder(t *testing.T) {
 			for _, s := range lots {
 				key := [4]float64{}
 				j := 0
-				for _, f := range factors {
+				for _, f := range p.factors {
 					if f.Recorded {
 						if _, ok := s[f.Column]; ok {
 							t.Errorf("%s: %s is only recorded but was set", id, f.Column)
@@ -55,12 +55,16 @@ func TestLadder(t *testing.T) {
 			}
 		}
 	}
+	gas, err := lookup("ozone-gas")
+	if err != nil {
+		t.Fatal(err)
+	}
 	for _, n := range []int{0, 4, 13} {
-		if _, err := Ladder("ozone-gas", n, rng); err == nil {
+		if _, err := (&Laundry{process: gas}).Ladder(n, rng); err == nil {
 			t.Errorf("a ladder of %d lots was made", n)
 		}
 	}
-	if _, err := Ladder("sun", 12, rng); err == nil {
+	if _, err := lookup("sun"); err == nil {
 		t.Error("an unknown process was accepted")
 	}
 }
@@ -71,7 +75,7 @@ func TestTable(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ladder, err := Ladder(l.Process, 8, rng)
+	ladder, err := l.Ladder(8, rng)
 	if err != nil {
 		t.Fatal(err)
 	}

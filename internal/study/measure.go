@@ -2,6 +2,7 @@ package study
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"math/rand/v2"
 	"strings"
@@ -24,15 +25,17 @@ type Size struct {
 
 // scene draws one laundry of the size.
 func (z Size) scene(kind laundry.Kind, process string, seed uint64) (*Scene, error) {
-	wide := z.Wide
-	if wide == 0 {
-		wide = 1
+	v := colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}
+	w, err := colorimetry.NewWeights(v, laundry.Grid())
+	if err != nil {
+		return nil, err
 	}
-	s, err := newScene(kind, process, seed, wide)
-	if err == nil && z.Calm > 0 {
-		s.Laundry = s.Laundry.Calmer(z.Calm)
+	rng := rand.New(rand.NewPCG(seed, uint64(kind)*1000+uint64(len(process))))
+	l, err := laundry.NewWide(kind, process, cmp.Or(z.Wide, 1), rng)
+	if err != nil {
+		return nil, err
 	}
-	return s, err
+	return &Scene{Kind: kind, Process: process, Seed: seed, Laundry: l.Calmer(cmp.Or(z.Calm, 1)), Weights: w, Viewing: v, rng: rng}, nil
 }
 
 // Quick is the size that runs with the tests, Full the one for reports.

@@ -76,8 +76,7 @@ func TestDemoLeaveOneOutBeatsSurface(t *testing.T) {
 	var ours, surface, logSurface []float64
 	var f colorimetry.CIEDE2000
 	for range 300 {
-		set, err := laundry.RandomSettings("permanganate-pellet", rng)
-		require.NoError(t, err)
+		set := l.RandomSettings(rng)
 		truth := l.ExpectedLab(set)
 		p, err := m.Predict(set)
 		require.NoError(t, err)
@@ -140,9 +139,10 @@ func TestSaveLoadIsBitIdentical(t *testing.T) {
 	require.NoError(t, n.Save(&again, "test"))
 	assert.Equal(t, string(data), again.String())
 	rng := rand.New(rand.NewPCG(7, 8))
+	l, err := laundry.Demo()
+	require.NoError(t, err)
 	for range 50 {
-		s, err := laundry.RandomSettings("permanganate-pellet", rng)
-		require.NoError(t, err)
+		s := l.RandomSettings(rng)
 		a, err := m.Predict(s)
 		require.NoError(t, err)
 		b, err := n.Predict(s)
@@ -159,6 +159,8 @@ func TestInvariance(t *testing.T) {
 	shuffled := *tab
 	shuffled.Lots = slices.Clone(tab.Lots)
 	rng := rand.New(rand.NewPCG(3, 4))
+	l, err := laundry.Demo()
+	require.NoError(t, err)
 	rng.Shuffle(len(shuffled.Lots), func(i, j int) {
 		shuffled.Lots[i], shuffled.Lots[j] = shuffled.Lots[j], shuffled.Lots[i]
 	})
@@ -177,8 +179,7 @@ func TestInvariance(t *testing.T) {
 	mu, err := discharge.Fit(&scaled, nil)
 	require.NoError(t, err)
 	for range 30 {
-		s, err := laundry.RandomSettings("permanganate-pellet", rng)
-		require.NoError(t, err)
+		s := l.RandomSettings(rng)
 		a, err := m.Predict(s)
 		require.NoError(t, err)
 		b, err := ms.Predict(s)

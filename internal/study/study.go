@@ -24,28 +24,14 @@ type Scene struct {
 	rng     *rand.Rand
 }
 
-// Processes are the four that the study runs over: carrier, bath, spray, gas.
+// Processes are the four that the study runs over: two carriers, a bath, a gas.
 func Processes() []string {
 	return []string{"permanganate-pellet", "permanganate-stone", "hypochlorite-bath", "ozone-gas"}
 }
 
 // NewScene draws a laundry.
 func NewScene(kind laundry.Kind, process string, seed uint64) (*Scene, error) {
-	return newScene(kind, process, seed, 1)
-}
-
-func newScene(kind laundry.Kind, process string, seed uint64, wide float64) (*Scene, error) {
-	v := colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}
-	w, err := colorimetry.NewWeights(v, laundry.Grid())
-	if err != nil {
-		return nil, err
-	}
-	rng := rand.New(rand.NewPCG(seed, uint64(kind)*1000+uint64(len(process))))
-	l, err := laundry.NewWide(kind, process, wide, rng)
-	if err != nil {
-		return nil, err
-	}
-	return &Scene{Kind: kind, Process: process, Seed: seed, Laundry: l, Weights: w, Viewing: v, rng: rng}, nil
+	return Size{}.scene(kind, process, seed)
 }
 
 // Lot converts a simulated lot.

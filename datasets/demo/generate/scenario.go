@@ -102,7 +102,7 @@ func pelletTrials(l *laundry.Laundry, rng *rand.Rand) []laundry.Lot {
 }
 
 func hypochloriteTrials(l *laundry.Laundry, rng *rand.Rand) ([]laundry.Lot, error) {
-	plan, err := laundry.Ladder(l.Process, 12, rng)
+	plan, err := l.Ladder(12, rng)
 	if err != nil {
 		return nil, err
 	}
