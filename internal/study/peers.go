@@ -8,6 +8,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/fit"
 )
 
 // A Peer predicts a shade the way a careful practitioner might without the
@@ -119,4 +120,93 @@ func levels(lots []discharge.Lot, column string) int {
 		}
 	}
 	return n
+}
+
+// OneDose is a shade model as a first study would have it: the level on L*
+// between base and white is a curve of one log dose, which is linear in the log
+// factors plus all their second-order terms, each shrunk towards zero with
+// standard deviation bend; a* and b* are cubic in the level. Lots scatter by
+// dose alone, by the same amount everywhere.
+func OneDose(t *discharge.Table, columns []string, curve fit.Curve, bend float64) Peer {
+	const sdLot, slack = 0.1, 0.01 // of ln dose; of the level, for reading and path
+	lots := t.ByRole(discharge.Trial)
+	base, white := meanOf(t.ByRole(discharge.Base)[0]), meanOf(t.ByRole(discharge.White)[0])
+	level := func(l float64) float64 { return (l - base.L) / (white.L - base.L) }
+	k := len(columns)
+	center := make([]float64, k)
+	for j, c := range columns {
+		for _, l := range lots {
+			center[j] += math.Log(l.Settings[c]) / float64(len(lots))
+		}
+	}
+	row := func(s discharge.Settings) []float64 {
+		r := []float64{1}
+		for j, c := range columns {
+			r = append(r, math.Log(s[c])-center[j])
+		}
+		for i := range k {
+			for j := i; j < k; j++ {
+				r = append(r, r[1+i]*r[1+j])
+			}
+		}
+		return r
+	}
+	terms := 1 + k + k*(k+1)/2
+	theta := mat.NewVecDense(terms, nil)
+	theta.SetVec(0, curve.Inverse(0.5))
+	for j := range k {
+		theta.SetVec(1+j, 0.7)
+	}
+	penalty := make([]float64, terms)
+	for j := range penalty {
+		penalty[j] = 1e-4
+		if j > k {
+			penalty[j] = 1 / (bend * bend)
+		}
+	}
+	for range 60 {
+		normal := mat.NewSymDense(terms, nil)
+		right := mat.NewVecDense(terms, nil)
+		for j, p := range penalty {
+			normal.SetSym(j, j, p)
+			right.SetVec(j, -p*theta.AtVec(j))
+		}
+		for _, l := range lots {
+			x := mat.NewVecDense(terms, row(l.Settings))
+			eta := mat.Dot(x, theta)
+			slope := curve.Slope(eta)
+			w := 1 / (slope*slope*sdLot*sdLot + slack*slack)
+			normal.SymRankOne(normal, w*slope*slope, x)
+			right.AddScaledVec(right, w*slope*(level(meanOf(l).L)-curve.At(eta)), x)
+		}
+		var step mat.VecDense
+		if err := step.SolveVec(normal, right); err != nil {
+			break
+		}
+		theta.AddScaledVec(theta, math.Min(0.5, 0.5/mat.Norm(&step, 2)), &step)
+	}
+	powers := func(u float64) []float64 { return []float64{1, u, u * u, u * u * u} }
+	a, y := mat.NewDense(len(lots)+2, 4, nil), mat.NewDense(len(lots)+2, 2, nil)
+	for i, m := range append([]colorimetry.Lab{base, white}, means(lots)...) {
+		a.SetRow(i, powers(level(m.L)))
+		y.SetRow(i, []float64{m.A, m.B})
+	}
+	var path mat.Dense
+	if err := path.Solve(a, y); err != nil {
+		panic(err) // two plateaus and at least two lots between them
+	}
+	return func(s discharge.Settings) colorimetry.Lab {
+		u := curve.At(mat.Dot(mat.NewVecDense(terms, row(s)), theta))
+		var ab mat.Dense
+		ab.Mul(mat.NewDense(1, 4, powers(u)), &path)
+		return colorimetry.Lab{L: base.L + u*(white.L-base.L), A: ab.At(0, 0), B: ab.At(0, 1)}
+	}
+}
+
+// means lists the mean Lab of lots.
+func means(lots []discharge.Lot) (all []colorimetry.Lab) {
+	for _, l := range lots {
+		all = append(all, meanOf(l))
+	}
+	return all
 }

@@ -9,6 +9,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/laundry"
 )
 
@@ -41,7 +42,7 @@ func TestResearch(t *testing.T) {
 		if only := env("LOTS", 0); only > 0 && only != n {
 			continue
 		}
-		var all, sug, sugFix, near, rsm, rsmLog []float64
+		var all, sug, sugFix, near, rsm, rsmLog, one, logistic, normal []float64
 		cover, total := 0, 0
 		var ours, lots float64 // widths of the 90 % interval of L* and of what lots do
 		var channel [3]int
@@ -69,6 +70,7 @@ func TestResearch(t *testing.T) {
 						}
 					}
 					pn, pr, pl := Nearest(tab, cols), Surface(tab, cols, false), Surface(tab, cols, true)
+					p1, p2, p3 := OneDose(tab, cols, fit.OrderM{M: 1.5}, 0.01), OneDose(tab, cols, fit.LogLogistic{}, 0.3), OneDose(tab, cols, fit.LogNormal{}, 0.3)
 					for range 12 {
 						set := s.Random(rng)
 						_, truth := s.Laundry.Expected(set, s.Weights)
@@ -81,6 +83,9 @@ func TestResearch(t *testing.T) {
 						near = append(near, de.Diff(truth, pn(set)))
 						rsm = append(rsm, de.Diff(truth, pr(set)))
 						rsmLog = append(rsmLog, de.Diff(truth, pl(set)))
+						one = append(one, de.Diff(truth, p1(set)))
+						logistic = append(logistic, de.Diff(truth, p2(set)))
+						normal = append(normal, de.Diff(truth, p3(set)))
 						pk[k] = append(pk[k], rsmLog[len(rsmLog)-1])
 						pp[p] = append(pp[p], rsmLog[len(rsmLog)-1])
 						byKind[k] = append(byKind[k], d)
@@ -136,6 +141,7 @@ func TestResearch(t *testing.T) {
 			t.Logf("   mean width of the 90 %% interval of L* over that of lots %.2f", ours/lots)
 		}
 		t.Logf("   peers: nearest %.2f/%.2f rsm %.2f/%.2f rsm log %.2f/%.2f", Quantile(near, .5), Quantile(near, .95), Quantile(rsm, .5), Quantile(rsm, .95), Quantile(rsmLog, .5), Quantile(rsmLog, .95))
+		t.Logf("   one dose: order-m %.2f/%.2f, second order log-logistic %.2f/%.2f, log-normal %.2f/%.2f", Quantile(one, .5), Quantile(one, .95), Quantile(logistic, .5), Quantile(logistic, .95), Quantile(normal, .5), Quantile(normal, .95))
 		for _, k := range laundry.Kinds() {
 			t.Logf("   %-10s %.3f %.3f   rsm %.2f %.2f", k, Quantile(byKind[k], 0.5), Quantile(byKind[k], 0.95), Quantile(pk[k], 0.5), Quantile(pk[k], 0.95))
 		}
