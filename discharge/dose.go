@@ -143,8 +143,8 @@ func (c *clock) soaked(t, charge, heat float64) float64 {
 func (c *clock) lived(t, charge, heat float64) float64 {
 	if c.Life > 0 {
 		life := c.Life
-		if c.Charge != 0 || c.Heat != 0 {
-			life *= math.Exp(c.Charge*charge - c.Heat*heat)
+		if by := c.Charge*charge - c.Heat*heat; by != 0 {
+			life *= math.Exp(by)
 		}
 		t = life * spent(t/life)
 	}

@@ -34,7 +34,7 @@ func demo(kind Kind, id string, seed uint64) (*Laundry, error) {
 	if err != nil {
 		return nil, err
 	}
-	l, err := newLaundry(kind, p, rand.New(rand.NewPCG(seed, demoStream)), true)
+	l, err := newLaundry(kind, p, rand.New(rand.NewPCG(seed, demoStream)), 1, true)
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,7 @@
 package laundry
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -84,25 +85,30 @@ var errNoDraw = errors.New("laundry: no draw gave a plausible denim")
 // magnitudes of real denim (orientation only, from memory): base L* 17-27,
 // b* -16 to -8; white L* 70-88, a* -2 to 1, b* 0 to 9, all D65/10.
 func New(kind Kind, processID string, rng *rand.Rand) (*Laundry, error) {
-	return NewWide(kind, processID, 1, rng)
+	return NewScaled(kind, processID, Scale{}, rng)
 }
 
-// NewWide is [New] with a trial region that reaches wide times as far from its
-// center, in logarithms; temperature and moisture stay.
-func NewWide(kind Kind, processID string, wide float64, rng *rand.Rand) (*Laundry, error) {
+// Scale makes laundries that are easier or harder to learn from. Zero means 1.
+type Scale struct {
+	Region   float64 // how far the trial region reaches from its center, in logarithms; temperature and moisture stay
+	Oxidizer float64 // oxidizer charged or fed, where it may run short
+}
+
+// NewScaled is [New] at a scale.
+func NewScaled(kind Kind, processID string, scale Scale, rng *rand.Rand) (*Laundry, error) {
 	p, err := lookup(processID)
 	if err != nil {
 		return nil, err
 	}
-	if wide != 1 {
+	if wide := cmp.Or(scale.Region, 1); wide != 1 {
 		p.widen(wide)
 	}
-	return newLaundry(kind, p, rng, false)
+	return newLaundry(kind, p, rng, cmp.Or(scale.Oxidizer, 1), false)
 }
 
-// newLaundry is New; plain keeps every balance to odeSteps and the cloth as
-// coarse as the demo's.
-func newLaundry(kind Kind, p process, rng *rand.Rand, plain bool) (*Laundry, error) {
+// newLaundry is NewScaled; plain keeps every balance to odeSteps and the cloth
+// as coarse as the demo's.
+func newLaundry(kind Kind, p process, rng *rand.Rand, oxidizer float64, plain bool) (*Laundry, error) {
 	if kind < PowerLaw || kind > Mixed {
 		return nil, fmt.Errorf("laundry: no kind %d", int(kind))
 	}
@@ -113,6 +119,8 @@ func newLaundry(kind Kind, p process, rng *rand.Rand, plain bool) (*Laundry, err
 	for range 2000 {
 		l := draw(kind, p, plain, rng)
 		l.weights = w
+		l.supply.capacity *= oxidizer
+		l.supply.feed *= oxidizer
 		center := uniform(rng, 0.38, 0.58)
 		if l.plausibleEnds() && l.calibrate(center) && l.plausiblePath() {
 			return l, nil

@@ -20,7 +20,7 @@ type Size struct {
 	From      uint64  // the first seed
 	Settings  int     // random settings or targets per laundry
 	Calm      float64 // factor on the scatter of lots; 0 means 1
-	Wide      float64 // factor on the trial region, in logarithms; 0 means 1
+	laundry.Scale
 }
 
 // scene draws one laundry of the size.
@@ -31,7 +31,7 @@ func (z Size) scene(kind laundry.Kind, process string, seed uint64) (*Scene, err
 		return nil, err
 	}
 	rng := rand.New(rand.NewPCG(seed, uint64(kind)*1000+uint64(len(process))))
-	l, err := laundry.NewWide(kind, process, cmp.Or(z.Wide, 1), rng)
+	l, err := laundry.NewScaled(kind, process, z.Scale, rng)
 	if err != nil {
 		return nil, err
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -20,23 +21,34 @@ func env(name string, def int) int {
 	return def
 }
 
-// asked is the size with what CALM and WIDE give in percent: factors on the
-// scatter of lots and on the trial region.
+// asked is the size with what CALM, WIDE and RICH give in percent, factors on
+// the scatter of lots, on the trial region and on the oxidizer, and with the
+// only kind that KIND names.
 func asked(z Size) Size {
-	z.Calm, z.Wide = float64(env("CALM", 100))/100, float64(env("WIDE", 100))/100
+	z.Calm = float64(env("CALM", 100)) / 100
+	z.Scale = laundry.Scale{Region: float64(env("WIDE", 100)) / 100, Oxidizer: float64(env("RICH", 100)) / 100}
+	if name := os.Getenv("KIND"); name != "" {
+		all := laundry.Kinds()
+		z.Kinds = slices.DeleteFunc(all, func(k laundry.Kind) bool { return k.String() != name })
+		if len(z.Kinds) == 0 {
+			panic("KIND is none of those of package laundry")
+		}
+	}
 	return z
 }
 
 // TestResearch prints how well the model does on laundries of every kind and
 // process: SEEDS of each from FROM on, with LOTS trial lots only, SUGGEST=1
 // with suggestions, WIDTH=1 with the width of intervals against that of what
-// lots do, CALM=70 with 70 % of the lots' scatter, WIDE=150 with trial regions
-// that reach one and a half times as far, in logarithms.
+// lots do. CALM, WIDE, RICH and KIND are as asked says: CALM=70 is 70 % of the
+// lots' scatter, WIDE=150 a trial region that reaches one and a half times as
+// far.
 func TestResearch(t *testing.T) {
 	if os.Getenv("RESEARCH") == "" {
 		t.Skip()
 	}
 	seeds := env("SEEDS", 4)
+	kinds := asked(Full(1)).Kinds
 	var de colorimetry.CIEDE2000
 	for _, n := range []int{12, 16, 24} {
 		if only := env("LOTS", 0); only > 0 && only != n {
@@ -50,7 +62,7 @@ func TestResearch(t *testing.T) {
 		byProc := map[string][]float64{}
 		pk := map[laundry.Kind][]float64{}
 		pp := map[string][]float64{}
-		for _, k := range laundry.Kinds() {
+		for _, k := range kinds {
 			for _, p := range Processes() {
 				for seed := range seeds {
 					s, err := asked(Size{}).scene(k, p, uint64(seed+env("FROM", 0)))
@@ -142,7 +154,7 @@ func TestResearch(t *testing.T) {
 		}
 		t.Logf("   peers: nearest %.2f/%.2f rsm %.2f/%.2f rsm log %.2f/%.2f", Quantile(near, .5), Quantile(near, .95), Quantile(rsm, .5), Quantile(rsm, .95), Quantile(rsmLog, .5), Quantile(rsmLog, .95))
 		t.Logf("   one dose: order-m %.2f/%.2f, second order log-logistic %.2f/%.2f, log-normal %.2f/%.2f", Quantile(one, .5), Quantile(one, .95), Quantile(logistic, .5), Quantile(logistic, .95), Quantile(normal, .5), Quantile(normal, .95))
-		for _, k := range laundry.Kinds() {
+		for _, k := range kinds {
 			t.Logf("   %-10s %.3f %.3f   rsm %.2f %.2f", k, Quantile(byKind[k], 0.5), Quantile(byKind[k], 0.95), Quantile(pk[k], 0.5), Quantile(pk[k], 0.95))
 		}
 		for _, p := range Processes() {
@@ -157,10 +169,11 @@ func TestReplicates(t *testing.T) {
 	if os.Getenv("RESEARCH") == "" {
 		t.Skip()
 	}
+	kinds := asked(Full(1)).Kinds
 	var de colorimetry.CIEDE2000
 	for _, n := range []int{1, 16} {
 		var e []float64
-		for _, k := range laundry.Kinds() {
+		for _, k := range kinds {
 			for _, p := range Processes() {
 				for seed := range env("SEEDS", 2) {
 					s, err := asked(Size{}).scene(k, p, uint64(seed+env("FROM", 0)))
