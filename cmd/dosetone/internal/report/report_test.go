@@ -30,6 +30,12 @@ func TestWrapKeepsEveryWordAndTheWidth(t *testing.T) {
 	})
 }
 
+// NIST Special Publication 811 (2008), 7.2: between a number and its unit
+// stands a space, and both belong together.
+func TestWrapKeepsANumberWithItsUnit(t *testing.T) {
+	require.Equal(t, "holds\n42 % of\n3 lots\n", Wrap("holds 42 % of 3 lots", "", "", 9))
+}
+
 func TestNumbers(t *testing.T) {
 	require.Equal(t, "47.1 ± 2.3", PlusMinus(47.12, 2.34))
 	require.Equal(t, "47.12 ± 0.23", PlusMinus(47.123, 0.234))

@@ -2,6 +2,7 @@ package report
 
 import (
 	"regexp"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 )
@@ -70,11 +71,18 @@ func stripANSI(s string) string {
 }
 
 // Wrap breaks text into lines of at most columns runes; the first line starts
-// with first, the others with rest.
+// with first, the others with rest. A number stays with the word after it, which
+// may be its unit.
 func Wrap(text, first, rest string, columns int) string {
 	var b strings.Builder
 	line, empty := first, true
-	for _, word := range strings.Fields(text) {
+	words := strings.Fields(text)
+	for i := 0; i < len(words); i++ {
+		word := words[i]
+		if isNumber(word) && i+1 < len(words) && !isNumber(words[i+1]) {
+			i++
+			word += " " + words[i]
+		}
 		if !empty && width(line)+1+width(word) > columns {
 			b.WriteString(line + "\n")
 			line, empty = rest, true
@@ -87,4 +95,9 @@ func Wrap(text, first, rest string, columns int) string {
 	}
 	b.WriteString(line + "\n")
 	return b.String()
+}
+
+func isNumber(word string) bool {
+	_, err := strconv.ParseFloat(word, 64)
+	return err == nil && strings.ContainsAny(word, "0123456789")
 }
