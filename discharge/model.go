@@ -287,7 +287,7 @@ func (o *observed) path(skip int) (*shadePath, error) {
 		pts = append(pts, q)
 	}
 	if len(o.refs) == 0 {
-		pts = append(pts, pathPoint{level: 0, weight: 0.1, y: o.stub(o.base), lot: -1}, pathPoint{level: 1, weight: 0.1, y: o.stub(o.white), lot: -1})
+		pts = append(pts, pathPoint{level: 0, weight: 0.1, y: o.stub(o.base), lot: -1}, pathPoint{level: 1, weight: 0.1, y: o.stub(o.white), lot: -2})
 	}
 	for i, t := range o.trials {
 		if i == skip {

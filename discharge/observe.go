@@ -88,7 +88,7 @@ func gather(t *Table, least int) (*observed, error) {
 			continue
 		}
 		for _, p := range panels {
-			o.refs = append(o.refs, pathPoint{weight: math.Sqrt(float64(p.n)), y: p.y, lot: -1})
+			o.refs = append(o.refs, pathPoint{weight: math.Sqrt(float64(p.n)), y: p.y, lot: -1 - i})
 			o.refL = append(o.refL, p.lab.L)
 		}
 	}

@@ -19,8 +19,8 @@ type shadePath struct {
 	lo, hi float64     // level range of the readings; linear beyond
 	coef   [][]float64 // [channel][basis], channels a*, b*, then spectral
 	cov    *mat.SymDense
-	// covScale is the reading variance of each channel about the path, the
-	// factor on cov.
+	// covScale is the variance of each channel of lots about the path, per
+	// weight of their readings: the factor on cov.
 	covScale []float64
 	// lotOff is the covariance of (a*, b*) of lot means about the path and
 	// panelOff that of panels about their lot: what dose does not explain.
@@ -93,7 +93,7 @@ type pathPoint struct {
 	level  float64
 	weight float64   // number of readings behind the mean, scaled
 	y      []float64 // channels
-	lot    int       // index of the trial lot, -1 for base, blank and white
+	lot    int       // index of the trial lot; below 0 for those of base, blank and white
 }
 
 // level converts L* to the share of the way from base to white.
@@ -166,8 +166,8 @@ const tooFew = 1e12
 var errPath = errors.New("the readings do not span a shade path: base and white have the same lightness")
 
 // fitPath fits a path through the points. The smoothness is chosen by
-// generalized cross-validation over whole lots' weights, one value for all
-// channels of the chromatic plane, so that a* and b* bend alike.
+// generalized cross-validation over lots, one value for all channels of the
+// chromatic plane, so that a* and b* bend alike.
 //
 // Penalized B-splines: Eilers and Marx, Statist. Sci. 11 (1996) 89, eq. 6-8;
 // generalized cross-validation ibid. eq. 29.
@@ -234,19 +234,9 @@ func (p *shadePath) solve(points []pathPoint, weights []float64, channels int) {
 			continue
 		}
 		edf := mat.Trace(&hat)
-		rss := [2]float64{}
 		try := shadePath{lo: p.lo, hi: p.hi, coef: columns(&coef)}
-		for n, q := range points {
-			for c := range min(channels, 2) {
-				r := q.y[c] - try.channel(c, q.level)
-				rss[c] += weights[n] * r * r
-			}
-		}
-		// The points of one lot share its cast, so the number of
-		// independent points is nearer the number of lots than of panels:
-		// the factor 2 on edf guards against following casts.
-		n := float64(len(points))
-		free := n - 2*edf
+		rss, lots := try.misses(points, weights)
+		free := float64(lots) - edf
 		gcv := (rss[0] + rss[1] + 1e-6*total) / (free * free)
 		if free < 1 {
 			gcv = tooFew * edf // of paths that the points cannot tell apart, the stiffest
@@ -258,9 +248,33 @@ func (p *shadePath) solve(points []pathPoint, weights []float64, channels int) {
 				continue
 			}
 			p.coef, p.cov = try.coef, &inv
-			p.covScale = []float64{rss[0] / (n - edf), rss[1] / (n - edf)}
+			free = max(free, 1)
+			p.covScale = []float64{rss[0] / free, rss[1] / free}
 		}
 	}
+}
+
+// misses is the sum, for a* and b*, of how far lots lie from the path, squared,
+// and the number of lots. Panels of one lot share its cast, so only their
+// weighted mean counts, with the weights of all of them. Points of one lot
+// follow each other.
+func (p *shadePath) misses(points []pathPoint, weights []float64) (rss [2]float64, lots int) {
+	for first := 0; first < len(points); lots++ {
+		lot := points[first].lot
+		var w float64
+		var r [2]float64
+		for ; first < len(points) && points[first].lot == lot; first++ {
+			q := &points[first]
+			w += weights[first]
+			for c := range r {
+				r[c] += weights[first] * (q.y[c] - p.channel(c, q.level))
+			}
+		}
+		for c := range r {
+			rss[c] += r[c] * r[c] / w
+		}
+	}
+	return rss, lots
 }
 
 // reweigh lowers the weight of points far off the path.

@@ -237,6 +237,33 @@ func TestPathFollowsBends(t *testing.T) {
 	assert.ErrorIs(t, err, errPath)
 }
 
+// Lots, not panels, tell how the path bends: panels of one lot share its cast, so
+// six equal ones say what one says, and the path must not follow them more
+// closely.
+func TestPathCountsLotsNotPanels(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 12))
+	var one, six []pathPoint
+	for lot := range 12 {
+		s := float64(lot) / 11
+		q := pathPoint{level: s, weight: 1, lot: lot, y: []float64{-2*math.Sin(math.Pi*s) + 0.4*rng.NormFloat64(), -10 + 15*s + 0.4*rng.NormFloat64()}}
+		one = append(one, q)
+		for range 6 {
+			six = append(six, q)
+		}
+	}
+	p, err := fitPath(20, 80, one)
+	require.NoError(t, err)
+	q, err := fitPath(20, 80, six)
+	require.NoError(t, err)
+	p.prepare()
+	q.prepare()
+	for s := 0.0; s <= 1; s += 0.05 {
+		assert.InDelta(t, p.at(s).A, q.at(s).A, 1e-6)
+		assert.InDelta(t, p.at(s).B, q.at(s).B, 1e-6)
+		assert.InEpsilon(t, p.mark(s).variance*p.covScale[0], q.mark(s).variance*q.covScale[0], 1e-5)
+	}
+}
+
 // P(Q ≤ c) of a quadratic form, against noncentral chi-square drawn.
 func TestWithin(t *testing.T) {
 	rng := rand.New(rand.NewPCG(9, 10))
