@@ -10,10 +10,9 @@ import (
 )
 
 // size is Quick, or Full with as many laundries of each kind and process as
-// DOSETONE_STUDY says, from seed DOSETONE_STUDY_FROM on, with CALM percent of
-// their scatter and WIDE percent of their region. The quick form has too few
-// laundries to judge by figures that differ by a tenth: it asserts only what is
-// plain in a handful.
+// DOSETONE_STUDY says, from seed DOSETONE_STUDY_FROM on, and as asked says. The
+// quick form has too few laundries to judge by figures that differ by a tenth:
+// it asserts only what is plain in a handful.
 func size() Size {
 	if !full() {
 		return Quick()

@@ -157,6 +157,11 @@ func OneDose(t *discharge.Table, columns []string, curve fit.Curve, bend float64
 	for j := range k {
 		theta.SetVec(1+j, 0.7)
 	}
+	shades := means(lots)
+	rows := make([]*mat.VecDense, len(lots))
+	for i, l := range lots {
+		rows[i] = mat.NewVecDense(terms, row(l.Settings))
+	}
 	penalty := make([]float64, terms)
 	for j := range penalty {
 		penalty[j] = 1e-4
@@ -171,13 +176,12 @@ func OneDose(t *discharge.Table, columns []string, curve fit.Curve, bend float64
 			normal.SetSym(j, j, p)
 			right.SetVec(j, -p*theta.AtVec(j))
 		}
-		for _, l := range lots {
-			x := mat.NewVecDense(terms, row(l.Settings))
+		for i, x := range rows {
 			eta := mat.Dot(x, theta)
 			slope := curve.Slope(eta)
 			w := 1 / (slope*slope*sdLot*sdLot + slack*slack)
 			normal.SymRankOne(normal, w*slope*slope, x)
-			right.AddScaledVec(right, w*slope*(level(meanOf(l).L)-curve.At(eta)), x)
+			right.AddScaledVec(right, w*slope*(level(shades[i].L)-curve.At(eta)), x)
 		}
 		var step mat.VecDense
 		if err := step.SolveVec(normal, right); err != nil {
@@ -187,7 +191,7 @@ func OneDose(t *discharge.Table, columns []string, curve fit.Curve, bend float64
 	}
 	powers := func(u float64) []float64 { return []float64{1, u, u * u, u * u * u} }
 	a, y := mat.NewDense(len(lots)+2, 4, nil), mat.NewDense(len(lots)+2, 2, nil)
-	for i, m := range append([]colorimetry.Lab{base, white}, means(lots)...) {
+	for i, m := range append([]colorimetry.Lab{base, white}, shades...) {
 		a.SetRow(i, powers(level(m.L)))
 		y.SetRow(i, []float64{m.A, m.B})
 	}
