@@ -25,6 +25,7 @@ func size() Size {
 func full() bool { return os.Getenv("DOSETONE_STUDY") != "" }
 
 func TestDesigns(t *testing.T) {
+	t.Parallel()
 	z := size()
 	if !full() {
 		z.Seeds = 8 // four laundries cannot tell designs apart
@@ -38,6 +39,7 @@ func TestDesigns(t *testing.T) {
 }
 
 func TestNextLots(t *testing.T) {
+	t.Parallel()
 	r, err := NextLots(size())
 	require.NoError(t, err)
 	t.Log(r)
@@ -54,6 +56,7 @@ func TestNextLots(t *testing.T) {
 }
 
 func TestRecalibrations(t *testing.T) {
+	t.Parallel()
 	r, err := Recalibrations(size())
 	require.NoError(t, err)
 	t.Log(r)
@@ -71,6 +74,7 @@ func TestRecalibrations(t *testing.T) {
 }
 
 func TestUpsetLots(t *testing.T) {
+	t.Parallel()
 	r, err := Upsets(size())
 	require.NoError(t, err)
 	t.Log(r)
@@ -79,6 +83,7 @@ func TestUpsetLots(t *testing.T) {
 }
 
 func TestSwatches(t *testing.T) {
+	t.Parallel()
 	r, err := Swatches(size())
 	require.NoError(t, err)
 	t.Log(r)
@@ -87,6 +92,7 @@ func TestSwatches(t *testing.T) {
 }
 
 func TestReachability(t *testing.T) {
+	t.Parallel()
 	r, err := Reachability(size())
 	require.NoError(t, err)
 	t.Log(r)
@@ -97,6 +103,7 @@ func TestReachability(t *testing.T) {
 }
 
 func TestPassCalibration(t *testing.T) {
+	t.Parallel()
 	bins, err := PassCalibration(size())
 	require.NoError(t, err)
 	for _, b := range bins {
@@ -108,6 +115,7 @@ func TestPassCalibration(t *testing.T) {
 }
 
 func TestTensile(t *testing.T) {
+	t.Parallel()
 	z := size()
 	if !full() {
 		z.Seeds = 4 // lots of one laundry miss together: four laundries cannot tell coverage

@@ -50,6 +50,7 @@ func leaveOneOut(tab *discharge.Table, build func(*discharge.Table) Peer) []floa
 // quadratic surface per channel (the usual response-surface practice; Box and
 // Wilson, JRSS B 13 (1951) 1) does on the same lots.
 func TestDemoLeaveOneOutBeatsSurface(t *testing.T) {
+	t.Parallel()
 	tab := demoTable(t, demo.PelletTrials())
 	s := demoModel(t).Summary()
 	columns := []string{"strength_pct", "ratio", "time_min"}
@@ -95,6 +96,7 @@ func TestDemoLeaveOneOutBeatsSurface(t *testing.T) {
 // Suggested settings, put back into the generator, must give the standard:
 // the mean of many lots within 1.0 ΔE00.
 func TestDemoSuggestionsHitTheStandard(t *testing.T) {
+	t.Parallel()
 	m := demoModel(t)
 	targets, err := discharge.ReadTargets("standard", bytes.NewReader(demo.PelletStandard()), nil)
 	require.NoError(t, err)
@@ -120,6 +122,7 @@ func TestDemoSuggestionsHitTheStandard(t *testing.T) {
 }
 
 func TestRedIsUnreachable(t *testing.T) {
+	t.Parallel()
 	m := demoModel(t)
 	r, err := m.Suggest(discharge.Target{ID: "red", Viewing: m.Viewing(), Lab: colorimetry.Lab{L: 45, A: 40, B: 20}}, nil)
 	require.NoError(t, err)
@@ -130,6 +133,7 @@ func TestRedIsUnreachable(t *testing.T) {
 }
 
 func TestSaveLoadIsBitIdentical(t *testing.T) {
+	t.Parallel()
 	m := demoModel(t)
 	var buf, again bytes.Buffer
 	require.NoError(t, m.Save(&buf, "test"))
@@ -153,6 +157,7 @@ func TestSaveLoadIsBitIdentical(t *testing.T) {
 
 // Predictions may not depend on the order of lots nor on the units.
 func TestInvariance(t *testing.T) {
+	t.Parallel()
 	tab := demoTable(t, demo.PelletTrials())
 	m, err := discharge.Fit(tab, nil)
 	require.NoError(t, err)
@@ -197,6 +202,7 @@ func TestInvariance(t *testing.T) {
 // More strength, carrier or time never gives a darker expected shade, inside
 // the trials' region and outside it.
 func TestExpectedLightnessNeverFalls(t *testing.T) {
+	t.Parallel()
 	for seed, kind := range laundry.Kinds() {
 		s, err := NewScene(kind, "permanganate-stone", uint64(seed))
 		require.NoError(t, err)
@@ -221,6 +227,7 @@ func TestExpectedLightnessNeverFalls(t *testing.T) {
 }
 
 func TestOutsideTheTrialsIsFlaggedAndWider(t *testing.T) {
+	t.Parallel()
 	m := demoModel(t)
 	in, err := m.Predict(discharge.Settings{"strength_pct": 7, "ratio": 1.4, "time_min": 13})
 	require.NoError(t, err)
@@ -236,6 +243,7 @@ func TestOutsideTheTrialsIsFlaggedAndWider(t *testing.T) {
 }
 
 func TestFitRefuses(t *testing.T) {
+	t.Parallel()
 	tab := demoTable(t, demo.PelletTrials())
 	only := func(keep func(discharge.Lot, int) bool) *discharge.Table {
 		sub := *tab
