@@ -18,6 +18,7 @@ import (
 // again, without the lot; only the within-lot scatter stays.
 func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 	m.inflation = 1
+	m.freedom = m.freedomLeft(o)
 	if len(o.trials) < 3 {
 		return
 	}
@@ -56,7 +57,7 @@ func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 	}
 	m.loo = out
 	n := float64(len(out)) + calibrationLots
-	m.inflation = math.Sqrt(math.Max(1, (along+calibrationLots*m.shortRun(o))/n))
+	m.inflation = math.Sqrt(math.Max(1, (along+calibrationLots*m.shortRun())/n))
 	m.path.widen(math.Max(1, (off/2+calibrationLots)/n))
 }
 
@@ -75,9 +76,18 @@ const calibrationLots = 10
 
 // shortRun is by how much normal intervals about estimated quantities run
 // short: the squared ratio of Student's to the normal 97.5 % point, with the
-// degrees of freedom that the trial lots leave after what was learned from
-// them.
-func (m *Model) shortRun(o *observed) float64 {
+// degrees of freedom of the model.
+func (m *Model) shortRun() float64 {
+	t := students(m.freedom).Quantile(0.975)
+	return t * t / (z975 * z975)
+}
+
+// leastFreedom is the least degrees of freedom ever assumed.
+const leastFreedom = 3
+
+// freedomLeft is the degrees of freedom that the trial lots leave after what
+// was learned from them.
+func (m *Model) freedomLeft(o *observed) float64 {
 	used := 0.0
 	var parts [maxComponents]mixPart
 	for _, t := range o.trials {
@@ -87,10 +97,25 @@ func (m *Model) shortRun(o *observed) float64 {
 			used += c.weight * parts[i].sdMean * parts[i].sdMean / (parts[i].sdLot * parts[i].sdLot)
 		}
 	}
-	df := math.Max(float64(len(o.trials))-used, 3)
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(0.975)
-	z := normalQuantile(0.975)
-	return t * t / (z * z)
+	return math.Max(float64(len(o.trials))-used, leastFreedom)
+}
+
+// students is the distribution of lots about predictions, before scaling.
+func students(freedom float64) distuv.StudentsT {
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}
+}
+
+// deviate is the p quantile of how far a lot lies from its prediction, in the
+// standard deviations that predictions state. Those make a normal 95 %
+// interval hold 95 % of lots; as they are estimated from few, lots follow
+// Student's distribution, with more lots close by and more far off. Models of
+// earlier files have no degrees of freedom and stay normal.
+func deviate(freedom, p float64) float64 {
+	if freedom == 0 {
+		return normalQuantile(p)
+	}
+	t := students(freedom)
+	return t.Quantile(p) * z975 / t.Quantile(0.975)
 }
 
 // mean is the lot's mean shade over its panels.

@@ -60,34 +60,39 @@ func (b *doseBasis) at(v *values) (x values) {
 		x[j] = b.factors[j].x(v[j])
 	}
 	if b.clock != (clock{}) {
-		b.wind(&x, v, &soak{})
+		k := b.soaking(&x)
+		b.wind(&x, v, &k)
 	}
 	return x
 }
 
-// soak keeps the minutes of settings that are left after spreading, for clocks
-// that share it. Charge and heat are those of the settings, whatever the clock.
+// soak is what clocks share at some settings: charge and heat, and the minutes
+// left after spreading under the last of them.
 type soak struct {
+	charge, heat             float64
 	lag, spread, early, left float64
 	known                    bool
 }
 
-// wind replaces the time coordinate of x by what the clock counts.
-func (b *doseBasis) wind(x, v *values, k *soak) {
-	charge, heat := 0.0, 0.0
-	if b.clock.Charge != 0 || b.clock.Early != 0 || b.clock.Heat != 0 {
-		charge = b.charge(x)
-		for j := range b.primary {
-			if f := &b.factors[j]; f.Raises && f.Transform == InverseKelvin {
-				heat += x[j]
-			}
+// soaking is the soak of settings whose coordinates but time are x.
+func (b *doseBasis) soaking(x *values) (k soak) {
+	k.charge = b.charge(x)
+	for j := range b.primary {
+		if f := &b.factors[j]; f.Raises && f.Transform == InverseKelvin {
+			k.heat += x[j]
 		}
 	}
+	return k
+}
+
+// wind replaces the time coordinate of x by what the clock counts.
+func (b *doseBasis) wind(x, v *values, k *soak) {
 	c := &b.clock
 	if !k.known || k.lag != c.Lag || k.spread != c.Spread || k.early != c.Early {
-		*k = soak{c.Lag, c.Spread, c.Early, c.soaked(v[b.time], charge, heat), true}
+		k.lag, k.spread, k.early, k.known = c.Lag, c.Spread, c.Early, true
+		k.left = c.soaked(v[b.time], k.charge, k.heat)
 	}
-	x[b.time] = c.lived(k.left, charge, heat) - b.factors[b.time].Center
+	x[b.time] = c.lived(k.left, k.charge, k.heat) - b.factors[b.time].Center
 }
 
 // charge is the logarithm of the oxidizer charged at x, relative to the middle

@@ -35,6 +35,7 @@ type Model struct {
 	digest    string // of the data, whatever the order of the lots
 	recal     *Recalibration
 	tensile   *tensile // nil without tensile tests
+	freedom   float64  // degrees of freedom of lots about predictions, see deviate; 0: normal
 	joint     bool     // the plateau's uncertainty counts together with that of η; not in files of earlier versions
 }
 

@@ -27,23 +27,26 @@ const maxModelBytes = 8 << 20
 // same float64 back, so predictions after loading are bit-identical.
 type (
 	modelFile struct {
-		Schema      int           `json:"schema"`
-		Tool        string        `json:"tool_version"`
-		Digest      string        `json:"data_sha256"`
-		Process     string        `json:"process"`
-		OwnProcess  *Process      `json:"own_process,omitempty"`
-		Viewing     string        `json:"viewing"`
-		Readings    ReadingKind   `json:"readings"`
-		Grid        *modelGrid    `json:"grid,omitempty"`
-		Factors     []modelFactor `json:"factors"`
-		Fixed       Settings      `json:"fixed"`
-		Path        modelPath     `json:"shade_path"`
-		Curves      []modelCurve  `json:"curves"`
-		BlankLevel  float64       `json:"blank_level"`
-		SDPanel     float64       `json:"sd_panel_log_dose"`
-		ReadSD      float64       `json:"sd_reading_level"`
-		FloorSD     float64       `json:"sd_floor_level"`
-		Inflation   float64       `json:"sd_inflation"`
+		Schema     int           `json:"schema"`
+		Tool       string        `json:"tool_version"`
+		Digest     string        `json:"data_sha256"`
+		Process    string        `json:"process"`
+		OwnProcess *Process      `json:"own_process,omitempty"`
+		Viewing    string        `json:"viewing"`
+		Readings   ReadingKind   `json:"readings"`
+		Grid       *modelGrid    `json:"grid,omitempty"`
+		Factors    []modelFactor `json:"factors"`
+		Fixed      Settings      `json:"fixed"`
+		Path       modelPath     `json:"shade_path"`
+		Curves     []modelCurve  `json:"curves"`
+		BlankLevel float64       `json:"blank_level"`
+		SDPanel    float64       `json:"sd_panel_log_dose"`
+		ReadSD     float64       `json:"sd_reading_level"`
+		FloorSD    float64       `json:"sd_floor_level"`
+		Inflation  float64       `json:"sd_inflation"`
+		// Freedom is the degrees of freedom of Student's distribution of lots
+		// about predictions; without it they are normal.
+		Freedom     float64       `json:"lot_degrees_of_freedom,omitempty"`
 		Joint       bool          `json:"joint_plateau,omitempty"` // the plateau's covariance with the coefficients counts
 		Trials      []TrialRecord `json:"trials"`
 		LeaveOneOut []float64     `json:"leave_one_out_delta_e"`
@@ -104,7 +107,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 		Schema: Schema, Tool: version, Digest: m.digest, Process: m.process.ID,
 		Viewing: m.viewing.String(), Readings: m.kind, Fixed: m.fixed,
 		BlankLevel: m.low, SDPanel: m.sdPanel, ReadSD: m.readSD, FloorSD: m.floorSD, Inflation: m.inflation,
-		Joint: m.joint, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
+		Freedom: m.freedom, Joint: m.joint, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
 	}
 	if _, err := LookupProcess(m.process.ID); err != nil {
 		f.OwnProcess = &m.process

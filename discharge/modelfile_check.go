@@ -13,7 +13,7 @@ import (
 
 // model rebuilds and checks a model.
 func (f *modelFile) model() (*Model, error) {
-	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, inflation: f.Inflation, joint: f.Joint, trials: f.Trials, loo: f.LeaveOneOut}
+	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, inflation: f.Inflation, freedom: f.Freedom, joint: f.Joint, trials: f.Trials, loo: f.LeaveOneOut}
 	for _, w := range f.Warnings {
 		m.warnings = append(m.warnings, fmt.Errorf("%s", w))
 	}
@@ -52,6 +52,9 @@ func (f *modelFile) model() (*Model, error) {
 	}
 	if !magnitude(scatterLimit, m.sdPanel, m.readSD, m.floorSD) || !finite(m.low, m.inflation) || m.inflation < 1 || m.inflation > 10 || m.low < 0 || m.low > 0.5 || m.sdPanel <= 0 || m.readSD <= 0 || m.floorSD <= 0 {
 		return nil, fmt.Errorf("scatter or blank level out of range")
+	}
+	if !(m.freedom == 0 || m.freedom >= leastFreedom && m.freedom <= maxTrials) {
+		return nil, fmt.Errorf("%g degrees of freedom", m.freedom)
 	}
 	if err := f.curves(m); err != nil {
 		return nil, err

@@ -8,7 +8,7 @@ import (
 
 // pass is the probability that the mean of the next lot at x lies within the
 // tolerance of the target. The dose of that lot is integrated over by the
-// trapezoid rule in its normal deviate; given the dose, what lies off the path
+// trapezoid rule; given the dose, what lies off the path
 // makes ΔE00² a quadratic form, whose cube root is nearly normal (Wilson and
 // Hilferty 1931; Jensen and Solomon, JASA 67 (1972) 898, eq. 2.5).
 func (q *search) pass(v *values) float64 {
@@ -34,28 +34,44 @@ func (q *search) pass(v *values) float64 {
 	if t1 > 0 {
 		share = t2 / t1
 	}
-	const half, step = 10, 0.3
-	var weight, levels [2*half + 1]float64
-	norm := 0.0
-	for k := range weight {
-		z := float64(k-half) * step
-		weight[k] = math.Exp(-z * z / 2)
-		norm += weight[k]
-	}
+	var levels [2*deviatesHalf + 1]float64
 	total := 0.0
 	for i := range m.comps {
 		c := &m.comps[i]
 		for k := range levels {
-			levels[k] = parts[i].mu + parts[i].sdLot*float64(k-half)*step
+			levels[k] = parts[i].mu + parts[i].sdLot*q.lots.at[k]
 		}
 		c.link.levels(levels[:], c.mean[len(c.mean)-1])
 		sum := 0.0
 		for k, s := range levels {
-			sum += weight[k] * within(q.tol*q.tol, q.squared(s), t1, t2, share)
+			sum += q.lots.weight[k] * within(q.tol*q.tol, q.squared(s), t1, t2, share)
 		}
 		total += c.weight * sum
 	}
-	return total / norm
+	return total
+}
+
+// lotDeviates are nodes and weights of the trapezoid rule over what lots do
+// about their prediction, in the normal deviate of their rank.
+type lotDeviates struct{ at, weight [2*deviatesHalf + 1]float64 }
+
+const (
+	deviatesHalf = 10
+	deviatesStep = 0.3
+)
+
+func newLotDeviates(freedom float64) (d lotDeviates) {
+	norm := 0.0
+	for k := range d.at {
+		z := float64(k-deviatesHalf) * deviatesStep
+		d.at[k] = deviate(freedom, 0.5*math.Erfc(-z/math.Sqrt2))
+		d.weight[k] = math.Exp(-z * z / 2)
+		norm += d.weight[k]
+	}
+	for k := range d.weight {
+		d.weight[k] /= norm
+	}
+	return d
 }
 
 // approach is ΔE00² from the target along the shade path, tabulated: pass asks

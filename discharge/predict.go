@@ -20,13 +20,15 @@ type Prediction struct {
 	Extrapolated bool // outside the region of the trials
 	// TensileLossPct is known when the trials' panels were tested for it.
 	TensileLossPct TensileLoss
+
+	freedom float64 // of the model
 }
 
 // Interval returns the level interval (say 0.95) of the next lot's mean for
 // channel 0 (L*), 1 (a*) or 2 (b*).
 func (p Prediction) Interval(channel int, level float64) (lo, hi float64) {
 	c := [3]float64{p.Shade.L, p.Shade.A, p.Shade.B}[channel]
-	h := normalQuantile(0.5+level/2) * math.Sqrt(p.LotCovariance[channel][channel])
+	h := deviate(p.freedom, 0.5+level/2) * math.Sqrt(p.LotCovariance[channel][channel])
 	return c - h, c + h
 }
 
@@ -100,13 +102,12 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 	var grad [maxSize]float64
 	var last *doseBasis
 	var x values
-	var k soak
-	var charge float64
 	n := m.basis.terms()
 	// The region is the model's own: under a clock whose minutes run out, any
 	// time would seem to lie inside.
 	nominal := m.basis.at(v)
 	outside = m.basis.beyond(&nominal)
+	k := m.basis.soaking(&nominal)
 	for i := range m.comps {
 		c := &m.comps[i]
 		if c.basis != last {
@@ -115,10 +116,9 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 				c.basis.wind(&x, v, &k)
 			}
 			c.basis.row(row[:n], &x)
-			charge = c.basis.charge(&x)
 			last = c.basis
 		}
-		mu := c.dose(c.mean, row[:n], charge, grad[:])
+		mu := c.dose(c.mean, row[:n], k.charge, grad[:])
 		p := c.size()
 		grad[p-1] = 0
 		if m.joint {
@@ -161,6 +161,7 @@ func (m *Model) predict(p *Prediction, v *values) {
 	outside := m.parts(&parts, v)
 	mean, lot := m.spread(&parts)
 	p.Extrapolated = outside > 0
+	p.freedom = m.freedom
 	if m.tensile != nil {
 		p.TensileLossPct = m.tensile.predict(m.logDose(&parts))
 	}

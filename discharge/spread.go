@@ -11,11 +11,21 @@ import (
 // the shades of all. This is where a prediction spends its time, so the nodes
 // of a curve are worked out side by side.
 
-// nodes of the five-point Gauss-Hermite rule for a standard normal variable
-// (Abramowitz and Stegun 1972, table 25.10, scaled by √2 and √π).
-func nodes() (x, w [5]float64) {
-	return [5]float64{-2.8569700138728056, -1.355626179974266, 0, 1.355626179974266, 2.8569700138728056},
-		[5]float64{0.01125741132772069, 0.2220759220056126, 0.5333333333333333, 0.2220759220056126, 0.01125741132772069}
+// The five-point Gauss-Hermite rule for a standard normal variable (Abramowitz
+// and Stegun 1972, table 25.10, scaled by √2 and √π): nodes at 0, ±node1 and
+// ±node2. Constants, as an array would be copied at each prediction.
+const (
+	node1, weight1 = 1.355626179974266, 0.2220759220056126
+	node2, weight2 = 2.8569700138728056, 0.01125741132772069
+	weight0        = 0.5333333333333333
+)
+
+// lotNodesOf puts the nodes of N(mu, sd²) into x and their weights, which sum
+// to total, into w.
+func lotNodesOf(x, w []float64, mu, sd, total float64) {
+	x, w = x[:lotNodes], w[:lotNodes]
+	x[0], x[1], x[2], x[3], x[4] = mu-sd*node2, mu-sd*node1, mu, mu+sd*node1, mu+sd*node2
+	w[0], w[1], w[2], w[3], w[4] = total*weight2, total*weight1, total*weight0, total*weight1, total*weight2
 }
 
 // moments are weighted sums over levels s with their a* and b*. L* follows
@@ -65,7 +75,6 @@ const (
 // the three-point one.
 func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot moments) {
 	var w, s, a, b [maxComponents * (lotNodes + meanNodes)]float64
-	x, share := nodes()
 	n := len(m.comps)
 	ends := n * lotNodes // after the lots' nodes come the outer ones of the mean
 	middle := ends + 2*n // and its middle ones, which the lots have already
@@ -74,10 +83,7 @@ func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot moments) {
 		c, part := &m.comps[i], &parts[i]
 		d := c.mean[len(c.mean)-1]
 		k := i * lotNodes
-		for j := range x {
-			s[k+j] = part.mu + part.sdLot*x[j]
-			w[k+j] = c.weight * share[j]
-		}
+		lotNodesOf(s[k:], w[k:], part.mu, part.sdLot, c.weight)
 		c.link.levels(s[k:k+lotNodes], d)
 		k = ends + 2*i
 		far := math.Sqrt(3) * part.sdMean
@@ -97,27 +103,21 @@ func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot moments) {
 func (m *Model) expected(v *values) colorimetry.Lab {
 	var parts [maxComponents]mixPart
 	m.parts(&parts, v)
-	var s, a, b [maxComponents * lotNodes]float64
-	x, share := nodes()
+	var w, s, a, b [maxComponents * lotNodes]float64
 	for i := range m.comps {
 		c, part := &m.comps[i], &parts[i]
-		to := s[i*lotNodes : (i+1)*lotNodes]
-		for k := range x {
-			to[k] = part.mu + part.sdLot*x[k]
-		}
-		c.link.levels(to, c.mean[len(c.mean)-1])
+		k := i * lotNodes
+		lotNodesOf(s[k:], w[k:], part.mu, part.sdLot, c.weight)
+		c.link.levels(s[k:k+lotNodes], c.mean[len(c.mean)-1])
 	}
 	all := len(m.comps) * lotNodes
 	m.path.chroma(a[:all], b[:all], s[:all])
 	var q moments
-	for i := range m.comps {
-		for k := range share {
-			w := m.comps[i].weight * share[k]
-			q.w += w
-			q.s += w * s[i*lotNodes+k]
-			q.a += w * a[i*lotNodes+k]
-			q.b += w * b[i*lotNodes+k]
-		}
+	for k, w := range w[:all] {
+		q.w += w
+		q.s += w * s[k]
+		q.a += w * a[k]
+		q.b += w * b[k]
 	}
 	lab, _ := m.path.center(&q)
 	return lab

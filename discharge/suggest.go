@@ -70,6 +70,7 @@ type search struct {
 	other  Settings    // fixed and recorded factors, copied to every suggestion
 	trial  []values    // centered factors of the trials, for closeness
 	near   *approach
+	lots   lotDeviates
 	warned []error
 }
 
@@ -162,6 +163,7 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 		return nil, err
 	}
 	q.near = q.newApproach()
+	q.lots = newLotDeviates(m.freedom)
 	for _, r := range m.trials {
 		v := m.basis.values(r.Settings)
 		q.trial = append(q.trial, m.basis.at(&v))
