@@ -17,6 +17,7 @@ type doseFactor struct {
 	From, To  float64 // trial range as set, free of the rounding of transforming and back
 	Needed    bool    // settings must name it; a missing other one stands at its center
 	Raises    bool    // more of it never discharges less
+	Monotone  bool    // one way all along, up or down
 	Primary   bool    // takes part in second-order terms; others enter linearly
 }
 

@@ -191,7 +191,7 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 		if f.Transform == Recorded {
 			continue
 		}
-		d := doseFactor{Column: f.Column, Transform: f.Transform, Scale: 1, Needed: !f.Optional, Raises: f.Increases}
+		d := doseFactor{Column: f.Column, Transform: f.Transform, Scale: 1, Needed: !f.Optional, Raises: f.Increases, Monotone: f.Monotone}
 		if f.Transform == Linear {
 			d.Scale = linearScale(f, o)
 		}

@@ -73,6 +73,7 @@ type (
 		To        float64   `json:"to"`
 		Needed    bool      `json:"needed"`
 		Raises    bool      `json:"raises"`
+		Monotone  bool      `json:"monotone,omitempty"`
 		Primary   bool      `json:"primary"`
 	}
 	modelPath struct {

@@ -122,6 +122,8 @@ func (pr *problem) priors(h hyper, ws *workspace) {
 				set(n, 0, h.bend)
 			case b.factors[j].Raises:
 				set(n, -h.concave, h.bend)
+			case b.factors[j].Monotone:
+				set(n, 0, h.bend)
 			default:
 				mean, sd := b.factors[j].optimum()
 				set(n, -mean, sd)

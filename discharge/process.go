@@ -46,6 +46,9 @@ type Factor struct {
 	Step      float64   // how finely people dial it
 	Less      bool      // of two equal results, the one with less of it is better
 	Increases bool      // more of it never discharges less
+	// Monotone: it acts one way all along, more or less as the trials say.
+	// A factor without it and without Increases may have a best value inside.
+	Monotone bool `json:",omitempty"`
 }
 
 // Name is the column without its unit, as in flags: time_min gives "time",

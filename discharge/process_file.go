@@ -38,6 +38,7 @@ type factorFile struct {
 	Step      float64   `json:"step"`
 	Less      bool      `json:"less_is_better"`
 	Increases bool      `json:"increases"`
+	Monotone  bool      `json:"monotone"`
 }
 
 type activeFile struct {
@@ -62,7 +63,7 @@ type activeFile struct {
 // replace, others are added, and the cautions are kept. Without it, "oxidizer"
 // and at least one factor must be given. Transforms are log, linear,
 // inverse_kelvin and recorded. "active" holds scale, times, over and of, as in
-// [ActiveRule]. Unknown keys, text after the object and impossible entries are
+// [ActiveRule]; "increases" and "monotone" are as in [Factor]. Unknown keys, text after the object and impossible entries are
 // errors; name is used in messages.
 func ReadProcess(name string, r io.Reader) (Process, error) {
 	fail := func(err error) (Process, error) { return Process{}, &RowError{File: name, Err: err} }
@@ -179,7 +180,7 @@ func (ff factorFile) factor() (Factor, error) {
 			didYouMean(string(ff.Transform), []string{string(Log), string(Linear), string(InverseKelvin), string(Recorded)}))
 	}
 	f := Factor{Column: ff.Column, Title: cmp.Or(ff.Title, strings.ReplaceAll(ff.Column, "_", " ")), Unit: ff.Unit, Transform: ff.Transform,
-		Optional: ff.Optional || ff.Transform == Recorded, Step: ff.Step, Less: ff.Less, Increases: ff.Increases}
+		Optional: ff.Optional || ff.Transform == Recorded, Step: ff.Step, Less: ff.Less, Increases: ff.Increases, Monotone: ff.Monotone}
 	if ff.Step < 0 {
 		return bad("step must not be negative")
 	}

@@ -105,7 +105,7 @@ func Processes() []Process {
 			Oxidizer: "laccase with mediator and the oxygen of the air",
 			Factors: factors(
 				strengthPct("enzyme product on weight of garment", 0.1, 5, 0.1),
-				liquorRatio(), bathTime(10, 60),
+				dilutingLiquor(), bathTime(10, 60),
 				temperature("bath temperature", 30, 70, false),
 				acidity("pH of the bath", 4, 9), drumSpeed(),
 			),
@@ -162,6 +162,14 @@ func carrierRatio(title string, lo, hi float64) Factor {
 func liquorRatio() Factor {
 	return Factor{Column: "liquor_ratio", Title: "bath per dry garment", Unit: "L/kg", Transform: Log,
 		Typical: usual(4, 20), Step: 0.5, Increases: true}
+}
+
+// dilutingLiquor is the liquor ratio of what is weighed on garment: more of it
+// dilutes the agent, and wets and moves the garments more evenly.
+func dilutingLiquor() Factor {
+	f := liquorRatio()
+	f.Increases, f.Monotone = false, true
+	return f
 }
 
 func tumbleTime(lo, hi float64) Factor {

@@ -232,8 +232,11 @@ func (f *doseFactor) perUnit() string {
 func (m *Model) wordsFor(f *doseFactor, mean, se float64) string {
 	switch f.Transform {
 	case Log:
-		if mean > 2*se && mean > 0.1 {
+		switch {
+		case math.Abs(mean) > 2*se && math.Abs(mean) > 0.1:
 			return fmt.Sprintf("doubling %s multiplies the dose by %.2f (95 %%: %.2f to %.2f)", f.Column, math.Pow(2, mean), math.Pow(2, mean-2*se), math.Pow(2, mean+2*se))
+		case math.Abs(mean)+2*se < 0.2:
+			return fmt.Sprintf("%s hardly matters: %.2f ± %.2f log dose per %s", f.Column, mean, 2*se, f.perUnit())
 		}
 	case InverseKelvin:
 		// Over 10 °C about the middle of the trials.
