@@ -203,6 +203,10 @@ func (b *lotBuilder) doubtTwins() {
 		if l.Role == Standard || l.Role == LightLimit || l.Role == DarkLimit || b.kind != Spectral && len(readings) < 2 {
 			continue
 		}
+		// A blank that did nothing does look like the base in whole numbers of 0-255.
+		if b.kind == Swatch && l.Role != Trial && l.Role != Production {
+			continue
+		}
 		var key strings.Builder
 		for _, r := range readings {
 			fmt.Fprintf(&key, "%x%x%x", math.Float64bits(r.Lab.L), math.Float64bits(r.Lab.A), math.Float64bits(r.Lab.B))

@@ -128,6 +128,7 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 		return nil, errors.New("no curve could be fitted to the trial lots")
 	}
 	m.comps = f.collapse(cells, w)
+	m.doubtScatter()
 	m.record(o, cells, w)
 	m.leaveOneOut(o, f, cells)
 	if err := ctx.Err(); err != nil {
@@ -224,6 +225,10 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 		d.between(lo, hi)
 		d.From, d.To = o.between(f.Column)
 		d.Primary = !f.Optional || deliberately(f.Transform, xs)
+		if best := d.assumedBest(xs); d.Primary && best > fewLevelsMatter {
+			m.warnings = append(m.warnings, fmt.Errorf("%s was run at %g and %g only, and may have a best value between them, which two levels cannot show: predictions in between rest on what is usual and may be off by a factor of %.1f in dose; run lots at about %.3g",
+				f.Column, d.value(d.Lo), d.value(d.Hi), math.Exp(best), d.value(0)))
+		}
 		if d.Primary {
 			primary = append(primary, d)
 		} else {

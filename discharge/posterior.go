@@ -95,6 +95,26 @@ func (f *doseFactor) optimum() (mean, sd float64) {
 	return 0.5, 0.5
 }
 
+// fewLevelsMatter is the log dose from which on it is worth a warning that two
+// levels leave an optimum between them to what is assumed: a fifth of the dose.
+const fewLevelsMatter = 0.2
+
+// assumedBest is how much more log dose is assumed midway between the ends
+// than at them, for a factor that may have a best value and ran at two levels.
+func (f *doseFactor) assumedBest(xs []float64) float64 {
+	if f.Raises || f.Monotone {
+		return 0
+	}
+	for _, x := range xs {
+		// A level of its own lies an eighth of the range from both ends.
+		if d := (x - f.Center - f.Lo) / (f.Hi - f.Lo); d > 0.125 && d < 0.875 {
+			return 0
+		}
+	}
+	mean, _ := f.optimum()
+	return mean * f.Hi * f.Hi
+}
+
 // priors fills in the prior means and precisions of the parameters. Everything
 // is measured in units of the curve's steepness, so that one prior serves all.
 func (pr *problem) priors(h hyper, ws *workspace) {

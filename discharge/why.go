@@ -50,6 +50,9 @@ func (q *search) whyNotSurely(out *Suggestions) string {
 	if p.MeanCovariance[0][0] > scatter {
 		return "reachable, but the trials leave the dose open: more trial lots near these settings will raise the probability"
 	}
+	if q.m.sdLot() > unusualScatter {
+		return fmt.Sprintf("reachable, but the trial lots lie %.0f %% of dose off the curve, more than dosing scatters: see what the fit warns of", 100*q.m.sdLot())
+	}
 	// What would be left if the curve were known exactly.
 	known := *q.m
 	known.comps = slices.Clone(q.m.comps)

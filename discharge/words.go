@@ -190,8 +190,8 @@ func (m *Model) Summary() Summary {
 		p := len(c.mean) - 1
 		plateau += c.weight * c.mean[p]
 		pv += c.weight * (c.cov[p*(p+1)+p] + c.mean[p]*c.mean[p])
-		s.SDLot += c.weight * c.sdLot / c.link.unit
 	}
+	s.SDLot = m.sdLot()
 	add("upper plateau", "level", "where discharge ends, base = 0 and white = 1", plateau, math.Max(pv-plateau*plateau, 0))
 	if mean, sd, share := m.supply(); share > 0.5 {
 		h := normalQuantile(0.975) * sd
@@ -271,6 +271,25 @@ func (m *Model) midScatter() float64 {
 	return 0.4 * deltaEP95(&mark.metric, &c)
 }
 
+// unusualScatter is the scatter of lots, in ln dose, from which on it is not
+// taken for that of dosing alone.
+const unusualScatter = 0.2
+
+// sdLot is the scatter of lots in ln dose.
+func (m *Model) sdLot() (sd float64) {
+	for _, c := range m.comps {
+		sd += c.weight * c.sdLot / c.link.unit
+	}
+	return sd
+}
+
+// doubtScatter warns of lots that lie further from the curve than dosing scatters.
+func (m *Model) doubtScatter() {
+	if sd := m.sdLot(); sd > unusualScatter {
+		m.warnings = append(m.warnings, fmt.Errorf("lots lie %.0f %% of dose off the curve, where dosing usually scatters by 3 to 10 %% (%s): either it is much less steady here, or the model misses something; run one setting two or three times: if those lots agree, it is the model, and lots at levels in between will teach it", 100*sd, CommonPractice))
+	}
+}
+
 // wordsOnScatter says what limits accuracy and what to run next.
 func (m *Model) wordsOnScatter(s *Summary) []string {
 	out := []string{fmt.Sprintf("lots scatter by %.0f %% of dose, about ΔE00 %.1f in the middle of the path; panels within a lot by %.0f %%", 100*s.SDLot, s.LotDeltaE, 100*s.SDPanel)}
@@ -285,6 +304,9 @@ func (m *Model) wordsOnScatter(s *Summary) []string {
 	}
 	if len(odd) > 0 {
 		out = append(out, "out of line with the others and given little weight: "+strings.Join(odd, ", "))
+	}
+	if s.SDLot > unusualScatter {
+		return out // a warning says that it may not be scatter
 	}
 	mean := 0.0
 	for _, t := range m.trials {

@@ -189,6 +189,7 @@ func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error)
 		MeanCovariance: p.MeanCovariance, LotCovariance: p.LotCovariance, IntervalLevel: intervalLevel, LotInterval: intervalOf(p),
 		DeltaEP95: p.DeltaEP95, TensileLossPct: tensileOf(p.TensileLossPct), Extrapolated: p.Extrapolated, Warnings: []string{}}
 	known := map[string]bool{}
+	untested := r.Settings.Clone() // what the trials did not show to be a habit of this laundry
 	for _, f := range m.Factors() {
 		known[f.Column] = true
 		v, given := r.Settings[f.Column]
@@ -199,6 +200,8 @@ func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error)
 			out.Warnings = append(out.Warnings, fmt.Sprintf("%s was %g in every trial: its effect is not known, and %g counts as %g", f.Column, f.Lo, v, f.Lo))
 		case given && !f.Fixed && (v < f.Lo*(1-1e-9) || v > f.Hi*(1+1e-9)):
 			out.Warnings = append(out.Warnings, fmt.Sprintf("%s %g is outside the trials' %s to %s %s", f.Column, v, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit))
+		case given:
+			delete(untested, f.Column)
 		}
 	}
 	for _, f := range m.Process().Factors {
@@ -209,7 +212,7 @@ func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error)
 	if out.Extrapolated && len(out.Warnings) == 0 {
 		out.Warnings = append(out.Warnings, "each setting was tested, but not together: this combination lies outside the trials")
 	}
-	out.Warnings = append(out.Warnings, m.Process().Unusual(r.Settings)...)
+	out.Warnings = append(out.Warnings, m.Process().Unusual(untested)...)
 	if g, ok := m.Process().ActivePerKg(out.Settings); ok {
 		out.ActiveGPerKg = &g
 	}
