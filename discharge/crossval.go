@@ -18,7 +18,6 @@ import (
 // again, without the lot; only the within-lot scatter stays.
 func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 	m.inflation = 1
-	m.freedom = m.freedomLeft(o)
 	if len(o.trials) < 3 {
 		return
 	}
@@ -57,7 +56,7 @@ func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 	}
 	m.loo = out
 	n := float64(len(out)) + calibrationLots
-	m.inflation = math.Sqrt(math.Max(1, (along+calibrationLots*m.shortRun())/n))
+	m.inflation = math.Sqrt(math.Max(1, (along+calibrationLots*m.shortRun(o))/n))
 	m.path.widen(math.Max(1, (off/2+calibrationLots)/n))
 }
 
@@ -76,18 +75,9 @@ const calibrationLots = 10
 
 // shortRun is by how much normal intervals about estimated quantities run
 // short: the squared ratio of Student's to the normal 97.5 % point, with the
-// degrees of freedom of the model.
-func (m *Model) shortRun() float64 {
-	t := students(m.freedom).Quantile(0.975)
-	return t * t / (z975 * z975)
-}
-
-// leastFreedom is the least degrees of freedom ever assumed.
-const leastFreedom = 3
-
-// freedomLeft is the degrees of freedom that the trial lots leave after what
-// was learned from them.
-func (m *Model) freedomLeft(o *observed) float64 {
+// degrees of freedom that the trial lots leave after what was learned from
+// them.
+func (m *Model) shortRun(o *observed) float64 {
 	used := 0.0
 	var parts [maxComponents]mixPart
 	for _, t := range o.trials {
@@ -97,18 +87,20 @@ func (m *Model) freedomLeft(o *observed) float64 {
 			used += c.weight * parts[i].sdMean * parts[i].sdMean / (parts[i].sdLot * parts[i].sdLot)
 		}
 	}
-	return math.Max(float64(len(o.trials))-used, leastFreedom)
+	df := math.Max(float64(len(o.trials))-used, 3)
+	t := students(df).Quantile(0.975)
+	return t * t / (z975 * z975)
 }
 
-// students is the distribution of lots about predictions, before scaling.
+// students is Student's distribution.
 func students(freedom float64) distuv.StudentsT {
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}
 }
 
 // deviate is the p quantile of how far a lot lies from its prediction, in the
 // standard deviations that predictions state. Those make a normal 95 %
-// interval hold 95 % of lots; as they are estimated from few, lots follow
-// Student's distribution, with more lots close by and more far off. Models of
+// interval hold 95 % of lots; but lots follow Student's distribution, as the
+// fit takes them to, with more lots close by and more far off. Models of
 // earlier files have no degrees of freedom and stay normal.
 func deviate(freedom, p float64) float64 {
 	if freedom == 0 {

@@ -89,7 +89,7 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	if err != nil {
 		return nil, err
 	}
-	m := &Model{inflation: 1, joint: true, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	m := &Model{inflation: 1, freedom: tailWeight, joint: true, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
 	if m.process, err = processOf(t, o, opt); err != nil {
 		return nil, err
 	}

@@ -53,7 +53,7 @@ func (f *modelFile) model() (*Model, error) {
 	if !magnitude(scatterLimit, m.sdPanel, m.readSD, m.floorSD) || !finite(m.low, m.inflation) || m.inflation < 1 || m.inflation > 10 || m.low < 0 || m.low > 0.5 || m.sdPanel <= 0 || m.readSD <= 0 || m.floorSD <= 0 {
 		return nil, fmt.Errorf("scatter or blank level out of range")
 	}
-	if !(m.freedom == 0 || m.freedom >= leastFreedom && m.freedom <= maxTrials) {
+	if !(m.freedom == 0 || m.freedom >= 3 && m.freedom <= maxTrials) {
 		return nil, fmt.Errorf("%g degrees of freedom", m.freedom)
 	}
 	if err := f.curves(m); err != nil {

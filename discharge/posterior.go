@@ -87,10 +87,10 @@ const bendSlack = 0.02
 // sd, for a factor that has a best value instead of raising the dose all the
 // way. A linear factor, such as the moisture of cloth under ozone or the pH of
 // an enzyme, is scaled to half its usual range: at the ends of what is usual
-// it does about a third of its best (common practice, no source).
+// it does a little less than half of its best (common practice, no source).
 func (f *doseFactor) optimum() (mean, sd float64) {
 	if f.Transform == Linear {
-		return 1.2, 0.8
+		return 0.8, 0.8
 	}
 	return 0.5, 0.5
 }

@@ -59,7 +59,7 @@ func TestResearch(t *testing.T) {
 		var ours, lots float64 // widths of the 90 % interval of L* and of what lots do
 		var channel [3]int
 		nominals := [4]float64{0.5, 0.7, 0.9, 0.95}
-		var inL [4]float64
+		var in [3][4]float64 // L*, a*, b*
 		byKind := map[laundry.Kind][]float64{}
 		byProc := map[string][]float64{}
 		pk := map[laundry.Kind][]float64{}
@@ -113,8 +113,10 @@ func TestResearch(t *testing.T) {
 							ours += hi - lo
 						}
 						for i, nominal := range nominals {
-							if lo, hi := pred.Interval(0, nominal); lo < lot.L && lot.L < hi {
-								inL[i]++
+							for ch, v := range [3]float64{lot.L, lot.A, lot.B} {
+								if lo, hi := pred.Interval(ch, nominal); lo < v && v < hi {
+									in[ch][i]++
+								}
 							}
 						}
 						for ch, d := range [3]float64{lot.L - pred.Shade.L, lot.A - pred.Shade.A, lot.B - pred.Shade.B} {
@@ -154,10 +156,12 @@ func TestResearch(t *testing.T) {
 				}
 			}
 		}
-		for i := range inL {
-			inL[i] /= float64(total)
+		for ch := range in {
+			for i := range in[ch] {
+				in[ch][i] /= float64(total)
+			}
 		}
-		t.Logf("nominal %v intervals of L* hold %.3f", nominals, inL)
+		t.Logf("nominal %v intervals of L*, a*, b* hold %.3f", nominals, in)
 		t.Logf("lots %d: median %.3f p95 %.3f cover %.3f (%v) n %d; suggest free %.3f/%.3f (%d) fixed %.3f/%.3f (%d)", n, Quantile(all, 0.5), Quantile(all, 0.95), float64(cover)/float64(total), [3]float64{float64(channel[0]) / float64(total), float64(channel[1]) / float64(total), float64(channel[2]) / float64(total)}, total,
 			Quantile(sug, 0.5), Quantile(sug, 0.95), len(sug), Quantile(sugFix, 0.5), Quantile(sugFix, 0.95), len(sugFix))
 		if lots > 0 {
