@@ -18,6 +18,7 @@ type doseFactor struct {
 	Needed    bool    // settings must name it; a missing other one stands at its center
 	Raises    bool    // more of it never discharges less
 	Monotone  bool    // one way all along, up or down
+	Heats     bool    // a temperature: heat spends the oxidizer sooner; earlier files say so by Raises
 	Primary   bool    // takes part in second-order terms; others enter linearly
 }
 
@@ -79,7 +80,7 @@ type soak struct {
 func (b *doseBasis) soaking(x *values) (k soak) {
 	k.charge = b.charge(x)
 	for j := range b.primary {
-		if f := &b.factors[j]; f.Raises && f.Transform == InverseKelvin {
+		if f := &b.factors[j]; f.Heats || f.Raises && f.Transform == InverseKelvin {
 			k.heat += x[j]
 		}
 	}

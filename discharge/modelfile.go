@@ -74,6 +74,7 @@ type (
 		Needed    bool      `json:"needed"`
 		Raises    bool      `json:"raises"`
 		Monotone  bool      `json:"monotone,omitempty"`
+		Heats     bool      `json:"heats,omitempty"`
 		Primary   bool      `json:"primary"`
 	}
 	modelPath struct {

@@ -90,7 +90,7 @@ const bendSlack = 0.02
 // it does a little less than half of its best (common practice, no source).
 func (f *doseFactor) optimum() (mean, sd float64) {
 	if f.Transform == Linear {
-		return 0.8, 0.8
+		return 0.8, 0.5
 	}
 	return 0.5, 0.5
 }

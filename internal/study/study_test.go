@@ -23,10 +23,13 @@ func env(name string, def int) int {
 
 // asked is the size with what CALM, WIDE and RICH give in percent, factors on
 // the scatter of lots, on the trial region and on the oxidizer, and with the
-// only kind that KIND names.
+// only kind that KIND and the only process that PROCESS names.
 func asked(z Size) Size {
 	z.Calm = float64(env("CALM", 100)) / 100
 	z.Scale = laundry.Scale{Region: float64(env("WIDE", 100)) / 100, Oxidizer: float64(env("RICH", 100)) / 100}
+	if name := os.Getenv("PROCESS"); name != "" {
+		z.Processes = []string{name}
+	}
 	if name := os.Getenv("KIND"); name != "" {
 		all := laundry.Kinds()
 		z.Kinds = slices.DeleteFunc(all, func(k laundry.Kind) bool { return k.String() != name })
@@ -40,7 +43,7 @@ func asked(z Size) Size {
 // TestResearch prints how well the model does on laundries of every kind and
 // process: SEEDS of each from FROM on, with LOTS trial lots only, SUGGEST=1
 // with suggestions, WIDTH=1 with the width of intervals against that of what
-// lots do. CALM, WIDE, RICH and KIND are as asked says: CALM=70 is 70 % of the
+// lots do. CALM, WIDE, RICH, KIND and PROCESS are as asked says: CALM=70 is 70 % of the
 // lots' scatter, WIDE=150 a trial region that reaches one and a half times as
 // far.
 func TestResearch(t *testing.T) {
@@ -48,7 +51,7 @@ func TestResearch(t *testing.T) {
 		t.Skip()
 	}
 	seeds := env("SEEDS", 4)
-	kinds := asked(Full(1)).Kinds
+	kinds, processes := asked(Full(1)).Kinds, asked(Full(1)).Processes
 	var de colorimetry.CIEDE2000
 	for _, n := range []int{12, 16, 24} {
 		if only := env("LOTS", 0); only > 0 && only != n {
@@ -65,7 +68,7 @@ func TestResearch(t *testing.T) {
 		pk := map[laundry.Kind][]float64{}
 		pp := map[string][]float64{}
 		for _, k := range kinds {
-			for _, p := range Processes() {
+			for _, p := range processes {
 				for seed := range seeds {
 					s, err := asked(Size{}).scene(k, p, uint64(seed+env("FROM", 0)))
 					if err != nil {
@@ -172,7 +175,7 @@ func TestResearch(t *testing.T) {
 		for _, k := range kinds {
 			t.Logf("   %-10s %.3f %.3f   rsm %.2f %.2f", k, Quantile(byKind[k], 0.5), Quantile(byKind[k], 0.95), Quantile(pk[k], 0.5), Quantile(pk[k], 0.95))
 		}
-		for _, p := range Processes() {
+		for _, p := range processes {
 			t.Logf("   %-20s %.3f %.3f   rsm %.2f %.2f", p, Quantile(byProc[p], 0.5), Quantile(byProc[p], 0.95), Quantile(pp[p], 0.5), Quantile(pp[p], 0.95))
 		}
 	}
@@ -184,12 +187,12 @@ func TestReplicates(t *testing.T) {
 	if os.Getenv("RESEARCH") == "" {
 		t.Skip()
 	}
-	kinds := asked(Full(1)).Kinds
+	kinds, processes := asked(Full(1)).Kinds, asked(Full(1)).Processes
 	var de colorimetry.CIEDE2000
 	for _, n := range []int{1, 16} {
 		var e []float64
 		for _, k := range kinds {
-			for _, p := range Processes() {
+			for _, p := range processes {
 				for seed := range env("SEEDS", 2) {
 					s, err := asked(Size{}).scene(k, p, uint64(seed+env("FROM", 0)))
 					if err != nil {
