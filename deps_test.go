@@ -28,6 +28,7 @@ func allowed() map[string][]string {
 		"discharge/chem":     domain,
 		"discharge/charge":   append([]string{"discharge/chem"}, domain...),
 		"discharge/quality":  domain,
+		"internal/yarn":      append([]string{"colorimetry"}, color...),
 	}
 }
 
@@ -44,6 +45,7 @@ func thirdParties() map[string][]string {
 		"discharge/chem":     color,
 		"discharge/charge":   color,
 		"discharge/quality":  color,
+		"internal/yarn":      color,
 	}
 }
 

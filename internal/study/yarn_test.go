@@ -1,0 +1,212 @@
+package study
+
+import (
+	"bytes"
+	"fmt"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/yarn"
+)
+
+// otherSize is how much of package yarn is simulated.
+type otherSize struct {
+	seeds    int    // laundries of each process
+	from     uint64 // the first seed
+	lots     []int  // numbers of trial lots
+	settings int    // random settings per laundry
+	next     int    // lots at each of them
+	suggest  bool   // at every third of them
+}
+
+// others is a few laundries that run with the tests or, where DOSETONE_STUDY is
+// set, SEEDS of each process from DOSETONE_STUDY_FROM on: 16 from 9000, if these
+// do not say.
+func others() otherSize {
+	if !full() {
+		return otherSize{seeds: 2, from: 9000, lots: []int{16}, settings: 8, next: 10}
+	}
+	return otherSize{
+		seeds: env("SEEDS", 16), from: uint64(env("DOSETONE_STUDY_FROM", 9000)),
+		lots: []int{12, 16, 24}, settings: 12, next: 40, suggest: true,
+	}
+}
+
+// TestOtherPhysics judges the model on laundries whose physics neither it nor
+// package laundry shares, against a response surface on the same lots.
+func TestOtherPhysics(t *testing.T) {
+	t.Parallel()
+	z := others()
+	byLots := map[int]*otherErrors{}
+	for _, n := range z.lots {
+		byLots[n] = &otherErrors{inside: map[string]Count{}}
+	}
+	seed := z.from // counts on: one seed means much the same laundry in every process
+	for _, p := range yarn.Processes() {
+		for range z.seeds {
+			l, err := yarn.New(p, seed)
+			require.NoError(t, err)
+			asked := z.questions(l)
+			for _, n := range z.lots {
+				require.NoError(t, byLots[n].judge(l, n, asked, z.suggest), "%s, seed %d, %d lots", p, seed, n)
+			}
+			seed++
+		}
+	}
+	for _, n := range z.lots {
+		t.Logf("%d lots%s", n, byLots[n])
+		byLots[n].hold(t, n)
+	}
+}
+
+// question is settings whose shade is to be predicted, with what comes of them.
+type question struct {
+	settings map[string]float64
+	truth    colorimetry.Lab
+	next     []colorimetry.Lab // means of lots
+}
+
+func (z otherSize) questions(l *yarn.Laundry) (all []question) {
+	rng := rand.New(rand.NewPCG(l.Seed, 9))
+	for range z.settings {
+		q := question{settings: l.RandomSettings(rng)}
+		q.truth = l.Expected(q.settings)
+		for range z.next {
+			q.next = append(q.next, l.Lot(rng, q.settings))
+		}
+		all = append(all, q)
+	}
+	return all
+}
+
+// otherErrors are those of a number of trial lots, by process and for "all".
+type otherErrors struct {
+	Table
+	inside map[string]Count // next lots in the nominal 95 % region
+}
+
+// Names of errors, after the process.
+const (
+	ofModel    = ", model"
+	ofSurface  = ", log surface"
+	ofFree     = ", suggest free"
+	ofStrength = ", suggest strength"
+)
+
+// judge fits n trial lots of a laundry and answers questions with them.
+func (e *otherErrors) judge(l *yarn.Laundry, n int, asked []question, suggest bool) error {
+	tab, err := otherTrials(l, n)
+	if err != nil {
+		return err
+	}
+	m, err := discharge.Fit(tab, nil)
+	if err != nil {
+		return err
+	}
+	var columns []string
+	for _, f := range l.Factors() {
+		columns = append(columns, f.Column)
+	}
+	surface := Surface(tab, columns, true)
+	for i, q := range asked {
+		p, err := m.Predict(q.settings)
+		if err != nil {
+			return err
+		}
+		e.note(l.Process, ofModel, diff(q.truth, p.Shade))
+		e.note(l.Process, ofSurface, diff(q.truth, surface(q.settings)))
+		for _, lot := range q.next {
+			e.count(l.Process, Inside(&p, lot))
+		}
+		if suggest && i%3 == 0 {
+			if err := e.suggest(l, m, q); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func otherTrials(l *yarn.Laundry, n int) (*discharge.Table, error) {
+	lots, err := l.Ladder(n)
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	if err := l.WriteTrials(&b, rand.New(rand.NewPCG(l.Seed, 100+uint64(n))), lots); err != nil {
+		return nil, err
+	}
+	return discharge.ReadTable("simulated", &b, nil)
+}
+
+// suggest asks for a shade, free and with all but strength given.
+func (e *otherErrors) suggest(l *yarn.Laundry, m *discharge.Model, q question) error {
+	v := colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}
+	target := discharge.Target{ID: "target", Viewing: v, Lab: q.truth}
+	given := &discharge.SuggestOptions{Bounds: map[string]discharge.Range{}}
+	for c, x := range q.settings {
+		if !strings.HasPrefix(c, "strength_") {
+			given.Bounds[c] = discharge.Range{Lo: x, Hi: x}
+		}
+	}
+	for _, how := range []struct {
+		name string
+		opt  *discharge.SuggestOptions
+	}{{ofFree, nil}, {ofStrength, given}} {
+		r, err := m.Suggest(target, how.opt)
+		if err != nil {
+			return err
+		}
+		if len(r.List) > 0 {
+			e.note(l.Process, how.name, diff(q.truth, l.Expected(r.List[0].Settings)))
+		}
+	}
+	return nil
+}
+
+func (e *otherErrors) note(process, what string, de float64) {
+	e.add(process+what, de)
+	e.add("all"+what, de)
+}
+
+func (e *otherErrors) count(process string, hit bool) {
+	for _, p := range []string{process, "all"} {
+		c := e.inside[p]
+		c.Of++
+		if hit {
+			c.Hits++
+		}
+		e.inside[p] = c
+	}
+}
+
+// String is a line per process: median / 95th percentile of errors in ΔE00 and
+// their number, and the share of next lots in the region.
+func (e *otherErrors) String() string {
+	var b strings.Builder
+	for _, p := range append(yarn.Processes(), "all") {
+		fmt.Fprintf(&b, "\n%-20s", p)
+		for _, what := range []string{ofModel, ofSurface, ofFree, ofStrength} {
+			if n := len(e.errors[p+what]); n > 0 {
+				fmt.Fprintf(&b, "%s %.2f / %.2f (%d)", what[1:], e.Median(p+what), e.P95(p+what), n)
+			}
+		}
+		fmt.Fprintf(&b, " inside %.1f %% of %d", 100*e.inside[p].Share(), e.inside[p].Of)
+	}
+	return b.String()
+}
+
+// hold asserts what the model must keep on any laundries.
+func (e *otherErrors) hold(t *testing.T, lots int) {
+	for _, p := range yarn.Processes() {
+		assert.LessOrEqual(t, e.Median(p+ofModel), e.Median(p+ofSurface), "%s, %d lots", p, lots)
+	}
+	assert.Less(t, e.Median("all"+ofModel), 0.7*e.Median("all"+ofSurface), "%d lots", lots)
+	assert.GreaterOrEqual(t, e.inside["all"].Share(), 0.88, "%d lots", lots)
+}
