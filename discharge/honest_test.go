@@ -141,3 +141,34 @@ func TestHeatSpendsWhatTemperatureNeedNotRaise(t *testing.T) {
 	assert.InEpsilon(t, ratio, minutes(true, 60)/minutes(true, 40), 0.03)
 	assert.InDelta(t, minutes(false, 60), minutes(false, 40), 1e-9)
 }
+
+// Where the difference of two covariances is none, the percentile stays a
+// number (the least degrees of freedom of a form of covariances is 1).
+func TestDeltaEP95OfADifferenceIsANumber(t *testing.T) {
+	got := deltaEP95(&[4]float64{1, 1, 1, 0}, &[3][3]float64{{0, 0.3, 0.3}, {0.3, 1e-3, 0}, {0.3, 0, 1e-3}})
+	assert.True(t, finite(got) && got >= 0, "%g", got)
+	// One channel alone: the 95 % point of a normal deviate, 1.96.
+	assert.InEpsilon(t, 1.96, deltaEP95(&[4]float64{1, 1, 1, 0}, &[3][3]float64{{1}}), 0.0125, "half of what TestChiSquare95 allows the square")
+}
+
+// A second plan goes on counting, so that its lots can stand in one file with
+// those of the first.
+func TestPlansGoOnCounting(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	m.trials[0].ID, m.trials[1].ID = "N01", "N03"
+	plan, err := m.Plan(&PlanOptions{Lots: 3, Seed: 1})
+	require.NoError(t, err)
+	var ids []string
+	for _, l := range plan.Lots {
+		ids = append(ids, l.ID)
+	}
+	assert.ElementsMatch(t, []string{"N02", "N04", "N05"}, ids)
+}
+
+// The tables that plan writes have its run order, which needs no comment.
+func TestTheRunOrderOfAPlanIsNoUnknownColumn(t *testing.T) {
+	table, err := ReadTable("lots.csv", strings.NewReader("run,lot,role,process,panel,illuminant,observer,L,a,b\n1,base,base,permanganate-pellet,1,D65,10,24,-0.5,-12\n"), nil)
+	require.NoError(t, err)
+	assert.Empty(t, table.Warnings)
+}

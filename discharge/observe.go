@@ -100,7 +100,7 @@ func gather(t *Table, least int) (*observed, error) {
 	}
 	if len(o.trials) < least {
 		if least == 1 {
-			return nil, fmt.Errorf("%w: %s has no lot with role trial; run one to three near the middle of the model's region", ErrTooFewLots, t.Name)
+			return nil, fmt.Errorf("%w: %s has no lot with role trial; run one to three inside the model's region, one at a lower and one at a higher dose", ErrTooFewLots, t.Name)
 		}
 		return nil, fmt.Errorf("%w: %s has %d, need at least 4 at different settings (6 to be of use)", ErrTooFewLots, t.Name, len(o.trials))
 	}

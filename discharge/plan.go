@@ -172,7 +172,7 @@ func settingsOf(factors []planFactor, v *values, fixed Settings) Settings {
 // order shuffles the lots that are run in the machine, so that drift of
 // liquor, machine or weather does not pass for an effect, and numbers all.
 // Base garments are read first; the white comes last.
-func (p *Plan) order(prefix string) {
+func (p *Plan) order(prefix string, taken []TrialRecord) {
 	rng := rand.New(rand.NewPCG(p.Seed, 0x706c616e)) // a stream of its own
 	rank := func(r Role) int {
 		switch r {
@@ -189,7 +189,10 @@ func (p *Plan) order(prefix string) {
 	for i := range p.Lots {
 		l := &p.Lots[i]
 		l.Run = i + 1
-		if l.Role == Trial {
+		if l.Role != Trial {
+			continue
+		}
+		for l.ID == "" || slices.ContainsFunc(taken, func(t TrialRecord) bool { return t.ID == l.ID }) {
 			n++
 			l.ID = fmt.Sprintf("%s%02d", prefix, n)
 		}

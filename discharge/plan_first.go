@@ -88,7 +88,7 @@ func FirstPlanContext(ctx context.Context, p Process, opt *PlanOptions) (*Plan, 
 		plan.Lots = append(plan.Lots, PlannedLot{Role: Trial, Settings: settingsOf(factors, &points[k], fixed), Why: "spans the region"})
 	}
 	plan.references(p, settingsOf(factors, &points[center], fixed))
-	plan.order("T")
+	plan.order("T", nil)
 	return plan, nil
 }
 

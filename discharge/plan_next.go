@@ -68,7 +68,7 @@ func (m *Model) PlanContext(ctx context.Context, opt *PlanOptions) (*Plan, error
 	if m.movesAny(points, chosen) {
 		plan.Warnings = append(plan.Warnings, "some of these settings lie outside the region of the earlier trials")
 	}
-	plan.order("N")
+	plan.order("N", m.trials)
 	return plan, nil
 }
 

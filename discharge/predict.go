@@ -213,7 +213,7 @@ func deltaEP95(g *[4]float64, cov *[3][3]float64) float64 {
 	if mean <= 0 || square <= 0 {
 		return 0
 	}
-	df := mean * mean / square
+	df := max(mean*mean/square, 1) // below 1 only where cov is a difference and no covariance
 	return math.Sqrt(mean / df * chiSquare95(df))
 }
 

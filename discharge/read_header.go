@@ -309,6 +309,9 @@ func (l *layout) keepAside() {
 	for _, j := range l.unknown {
 		h := l.Header[j]
 		l.ignored = append(l.ignored, h)
+		if h == "run" { // the order in which plan proposes its lots
+			continue
+		}
 		if hint := didYouMean(h, free); hint != "" {
 			l.warn(l.HeaderLine, h, "", fmt.Errorf("the column is not known and was kept aside%s", hint))
 		} else {

@@ -78,6 +78,10 @@ func (r *Recalibration) Factor() [3]float64 {
 	return [3]float64{math.Exp(r.Shift - h), math.Exp(r.Shift), math.Exp(r.Shift + h)}
 }
 
+// manyLots is the number of new lots from which on a fit of their own has a
+// chance: one less than the least with which a fit is worth while.
+const manyLots = 5
+
 // Recalibrate carries the model over to a new fabric, machine or oxidizer
 // delivery from a few lots run there, one to three being enough, and from its
 // base and white readings if the table has them. Slopes, curve and bends stay
@@ -195,6 +199,9 @@ func (m *Model) shift(o *observed, sd float64) error {
 		}
 	}
 	m.recal.Lots = records
+	if len(records) > manyLots {
+		m.warnings = append(m.warnings, fmt.Errorf("%d lots may well make a model of their own: fit them alone, too, and compare how lots left out are predicted", len(records)))
+	}
 	if !o.hasBase {
 		m.warnings = append(m.warnings, errors.New("no base readings: the base of the earlier fabric was kept"))
 	}

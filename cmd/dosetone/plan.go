@@ -33,7 +33,12 @@ a trial table to fill in: add panel, position and the readings.`,
   dosetone plan model.json --lab 48,-2.6,-9 --lots 4
   dosetone plan model.json --target standard.csv --max-time 20 --format json`,
 		Args: cobra.ExactArgs(1),
-		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.plan(args[0], f) }),
+		RunE: e.work(func(cmd *cobra.Command, args []string) error {
+			if cmd.Flags().Changed("lots") && f.lots < 1 {
+				return usage("--lots must be at least 1")
+			}
+			return e.plan(args[0], f)
+		}),
 	}
 	e.registerTables(cmd)
 	fl := cmd.Flags()
@@ -71,9 +76,6 @@ type halfWidthJSON struct {
 func (e *env) plan(name string, f planFlags) error {
 	if err := f.check(); err != nil {
 		return err
-	}
-	if f.lots < 0 {
-		return usage("--lots must be at least 1")
 	}
 	own, err := e.readProcess(f.processFile)
 	if err != nil {

@@ -87,6 +87,8 @@ func TestPlanAndRecalibrateMessages(t *testing.T) {
 		{"plan lots.csv", exitFailed, "lots.csv"},
 		{"recalibrate model.json lots.csv", exitUsage, "-o new.json"},
 		{"recalibrate model.json lots.csv -o -", exitUsage, "name a file"},
+		{"recalibrate model.json lots.csv -o ./model.json", exitUsage, "a name of its own"},
+		{"plan model.json --lots 0", exitUsage, "at least 1"},
 		{"recalibrate model.json settings.csv -o new.json", exitFailed, "settings.csv"},
 		{"recalibrate model.json standard.csv -o new.json", exitFailed, "trial"},
 		{"recalibrate model.json lots.csv -o new.json --shift-sd 0", exitUsage, "above 0"},
