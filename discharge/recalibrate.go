@@ -15,15 +15,16 @@ import (
 // mean the defaults.
 type RecalibrateOptions struct {
 	// ShiftSD is how far, as a standard deviation of ln dose, a new fabric or
-	// machine is expected to differ; 0 means 0.3. Smaller and larger ones are
+	// machine is expected to differ; 0 means 0.5. Smaller and larger ones are
 	// weighed in by how well the lots agree with them.
 	ShiftSD float64
 }
 
 // DefaultShiftSD is the prior standard deviation of the shift in ln dose
-// between fabrics, machines or deliveries: a third more or less of dose
-// (common practice, no source).
-const DefaultShiftSD = 0.3
+// between fabrics, machines or deliveries: a rate that differs by a third is
+// that much in ln dose where the exponent of time is 1.5 (orientation from
+// memory, no source).
+const DefaultShiftSD = 0.5
 
 // novelties are how new a fabric or machine may be: factors on ShiftSD and on
 // what may differ besides the shift. The evidence is averaged over them, since

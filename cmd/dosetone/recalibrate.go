@@ -28,7 +28,7 @@ inside the region of the first trials. The old model's file is left as it is.`,
 		Args: cobra.ExactArgs(2),
 		RunE: e.work(func(_ *cobra.Command, args []string) error {
 			if expected.set && expected.value <= 0 {
-				return usage("--shift-sd must be above 0 (a standard deviation of ln dose, such as 0.3)")
+				return usage("--shift-sd must be above 0 (a standard deviation of ln dose, such as 0.5)")
 			}
 			return e.recalibrate(args[0], args[1], output, bool(percent), expected.value)
 		}),
@@ -37,7 +37,7 @@ inside the region of the first trials. The old model's file is left as it is.`,
 	e.registerLots(cmd)
 	cmd.Flags().StringVarP(&output, "output", "o", "", "file for the new model; written whole or not at all")
 	cmd.Flags().Var(&percent, "reflectance", "scale of spectra in a file without a unit column")
-	cmd.Flags().Var(&expected, "shift-sd", "how far the new dose may differ, as a standard deviation of ln dose (default 0.3: about a third)")
+	cmd.Flags().Var(&expected, "shift-sd", "how far the new dose may differ, as a standard deviation of ln dose (default 0.5: two thirds to one and a half times as much)")
 	return cmd
 }
 
