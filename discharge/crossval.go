@@ -103,7 +103,10 @@ func students(freedom float64) distuv.StudentsT {
 // fit takes them to, with more lots close by and more far off. Models of
 // earlier files have no degrees of freedom and stay normal.
 func deviate(freedom, p float64) float64 {
-	if freedom == 0 {
+	switch {
+	case p == 0.975:
+		return z975 // by the above; Student's quantile would take longer than the prediction
+	case freedom == 0:
 		return normalQuantile(p)
 	}
 	t := students(freedom)

@@ -227,7 +227,7 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 		d.Primary = !f.Optional || deliberately(f.Transform, xs)
 		if best := d.assumedBest(xs); d.Primary && best > fewLevelsMatter {
 			m.warnings = append(m.warnings, fmt.Errorf("%s was run at %g and %g only, and may have a best value between them, which two levels cannot show: predictions in between rest on what is usual and may be off by a factor of %.1f in dose; run lots at about %.3g",
-				f.Column, d.value(d.Lo), d.value(d.Hi), math.Exp(best), d.value(0)))
+				f.Column, d.From, d.To, math.Exp(best), d.value(0)))
 		}
 		if d.Primary {
 			primary = append(primary, d)

@@ -8,9 +8,9 @@ import (
 
 // pass is the probability that the mean of the next lot at x lies within the
 // tolerance of the target. The dose of that lot is integrated over by the
-// trapezoid rule; given the dose, what lies off the path
-// makes ΔE00² a quadratic form, whose cube root is nearly normal (Wilson and
-// Hilferty 1931; Jensen and Solomon, JASA 67 (1972) 898, eq. 2.5).
+// trapezoid rule; given the dose, what lies off the path makes ΔE00² a
+// quadratic form, whose cube root is nearly normal (Wilson and Hilferty 1931;
+// Jensen and Solomon, JASA 67 (1972) 898, eq. 2.5).
 func (q *search) pass(v *values) float64 {
 	m := q.m
 	var parts [maxComponents]mixPart

@@ -63,8 +63,9 @@ type activeFile struct {
 // replace, others are added, and the cautions are kept. Without it, "oxidizer"
 // and at least one factor must be given. Transforms are log, linear,
 // inverse_kelvin and recorded. "active" holds scale, times, over and of, as in
-// [ActiveRule]; "increases" and "monotone" are as in [Factor]. Unknown keys, text after the object and impossible entries are
-// errors; name is used in messages.
+// [ActiveRule]; "increases" and "monotone" are as in [Factor]. Unknown keys,
+// text after the object and impossible entries are errors; name is used in
+// messages.
 func ReadProcess(name string, r io.Reader) (Process, error) {
 	fail := func(err error) (Process, error) { return Process{}, &RowError{File: name, Err: err} }
 	data, err := io.ReadAll(io.LimitReader(r, maxProcessFile+1))
