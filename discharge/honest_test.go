@@ -80,6 +80,9 @@ func TestTwoLevelsOfAFactorWithABestValueWarn(t *testing.T) {
 		require.NoError(t, err)
 		warned := strings.Contains(fmt.Sprint(m.Warnings()), "run lots at about 50")
 		assert.Equal(t, c.warns, warned, "moisture %v: %v", c.moisture, m.Warnings())
+		if c.warns {
+			assert.Contains(t, fmt.Sprint(m.Summary().Words), "more lots at new settings between", "steadier dosing is not what helps")
+		}
 	}
 }
 

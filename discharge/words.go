@@ -308,13 +308,17 @@ func (m *Model) wordsOnScatter(s *Summary) []string {
 	if s.SDLot > unusualScatter {
 		return out // a warning says that it may not be scatter
 	}
+	ofCurve := func(s Settings) float64 { // the share of a lot's uncertainty that the curve has
+		v := m.basis.values(s)
+		p := m.predictAt(&v)
+		return math.Sqrt(p.MeanCovariance[0][0] / p.LotCovariance[0][0])
+	}
 	mean := 0.0
 	for _, t := range m.trials {
-		v := m.basis.values(t.Settings)
-		p := m.predictAt(&v)
-		mean += math.Sqrt(p.MeanCovariance[0][0]/p.LotCovariance[0][0]) / float64(len(m.trials))
+		mean += ofCurve(t.Settings) / float64(len(m.trials))
 	}
-	if mean > 0.55 {
+	// Where lots were run, the curve may be known well and yet not between them.
+	if mean > 0.55 || ofCurve(nil) > 0.8 {
 		out = append(out, "accuracy is limited by the number of trial lots: more lots at new settings between the ones you have will narrow the intervals")
 	} else {
 		out = append(out, "accuracy is limited by lot-to-lot scatter: steadier dosing helps more than further trials")
