@@ -97,20 +97,26 @@ func students(freedom float64) distuv.StudentsT {
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}
 }
 
-// deviate is the p quantile of how far a lot lies from its prediction, in the
-// standard deviations that predictions state. Those make a normal 95 %
+// deviates is the quantile function of how far a lot lies from its prediction,
+// in the standard deviations that predictions state. Those make a normal 95 %
 // interval hold 95 % of lots; but lots follow Student's distribution, as the
 // fit takes them to, with more lots close by and more far off. Models of
 // earlier files have no degrees of freedom and stay normal.
-func deviate(freedom, p float64) float64 {
-	switch {
-	case p == 0.975:
-		return z975 // by the above; Student's quantile would take longer than the prediction
-	case freedom == 0:
-		return normalQuantile(p)
+func deviates(freedom float64) func(p float64) float64 {
+	if freedom == 0 {
+		return normalQuantile
 	}
 	t := students(freedom)
-	return t.Quantile(p) * z975 / t.Quantile(0.975)
+	t975 := t.Quantile(0.975)
+	return func(p float64) float64 { return t.Quantile(p) * z975 / t975 }
+}
+
+// deviate is the quantile p of deviates.
+func deviate(freedom, p float64) float64 {
+	if p == 0.975 {
+		return z975 // whatever the freedom; Student's quantile would take longer than the prediction
+	}
+	return deviates(freedom)(p)
 }
 
 // mean is the lot's mean shade over its panels.

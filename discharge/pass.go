@@ -61,12 +61,16 @@ const (
 )
 
 func newLotDeviates(freedom float64) (d lotDeviates) {
+	quantile := deviates(freedom)
 	norm := 0.0
 	for k := range d.at {
 		z := float64(k-deviatesHalf) * deviatesStep
-		d.at[k] = deviate(freedom, 0.5*math.Erfc(-z/math.Sqrt2))
 		d.weight[k] = math.Exp(-z * z / 2)
 		norm += d.weight[k]
+		if z > 0 { // Student's quantiles are dear, and symmetric about 0
+			d.at[k] = quantile(0.5 * math.Erfc(-z/math.Sqrt2))
+			d.at[2*deviatesHalf-k] = -d.at[k]
+		}
 	}
 	for k := range d.weight {
 		d.weight[k] /= norm

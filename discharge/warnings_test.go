@@ -1,0 +1,129 @@
+package discharge
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// shadeOf is a cloth whose level is a logistic function of log dose.
+func shadeOf(eta float64) (l, a, b float64) {
+	s := 1 / (1 + math.Exp(-eta))
+	return 24 + 60*s, -0.5 - 8*s*(1-s), -12 + 4*s - 6*s*(1-s)
+}
+
+// gridTrials is a table of lots of three panels at all combinations of levels
+// of three columns, the last being time.
+func gridTrials(t *testing.T, process string, columns [3]string, levels [3][]float64, eta func(x, y, time float64) float64) *Table {
+	var file strings.Builder
+	fmt.Fprintf(&file, "lot,role,process,%s,%s,%s,panel,illuminant,observer,L,a,b\n", columns[0], columns[1], columns[2])
+	row := func(lot, role, settings string, panel int, eta float64) {
+		l, a, b := shadeOf(eta)
+		fmt.Fprintf(&file, "%s,%s,%s,%s,%d,D65,10,%.3f,%.3f,%.3f\n", lot, role, process, settings, panel, l, a, b)
+	}
+	row("base", "base", ",,", 1, -20)
+	row("white", "white", ",,", 1, 20)
+	n := 0
+	for _, x := range levels[0] {
+		for _, y := range levels[1] {
+			for _, time := range levels[2] {
+				n++
+				dose := eta(x, y, time)
+				for panel, off := range []float64{-0.02, 0, 0.02} {
+					row(fmt.Sprintf("T%d", n), "trial", fmt.Sprintf("%g,%g,%g", x, y, time), panel+1, dose+off)
+				}
+			}
+		}
+	}
+	table, err := ReadTable("lots.csv", strings.NewReader(file.String()), nil)
+	require.NoError(t, err)
+	return table
+}
+
+// lotScatter gives each lot its own deviation of ln dose, of the given sd.
+func lotScatter(sd float64) func() float64 {
+	lot := -1.0
+	return func() float64 {
+		lot++
+		return sd * math.Sqrt2 * math.Sin(2.4*lot*lot)
+	}
+}
+
+// What is weighed on garment is diluted by more liquor, so an enzyme bath may
+// discharge less with it (by definition: g/L = 10 · % on garment / (L/kg)). A
+// bath whose dose is concentration × time must be learned as such, and one in
+// which liquor helps as that.
+func TestLiquorOfALaccaseBathActsAsTheTrialsSay(t *testing.T) {
+	for power, says := range map[float64]string{-1: "doubling liquor_ratio multiplies the dose by 0.", 0.5: "doubling liquor_ratio multiplies the dose by 1."} {
+		eta := func(strength, liquor, time float64) float64 {
+			return math.Log(strength/1.2) + power*math.Log(liquor/8.5) + math.Log(time/30)
+		}
+		m, err := Fit(gridTrials(t, "laccase-bath", [3]string{"strength_pct", "liquor_ratio", "time_min"},
+			[3][]float64{{0.6, 2.4}, {6, 12}, {15, 30, 60}}, eta), nil)
+		require.NoError(t, err)
+		for _, liquor := range []float64{6, 8, 10, 12} {
+			p, err := m.Predict(Settings{"strength_pct": 1.2, "liquor_ratio": liquor, "time_min": 40})
+			require.NoError(t, err)
+			l, _, _ := shadeOf(eta(1.2, liquor, 40))
+			assert.InDelta(t, l, p.Shade.L, 0.5, "power %g, %g L/kg", power, liquor)
+		}
+		assert.Contains(t, strings.Join(m.Summary().Words, "\n"), says)
+	}
+}
+
+// Two far levels of moisture say nothing of a best value between them
+// (elementary: a parabola needs three points); three do.
+func TestTwoLevelsOfAFactorWithABestValueWarn(t *testing.T) {
+	eta := func(strength, moisture, time float64) float64 {
+		return math.Log(strength/40) - math.Pow((moisture-50)/30, 2) + math.Log(time/10)
+	}
+	for _, c := range []struct {
+		moisture []float64
+		warns    bool
+	}{{[]float64{25, 75}, true}, {[]float64{45, 55}, false}, {[]float64{25, 50, 75}, false}} {
+		m, err := Fit(gridTrials(t, "ozone-gas", [3]string{"strength_gnm3", "moisture_pct", "time_min"},
+			[3][]float64{{20, 80}, c.moisture, {6, 12, 24}}, eta), nil)
+		require.NoError(t, err)
+		warned := strings.Contains(fmt.Sprint(m.Warnings()), "run lots at about 50")
+		assert.Equal(t, c.warns, warned, "moisture %v: %v", c.moisture, m.Warnings())
+	}
+}
+
+// Twenty-four lots that scatter by a tenth of the dose tell the curve well where they
+// were run; what lies between two far levels of moisture they leave open, so
+// more lots there help more than steadier dosing.
+func TestWhatLimitsAccuracyIsAskedBetweenTheLots(t *testing.T) {
+	for _, c := range []struct {
+		moisture []float64
+		says     string
+	}{{[]float64{25, 75}, "more lots at new settings between"}, {[]float64{25, 50, 75}, "steadier dosing"}} {
+		off := lotScatter(0.1)
+		m, err := Fit(gridTrials(t, "ozone-gas", [3]string{"strength_gnm3", "moisture_pct", "time_min"},
+			[3][]float64{{20, 80}, c.moisture, {4, 6, 9, 13, 19, 28}}, func(strength, moisture, time float64) float64 {
+				return math.Log(strength/40) - 0.5*math.Pow((moisture-50)/30, 2) + math.Log(time/10) + off()
+			}), nil)
+		require.NoError(t, err)
+		assert.Contains(t, fmt.Sprint(m.Summary().Words), c.says, "moisture %v", c.moisture)
+	}
+}
+
+// Lots that differ by half of the dose for no reason in the table: that is not
+// how dosing scatters (common practice, no source).
+func TestScatterBeyondThatOfDosingIsDoubted(t *testing.T) {
+	for _, c := range []struct {
+		sd    float64
+		warns bool
+	}{{0.05, false}, {0.5, true}} {
+		off := lotScatter(c.sd)
+		m, err := Fit(gridTrials(t, "permanganate-pellet", [3]string{"strength_pct", "ratio", "time_min"},
+			[3][]float64{{4, 9}, {1, 2}, {6, 10, 16, 24}}, func(strength, ratio, time float64) float64 {
+				return math.Log(strength/6) + math.Log(ratio/1.4) + math.Log(time/12) + off()
+			}), nil)
+		require.NoError(t, err)
+		assert.Equal(t, c.warns, strings.Contains(fmt.Sprint(m.Warnings()), "the model misses something"), "sd %g: %v", c.sd, m.Warnings())
+	}
+}
