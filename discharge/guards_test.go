@@ -214,3 +214,22 @@ func TestOtherGuards(t *testing.T) {
 	_, err = ReadTable("s.csv", strings.NewReader(shifted), nil)
 	assert.ErrorContains(t, err, "does not cover 400-700 nm")
 }
+
+// In whole numbers of 0-255 a blank that did nothing equals the base; as Lab to
+// three digits it does not.
+func TestABlankLikeTheBaseIsNoTwinOnSwatches(t *testing.T) {
+	for header, c := range map[string]struct {
+		reading string
+		twin    bool
+	}{"red,green,blue": {"40,50,80", false}, "illuminant,observer,L,a,b": {"D65,10,24.123,-0.512,-12.345", true}} {
+		text := "lot,role,process,panel," + header + "\n"
+		for _, lot := range []string{"base,base", "blank,blank"} {
+			for panel := range 3 {
+				text += fmt.Sprintf("%s,permanganate-pellet,%d,%s\n", lot, panel+1, c.reading)
+			}
+		}
+		table, err := ReadTable("lots.csv", strings.NewReader(text), nil)
+		require.NoError(t, err)
+		assert.Equal(t, c.twin, strings.Contains(fmt.Sprint(table.Warnings), "pasted twice"), "%s: %v", header, table.Warnings)
+	}
+}

@@ -135,3 +135,18 @@ func TestFirstPlanFollowsOrders(t *testing.T) {
 		require.Error(t, err, "%+v", bad)
 	}
 }
+
+// A second plan goes on counting, so that its lots can stand in one file with
+// those of the first.
+func TestPlansGoOnCounting(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	m.trials[0].ID, m.trials[1].ID = "N01", "N03"
+	plan, err := m.Plan(&PlanOptions{Lots: 3, Seed: 1})
+	require.NoError(t, err)
+	var ids []string
+	for _, l := range plan.Lots {
+		ids = append(ids, l.ID)
+	}
+	assert.ElementsMatch(t, []string{"N02", "N04", "N05"}, ids)
+}

@@ -13,7 +13,8 @@ import (
 // The columns that are not factors.
 func plainColumns() []string {
 	return []string{"lot", "role", "process", "fabric", "machine", "panel", "position", "stage", "state",
-		"tensile_loss_pct", "unit", "illuminant", "observer", "id"}
+		"tensile_loss_pct", "unit", "illuminant", "observer", "id",
+		"run"} // the order in which plan proposes its lots: nothing is learned from it
 }
 
 // colorColumns are the three columns of each kind of reading, as we write them.
@@ -309,9 +310,6 @@ func (l *layout) keepAside() {
 	for _, j := range l.unknown {
 		h := l.Header[j]
 		l.ignored = append(l.ignored, h)
-		if h == "run" { // the order in which plan proposes its lots
-			continue
-		}
 		if hint := didYouMean(h, free); hint != "" {
 			l.warn(l.HeaderLine, h, "", fmt.Errorf("the column is not known and was kept aside%s", hint))
 		} else {

@@ -318,3 +318,10 @@ func FuzzReadTable(f *testing.F) {
 		}
 	})
 }
+
+// The tables that plan writes have its run order, which needs no comment.
+func TestTheRunOrderOfAPlanIsNoUnknownColumn(t *testing.T) {
+	table, err := ReadTable("lots.csv", strings.NewReader("run,lot,role,process,panel,illuminant,observer,L,a,b\n1,base,base,permanganate-pellet,1,D65,10,24,-0.5,-12\n"), nil)
+	require.NoError(t, err)
+	assert.Empty(t, table.Warnings)
+}

@@ -331,3 +331,32 @@ func TestFewestLots(t *testing.T) {
 		}
 	}
 }
+
+// An enzyme may work best at a middle temperature because heat spends it: a
+// hotter bath has fewer minutes that count. Files of earlier versions, whose
+// factor does not say so, count them as before.
+func TestHeatSpendsWhatTemperatureNeedNotRaise(t *testing.T) {
+	minutes := func(heats bool, temp float64) float64 {
+		time, bath := doseFactor{Column: timeColumn, Transform: Log, Scale: 1}, doseFactor{Column: "temp_c", Transform: InverseKelvin, Scale: 1, Heats: heats}
+		time.between(math.Log(10), math.Log(60))
+		bath.between(bath.raw(40), bath.raw(60))
+		b := newBasis([]doseFactor{time, bath}, 2)
+		b.clock = clock{Life: 10, Heat: 1}
+		v := values{60, temp}
+		return math.Exp(b.at(&v)[b.time] + time.Center)
+	}
+	// Long after its life all of it has worked: minutes are the life, which
+	// goes with exp(40 kJ/mol / R · (1/T - 1/T0)).
+	ratio := math.Exp(40e3 / 8.314462618 * (1/(60+273.15) - 1/(40+273.15)))
+	assert.InEpsilon(t, ratio, minutes(true, 60)/minutes(true, 40), 0.03)
+	assert.InDelta(t, minutes(false, 60), minutes(false, 40), 1e-9)
+}
+
+// Where the difference of two covariances is none, the percentile stays a
+// number (the least degrees of freedom of a form of covariances is 1).
+func TestDeltaEP95OfADifferenceIsANumber(t *testing.T) {
+	got := deltaEP95(&[4]float64{1, 1, 1, 0}, &[3][3]float64{{0, 0.3, 0.3}, {0.3, 1e-3, 0}, {0.3, 0, 1e-3}})
+	assert.True(t, finite(got) && got >= 0, "%g", got)
+	// One channel alone: the 95 % point of a normal deviate, 1.96.
+	assert.InEpsilon(t, 1.96, deltaEP95(&[4]float64{1, 1, 1, 0}, &[3][3]float64{{1}}), 0.0125, "half of what TestChiSquare95 allows the square")
+}

@@ -99,6 +99,17 @@ func (t *Table) String() string {
 	return b.String()
 }
 
+// allBut gives every setting as it is but those whose column begins with open.
+func allBut(open string, settings map[string]float64) *discharge.SuggestOptions {
+	o := &discharge.SuggestOptions{Bounds: map[string]discharge.Range{}}
+	for c, v := range settings {
+		if !strings.HasPrefix(c, open) {
+			o.Bounds[c] = discharge.Range{Lo: v, Hi: v}
+		}
+	}
+	return o
+}
+
 func diff(a, b colorimetry.Lab) float64 { return colorimetry.CIEDE2000{}.Diff(a, b) }
 
 func (s *Scene) truth(set map[string]float64) colorimetry.Lab {
@@ -185,13 +196,7 @@ func NextLots(z Size) (*Table, error) {
 					return err
 				}
 				t.add("predict, "+x.name, diff(target.Lab, p.Shade))
-				given := &discharge.SuggestOptions{Bounds: map[string]discharge.Range{}}
-				for c, v := range set {
-					if c != "time_min" {
-						given.Bounds[c] = discharge.Range{Lo: v, Hi: v}
-					}
-				}
-				for name, opt := range map[string]*discharge.SuggestOptions{"suggest time, ": given, "suggest free, ": nil} {
+				for name, opt := range map[string]*discharge.SuggestOptions{"suggest time, ": allBut("time_", set), "suggest free, ": nil} {
 					r, err := x.m.Suggest(target, opt)
 					if err != nil {
 						return err

@@ -69,12 +69,7 @@ func Recalibrations(z Size) (*Carried, error) {
 					if x.m == two {
 						luck := rand.New(rand.NewPCG(s.Seed, rng.Uint64()))
 						lot := s.Laundry.Run(set, luck, laundry.RunOptions{NoHotSpots: true}).MeanLab(s.Weights)
-						c := t.Inside[what.name]
-						c.Of++
-						if Inside(&p, lot) {
-							c.Hits++
-						}
-						t.Inside[what.name] = c
+						t.Inside[what.name] = t.Inside[what.name].with(Inside(&p, lot))
 					}
 				}
 				_, lab := best.Expected(set, s.Weights)

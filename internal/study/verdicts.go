@@ -15,6 +15,15 @@ import (
 // Count is a share of cases.
 type Count struct{ Hits, Of int }
 
+// with is the count with one more case.
+func (c Count) with(hit bool) Count {
+	c.Of++
+	if hit {
+		c.Hits++
+	}
+	return c
+}
+
 // Share is the fraction of hits, NaN of none.
 func (c Count) Share() float64 { return float64(c.Hits) / float64(c.Of) }
 
@@ -56,10 +65,7 @@ func Reachability(z Size) (Reach, error) {
 			if err != nil {
 				return err
 			}
-			out.Refused.Of++
-			if !ok {
-				out.Refused.Hits++
-			}
+			out.Refused = out.Refused.with(!ok)
 			for _, d := range directions() {
 				off := lab
 				by := 4 + 6*rng.Float64()
@@ -81,12 +87,7 @@ func Reachability(z Size) (Reach, error) {
 				if err != nil {
 					return err
 				}
-				c := out.Called[d]
-				c.Of++
-				if !ok {
-					c.Hits++
-				}
-				out.Called[d] = c
+				out.Called[d] = out.Called[d].with(!ok)
 			}
 		}
 		return nil
@@ -201,10 +202,7 @@ func Tensile(z Size) (TensileResult, error) {
 			}
 			errs = append(errs, math.Abs(p.TensileLossPct.Mean-truth))
 			next := mean(s.Laundry.Run(set, rng, laundry.RunOptions{Positions: 1}))
-			out.Covered.Of++
-			if p.TensileLossPct.Known && p.TensileLossPct.Lo <= next && next <= p.TensileLossPct.Hi {
-				out.Covered.Hits++
-			}
+			out.Covered = out.Covered.with(p.TensileLossPct.Known && p.TensileLossPct.Lo <= next && next <= p.TensileLossPct.Hi)
 		}
 		return nil
 	})

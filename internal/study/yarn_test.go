@@ -149,16 +149,10 @@ func otherTrials(l *yarn.Laundry, n int) (*discharge.Table, error) {
 func (e *otherErrors) suggest(l *yarn.Laundry, m *discharge.Model, q question) error {
 	v := colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}
 	target := discharge.Target{ID: "target", Viewing: v, Lab: q.truth}
-	given := &discharge.SuggestOptions{Bounds: map[string]discharge.Range{}}
-	for c, x := range q.settings {
-		if !strings.HasPrefix(c, "strength_") {
-			given.Bounds[c] = discharge.Range{Lo: x, Hi: x}
-		}
-	}
 	for _, how := range []struct {
 		name string
 		opt  *discharge.SuggestOptions
-	}{{ofFree, nil}, {ofStrength, given}} {
+	}{{ofFree, nil}, {ofStrength, allBut("strength_", q.settings)}} {
 		r, err := m.Suggest(target, how.opt)
 		if err != nil {
 			return err
@@ -177,12 +171,7 @@ func (e *otherErrors) note(process, what string, de float64) {
 
 func (e *otherErrors) count(process string, hit bool) {
 	for _, p := range []string{process, "all"} {
-		c := e.inside[p]
-		c.Of++
-		if hit {
-			c.Hits++
-		}
-		e.inside[p] = c
+		e.inside[p] = e.inside[p].with(hit)
 	}
 }
 
