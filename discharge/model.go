@@ -48,6 +48,10 @@ type TrialRecord struct {
 	Panels   int     `json:",omitempty"` // behind Lab; 0 when a model file does not say
 }
 
+// OutOfLine reports whether the lot lies so far from the curve that the fit
+// gave it little weight: more than about 3.2 sd of lots.
+func (t TrialRecord) OutOfLine() bool { return t.Weight < 0.35 }
+
 // FitOptions are the choices of Fit; nil and the zero value mean the defaults.
 type FitOptions struct {
 	Process Process // used when the table's process column names a process of your own
@@ -134,6 +138,7 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	m.doubtLots()
 	m.fitTensile(o)
 	return m, nil
 }

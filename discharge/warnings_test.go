@@ -127,3 +127,43 @@ func TestScatterBeyondThatOfDosingIsDoubted(t *testing.T) {
 		assert.Equal(t, c.warns, strings.Contains(fmt.Sprint(m.Warnings()), "the model misses something"), "sd %g: %v", c.sd, m.Warnings())
 	}
 }
+
+// A lot that got a third of its dose is not the curve's fault. It must be named
+// where other programs read it, with what was expected: the shade that the
+// generator has at those settings.
+func TestLotOutOfLineIsWarnedOf(t *testing.T) {
+	for _, upset := range []float64{0, math.Log(3)} {
+		off := lotScatter(0.05)
+		dose := func(strength, ratio, time float64) float64 {
+			return 0.9*math.Log(strength/2) + 0.7*math.Log(ratio/1.4) + 0.8*math.Log(time/15)
+		}
+		m, err := Fit(gridTrials(t, "permanganate-stone", [3]string{"strength_gpl", "ratio", "time_min"},
+			[3][]float64{{1, 4}, {1, 2}, {8, 15, 30}}, func(strength, ratio, time float64) float64 {
+				eta := dose(strength, ratio, time) + off()
+				if strength == 4 && ratio == 1 && time == 15 {
+					eta -= upset
+				}
+				return eta
+			}), nil)
+		require.NoError(t, err)
+		var named []string
+		for _, w := range m.Summary().Warnings {
+			if strings.Contains(w, "out of line") {
+				named = append(named, w)
+			}
+		}
+		if upset == 0 {
+			assert.Empty(t, named)
+			continue
+		}
+		require.Len(t, named, 1)
+		assert.Contains(t, named[0], `lot "T8"`)
+		var was, lo, hi float64
+		_, err = fmt.Sscanf(named[0][strings.Index(named[0], "L* "):], "L* %f, where %f to %f", &was, &lo, &hi)
+		require.NoError(t, err, named[0])
+		l, _, _ := shadeOf(dose(4, 1, 15))
+		assert.Less(t, was, lo)
+		assert.Less(t, lo, l)
+		assert.Less(t, l, hi)
+	}
+}

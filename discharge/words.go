@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/fit"
@@ -290,20 +289,25 @@ func (m *Model) doubtScatter() {
 	}
 }
 
+// doubtLots warns of lots that the others do not explain.
+func (m *Model) doubtLots() {
+	for _, t := range m.trials {
+		if !t.OutOfLine() {
+			continue
+		}
+		v := m.basis.values(t.Settings)
+		p := m.predictAt(&v)
+		lo, hi := p.Interval(0, 0.95)
+		m.warnings = append(m.warnings, fmt.Errorf("lot %q is out of line with the others and has little weight: L* %.1f, where %.1f to %.1f is expected of its settings; look up what went otherwise, and repeat it: if it comes out the same, run more lots around it",
+			t.ID, t.Lab.L, lo, hi))
+	}
+}
+
 // wordsOnScatter says what limits accuracy and what to run next.
 func (m *Model) wordsOnScatter(s *Summary) []string {
 	out := []string{fmt.Sprintf("lots scatter by %.0f %% of dose, about ΔE00 %.1f in the middle of the path; panels within a lot by %.0f %%", 100*s.SDLot, s.LotDeltaE, 100*s.SDPanel)}
 	if m.loo != nil {
 		out = append(out, fmt.Sprintf("each trial lot predicted from the others: median ΔE00 %.2f, 95 %% within %.2f", s.LOOMedian, s.LOOP95))
-	}
-	var odd []string
-	for _, t := range m.trials {
-		if t.Weight < 0.35 {
-			odd = append(odd, t.ID)
-		}
-	}
-	if len(odd) > 0 {
-		out = append(out, "out of line with the others and given little weight: "+strings.Join(odd, ", "))
 	}
 	if s.SDLot > unusualScatter {
 		return out // a warning says that it may not be scatter

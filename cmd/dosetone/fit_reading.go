@@ -11,10 +11,6 @@ import (
 	"example.com/dosetone/discharge"
 )
 
-// oddWeight is the weight below which a lot is called out of line, as in the
-// words of a fit.
-const oddWeight = 0.35
-
 // heavyLots are the lots without which the curve would be another: it moves by
 // more than three times what leaving out the median lot does, and by more than
 // a pair of shades that people take for one (ΔE00 1). The heaviest comes first.

@@ -89,7 +89,7 @@ func (v *fitView) dosePicture() *page.Picture {
 		d.Curve = append(d.Curve, figure.DosePoint{Dose: v.dose[i], L: p.Shade.L, MeanLo: p.Shade.L - mean, MeanHi: p.Shade.L + mean, LotLo: lo, LotHi: hi})
 	}
 	for i, l := range v.lots {
-		d.Lots = append(d.Lots, figure.DoseLot{Name: l.ID, Dose: math.Exp(l.LnDose), Shade: l.Lab, Odd: l.Weight < oddWeight, Notable: v.notable(i)})
+		d.Lots = append(d.Lots, figure.DoseLot{Name: l.ID, Dose: math.Exp(l.LnDose), Shade: l.Lab, Odd: l.OutOfLine(), Notable: v.notable(i)})
 	}
 	if len(v.heavy) > 0 {
 		x := v.pull[v.heavy[0]]
@@ -105,7 +105,7 @@ func (v *fitView) dosePicture() *page.Picture {
 func (v *fitView) lotsPicture() *page.Picture {
 	rows := make([]figure.LotRow, len(v.lots))
 	for i, l := range v.lots {
-		rows[i] = figure.LotRow{Name: l.ID, Z: l.Z, Leverage: l.Leverage, Pull: math.NaN(), Odd: l.Weight < oddWeight, Heavy: v.isHeavy(i)}
+		rows[i] = figure.LotRow{Name: l.ID, Z: l.Z, Leverage: l.Leverage, Pull: math.NaN(), Odd: l.OutOfLine(), Heavy: v.isHeavy(i)}
 		if v.pull != nil {
 			rows[i].Pull = v.pull[i].DeltaE
 		}
@@ -125,7 +125,7 @@ func (v *fitView) pathSection() page.Section {
 	path := pathOf(v.m)
 	strip := stripOf(v.m)
 	for i, l := range v.lots {
-		path.Lots = append(path.Lots, figure.Named{Name: l.ID, Shade: l.Lab, Odd: l.Weight < oddWeight, Notable: v.notable(i)})
+		path.Lots = append(path.Lots, figure.Named{Name: l.ID, Shade: l.Lab, Odd: l.OutOfLine(), Notable: v.notable(i)})
 	}
 	lo, hi := v.ladder[0], v.ladder[len(v.ladder)-1]
 	strip.Marks = []figure.StripMark{{Name: "least dose", Level: lo.Level}, {Name: "most dose", Level: hi.Level}}

@@ -178,7 +178,7 @@ func (v *suggestView) stripPicture() *page.Picture {
 func (v *suggestView) path() figure.Path {
 	p := pathOf(v.m)
 	for _, t := range v.m.Trials() {
-		p.Lots = append(p.Lots, figure.Named{Name: t.ID, Shade: t.Lab, Odd: t.Weight < oddWeight})
+		p.Lots = append(p.Lots, figure.Named{Name: t.ID, Shade: t.Lab, Odd: t.OutOfLine()})
 	}
 	p.Targets = append(p.Targets, figure.Named{Name: "target", Shade: colorimetry.Lab(v.r.Target.shadeJSON)})
 	near := figure.Named{Name: "nearest", Shade: colorimetry.Lab(v.r.Closest)}
