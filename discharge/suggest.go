@@ -51,6 +51,7 @@ type Suggestions struct {
 	Reachable           bool
 	ClosestDeltaE       float64         // of the nearest expected shade inside the bounds
 	Closest             colorimetry.Lab // that shade
+	Nearest             *Suggestion     // settings that come nearest to a target that is not reachable, else nil
 	Why                 string          // why it is not reachable, and what would help; or what limits it
 	BestPassProbability float64
 	List                []Suggestion // best first
@@ -113,9 +114,27 @@ func (m *Model) SuggestContext(ctx context.Context, t Target, opt *SuggestOption
 		out.Why = fmt.Sprintf("the shade can be reached, but every way there is expected to cost more than %g %% of tensile strength", opt.MaxTensileLossPct)
 	}
 	if !out.Reachable {
-		out.List = nil
+		out.List, out.Nearest = nil, nearestOf(list, out.Closest)
 	}
 	return out, nil
+}
+
+// nearestOf is the first in rank of those whose shade is about as near as any
+// to c, the nearest shade within reach. (Far from the path many shades are about
+// as near to the target.)
+func nearestOf(list []Suggestion, c colorimetry.Lab) *Suggestion {
+	const asNear = 0.1 // ΔE00, which no eye tells
+	var f colorimetry.CIEDE2000
+	least := math.Inf(1)
+	for i := range list {
+		least = min(least, f.Diff(c, list[i].Shade))
+	}
+	for i := range list {
+		if f.Diff(c, list[i].Shade) <= least+asNear {
+			return &list[i]
+		}
+	}
+	return nil
 }
 
 func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {

@@ -1,11 +1,13 @@
 package discharge_test
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 )
 
@@ -29,4 +31,34 @@ func TestWhyTellsBoundsFromFabric(t *testing.T) {
 	target.Lab = m.ShadeAt(0.5)
 	target.Lab.A += 12
 	assert.Contains(t, why(1.5), "off the shade path: the target is redder")
+}
+
+// The nearest settings to a target out of reach: none of a grid over the same
+// bounds is predicted nearer, by what an eye could tell.
+func TestNearestSettingsToATargetOutOfReach(t *testing.T) {
+	m := fitted(t, demoTable(t))
+	bounds := map[string]discharge.Range{"ratio": {Lo: 1.2, Hi: 1.8}}
+	for name, target := range map[string]colorimetry.Lab{"redder": {L: 50, A: 20, B: -9}, "lighter": m.ShadeAt(0.97), "darker": m.ShadeAt(0.02)} {
+		s, err := m.Suggest(discharge.Target{ID: name, Viewing: m.Viewing(), Lab: target}, &discharge.SuggestOptions{Bounds: bounds})
+		require.NoError(t, err)
+		require.False(t, s.Reachable)
+		require.NotNil(t, s.Nearest, name)
+		least := math.Inf(1)
+		for strength := 4.0; strength <= 10; strength += 0.5 {
+			for ratio := 1.2; ratio <= 1.8; ratio += 0.1 {
+				for time := 6.0; time <= 24; time += 0.5 {
+					p, err := m.Predict(discharge.Settings{"strength_pct": strength, "ratio": ratio, "time_min": time})
+					require.NoError(t, err)
+					least = min(least, colorimetry.CIEDE2000{}.Diff(target, p.Shade))
+				}
+			}
+		}
+		assert.LessOrEqual(t, s.Nearest.DeltaE, least+0.15, name)
+		assert.InDelta(t, s.Nearest.DeltaE, colorimetry.CIEDE2000{}.Diff(target, s.Nearest.Shade), 1e-9, name)
+		assert.False(t, s.Nearest.Extrapolated, name)
+	}
+	s, err := m.Suggest(discharge.Target{ID: "t", Viewing: m.Viewing(), Lab: m.ShadeAt(0.5)}, nil)
+	require.NoError(t, err)
+	assert.True(t, s.Reachable)
+	assert.Nil(t, s.Nearest)
 }

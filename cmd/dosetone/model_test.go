@@ -230,7 +230,11 @@ func unreachable(t *testing.T) {
 	require.Greater(t, got.ClosestDeltaE, 10.0)
 	require.Zero(t, got.BestPassProbability)
 	require.Contains(t, got.Why, "redder")
-	require.Contains(t, ok(t, "suggest", "model.json", "--lab", "45,30,12"), "NOT REACHABLE")
+	require.NotNil(t, got.Nearest, "settings that come nearest")
+	require.InDelta(t, got.ClosestDeltaE, got.Nearest.DeltaE, 0.2)
+	said := ok(t, "suggest", "model.json", "--lab", "45,30,12")
+	require.Contains(t, said, "NOT REACHABLE")
+	require.Contains(t, said, "Nearest to it: ")
 	require.Contains(t, ok(t, "suggest", "model.json", "--lab", "45,30,12", "--format", "csv"), "lab,false,")
 }
 

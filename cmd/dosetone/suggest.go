@@ -59,6 +59,7 @@ type suggestResult struct {
 	BestPassProbability float64      `json:"best_pass_probability"`
 	Why                 string       `json:"why"`
 	Suggestions         []suggestion `json:"suggestions"`
+	Nearest             *suggestion  `json:"nearest,omitempty"` // of a target that is not reachable
 }
 
 type targetJSON struct {
@@ -163,22 +164,37 @@ func newSuggestResult(m *discharge.Model, s discharge.Suggestions) (suggestResul
 		Viewing: m.Viewing().String(), Tolerance: s.Tolerance, Reachable: s.Reachable, ClosestDeltaE: s.ClosestDeltaE, Closest: shadeOf(s.Closest),
 		BestPassProbability: s.BestPassProbability, Why: s.Why, Suggestions: []suggestion{},
 	}
-	for _, x := range s.List {
-		p, err := m.Predict(x.Settings)
+	for i := range s.List {
+		y, err := newSuggestion(m, &s.List[i])
 		if err != nil {
 			return r, err
 		}
-		y := suggestion{Settings: x.Settings, Shade: shadeOf(x.Shade), LotInterval: intervalOf(p), DeltaE: x.DeltaE, Along: x.Along, Off: x.Off,
-			PassProbability: x.PassProbability, TensileLossPct: tensileOf(x.TensileLossPct), Extrapolated: x.Extrapolated}
-		if w := x.TimeWindowMin; w != [2]float64{} {
-			y.TimeWindowMin = &w
-		}
-		if x.ActiveGPerKg > 0 && !math.IsInf(x.ActiveGPerKg, 0) {
-			y.ActiveGPerKg = &x.ActiveGPerKg
-		}
 		r.Suggestions = append(r.Suggestions, y)
 	}
+	if s.Nearest != nil {
+		y, err := newSuggestion(m, s.Nearest)
+		if err != nil {
+			return r, err
+		}
+		r.Nearest = &y
+	}
 	return r, nil
+}
+
+func newSuggestion(m *discharge.Model, x *discharge.Suggestion) (suggestion, error) {
+	p, err := m.Predict(x.Settings)
+	if err != nil {
+		return suggestion{}, err
+	}
+	y := suggestion{Settings: x.Settings, Shade: shadeOf(x.Shade), LotInterval: intervalOf(p), DeltaE: x.DeltaE, Along: x.Along, Off: x.Off,
+		PassProbability: x.PassProbability, TensileLossPct: tensileOf(x.TensileLossPct), Extrapolated: x.Extrapolated}
+	if w := x.TimeWindowMin; w != [2]float64{} {
+		y.TimeWindowMin = &w
+	}
+	if x.ActiveGPerKg > 0 && !math.IsInf(x.ActiveGPerKg, 0) {
+		y.ActiveGPerKg = &x.ActiveGPerKg
+	}
+	return y, nil
 }
 
 func optional(c *colorimetry.Lab) *shadeJSON {

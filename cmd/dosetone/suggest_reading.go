@@ -23,7 +23,11 @@ func (v *suggestView) lead() string {
 // stripReading compares the suggestions' expected shades with the target.
 func (v *suggestView) stripReading() []string {
 	if len(v.r.Suggestions) == 0 {
-		return []string{fmt.Sprintf("The nearest shade that the allowed settings reach lies ΔE00 %.1f from the target: %s.", v.r.ClosestDeltaE, apart(v.r.Target.shadeJSON, v.r.Closest))}
+		out := []string{fmt.Sprintf("The nearest shade that the allowed settings reach lies ΔE00 %.1f from the target: %s.", v.r.ClosestDeltaE, apart(v.r.Target.shadeJSON, v.r.Closest))}
+		if v.r.Nearest != nil {
+			out = append(out, "Nearest to it: "+nearestText(v.m, v.r.Nearest)+".")
+		}
+		return out
 	}
 	best := v.r.Suggestions[0]
 	share := best.DeltaE / v.r.Tolerance
