@@ -50,7 +50,7 @@ func (m *Model) locate(s Settings, v *values) error {
 		case !ok && f.Needed:
 			return missingFactor(f.Column)
 		case !ok:
-			u = f.value(0)
+			u = m.basis.middle[j]
 		case math.IsNaN(u) || math.IsInf(u, 0):
 			return fmt.Errorf("%s must be a finite number", f.Column)
 		case f.Transform == Log && u <= 0:
