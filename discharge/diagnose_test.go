@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
 )
@@ -37,24 +38,26 @@ func exponent(m *discharge.Model, column string) float64 {
 	return math.NaN()
 }
 
-// Influences against doing it by hand for one lot, and the lots' own
-// leave-one-out figures: those keep the candidates of the whole fit, so they
-// agree for most lots but not for one that decides on the curve.
+// Influences against doing it by hand for one lot. The lots' own leave-one-out
+// figures keep the candidates of the whole fit: their median, which a fit
+// reports, is that of fitting anew, but a lot that decides on the curve is
+// missed by much more anew.
 func TestInfluencesAreThoseOfFittingWithoutTheLot(t *testing.T) {
 	table := demoTable(t)
 	m := fitted(t, table)
 	all, err := m.Influences(t.Context(), table, nil, 5)
 	require.NoError(t, err)
 	require.Len(t, all, len(m.Trials()))
-	agree := 0
+	var kept, anew []float64
 	for i, d := range m.Diagnostics() {
 		require.Equal(t, d.ID, all[i].Lot)
 		require.Len(t, all[i].Ladder, 5)
-		if math.Abs(d.LeftOut-all[i].LeftOut) < 0.1 {
-			agree++
-		}
+		kept, anew = append(kept, d.LeftOut), append(anew, all[i].LeftOut)
 	}
-	assert.GreaterOrEqual(t, agree, len(all)*3/4)
+	slices.Sort(kept)
+	slices.Sort(anew)
+	half := len(all) / 2
+	assert.InDelta(t, (anew[half-1]+anew[half])/2, (kept[half-1]+kept[half])/2, 0.1)
 	less := *table
 	less.Lots = slices.DeleteFunc(slices.Clone(table.Lots), func(l discharge.Lot) bool { return l.ID == "T06" && l.Role == discharge.Trial })
 	n := fitted(t, &less)
@@ -63,53 +66,15 @@ func TestInfluencesAreThoseOfFittingWithoutTheLot(t *testing.T) {
 	p, err := n.Predict(m.Ladder(5)[2])
 	require.NoError(t, err)
 	assert.Equal(t, p.Shade, all[i].Ladder[2])
+	d := m.Diagnostics()[i]
+	p, err = n.Predict(d.Settings)
+	require.NoError(t, err)
+	assert.InDelta(t, colorimetry.CIEDE2000{}.Diff(d.Lab, p.Shade), all[i].LeftOut, 1e-9)
 
 	ctx, stop := context.WithCancel(t.Context())
 	stop()
 	_, err = m.Influences(ctx, table, nil, 5)
 	require.ErrorIs(t, err, context.Canceled)
-}
-
-// The diagonal of the hat matrix is by definition how far the fitted value
-// moves when the lot's own reading moves by one (Hoaglin and Welsch, Amer.
-// Statist. 32 (1978) 17, eq. 2.1). Grid and robust weights move too, hence the
-// slack.
-func TestLeverageIsHowFarALotPullsItsOwnFit(t *testing.T) {
-	m := fitted(t, demoTable(t))
-	all := m.Diagnostics()
-	slices.SortFunc(all, func(a, b discharge.LotDiagnostic) int {
-		if a.Leverage < b.Leverage {
-			return -1
-		}
-		return 1
-	})
-	sum := 0.0
-	for _, d := range all {
-		assert.True(t, d.Leverage > 0 && d.Leverage <= 1, "%s: %g", d.ID, d.Leverage)
-		sum += d.Leverage
-	}
-	assert.Less(t, sum, 11.0, "ten coefficients and a plateau")
-	const by = 0.4
-	for _, d := range []discharge.LotDiagnostic{all[0], all[len(all)/2], all[len(all)-1]} {
-		moved := func(dl float64) float64 {
-			table := demoTable(t)
-			for i := range table.Lots {
-				l := &table.Lots[i]
-				if l.ID != d.ID || l.Role != discharge.Trial {
-					continue
-				}
-				for k := range l.Panels {
-					for r := range l.Panels[k].Readings {
-						l.Panels[k].Readings[r].Lab.L += dl
-					}
-				}
-			}
-			p, err := fitted(t, table).Predict(d.Settings)
-			require.NoError(t, err)
-			return p.Shade.L
-		}
-		assert.InDelta(t, (moved(by)-moved(-by))/(2*by), d.Leverage, 0.12, d.ID)
-	}
 }
 
 func TestLnDoseIsZeroInTheMiddleAndRisesAlongTheLadder(t *testing.T) {

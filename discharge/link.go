@@ -88,6 +88,7 @@ type link struct {
 	scale scale
 	low   float64 // level of the blank
 	unit  float64 // slope of the curve where it is half way, relative to 1/4
+	half  float64 // η of level 1/2
 	table []knot
 	// balance is worked out when a candidate with a supply needs it.
 	balance func() *supplyTable
@@ -115,6 +116,7 @@ func newLink(curve fit.Curve, sc scale, l0, l1, low float64) link {
 		l := sc.from(from + curve.At(eta)*(to-from))
 		k.table[i] = knot{(l - l0) / span, curve.Slope(eta) * (to - from) / sc.slope(l) / span / linkNodes}
 	}
+	k.half = k.inverse(0.5)
 	curveAlone := k
 	k.balance = sync.OnceValue(func() *supplyTable { return newSupplyTable(&curveAlone, l0, l1) })
 	return k

@@ -10,25 +10,28 @@ import (
 )
 
 // candidate is one form that the model may take: a curve on a scale, a way to
-// count time, and whether the oxidizer may run short.
+// count time, and what makes the oxidizer run short, if anything.
 type candidate struct {
-	link     link
-	basis    *doseBasis
-	supplied bool
-	table    *supplyTable // of a supplied candidate in use
+	link   link
+	basis  *doseBasis
+	demand demand
+	table  *supplyTable // of a candidate in use, for demand by dye
 }
 
-// prepare works out what a supplied candidate needs.
+// prepare works out what a candidate needs.
 func (c *candidate) prepare() {
-	if c.supplied {
+	if c.demand == byDye {
 		c.table = c.link.balance()
 	}
 }
 
+// supplied tells whether ln of the supply is one of the parameters.
+func (c *candidate) supplied() bool { return c.demand != noDemand }
+
 // size is the number of parameters: the coefficients of the η row, ln of the
 // supply at the middle of the trials where there is one, and the upper plateau.
 func (c *candidate) size() int {
-	if c.supplied {
+	if c.supplied() {
 		return c.basis.terms() + 2
 	}
 	return c.basis.terms() + 1
@@ -39,12 +42,12 @@ func (c *candidate) size() int {
 // the derivatives by all parameters but the plateau; the first is that by η.
 func (c *candidate) dose(theta, row []float64, charge float64, grad []float64) (eta float64) {
 	eta = dot(row, theta)
-	if !c.supplied {
+	if !c.supplied() {
 		copy(grad, row)
 		return eta
 	}
 	n, slope := len(row), 0.0
-	eta, slope, grad[n] = c.table.left(eta, theta[n]+charge)
+	eta, slope, grad[n] = c.left(eta, theta[n]+charge)
 	for j, v := range row {
 		grad[j] = slope * v
 	}
@@ -98,7 +101,7 @@ func (c *candidate) concaves() []float64 {
 }
 
 // runsOut tells whether minutes or oxidizer run out.
-func (c *candidate) runsOut() bool { return c.basis.clock.Life > 0 || c.supplied }
+func (c *candidate) runsOut() bool { return c.basis.clock.Life > 0 || c.supplied() }
 
 // logPrior is the log prior weight of one grid point, such that all candidates
 // weigh the same.
@@ -175,16 +178,18 @@ func (f *fitting) promises() []cell {
 	var probes []cell
 	for k := range f.problems {
 		if l := &f.problems[k].link; l.curve == (fit.LogNormal{}) && l.scale == scaleL {
-			probes = append(probes, f.promise(k, supplyStarts()))
+			probes = append(probes, f.promise(k, f.problems[k].demand.starts()))
 		}
 	}
 	slices.SortStableFunc(probes, byEvidence)
 	var list []cell
 	few := min(promisingClocks, len(probes))
-	// The best one with a supply is among them: the middling curve does it least justice.
-	if i := slices.IndexFunc(probes, func(p cell) bool { return f.problems[p.candidate].supplied }); i >= few {
-		probes[few] = probes[i]
-		few++
+	// The best one of each supply is among them: the middling curve does it least justice.
+	for _, by := range []demand{byDye, byDose} {
+		if i := slices.IndexFunc(probes, func(p cell) bool { return f.problems[p.candidate].demand == by }); i >= few {
+			probes[few], probes[i] = probes[i], probes[few]
+			few++
+		}
 	}
 	for _, p := range probes[:few] {
 		if f.ctx.Err() != nil {
@@ -194,7 +199,7 @@ func (f *fitting) promises() []cell {
 		own := f.problems[p.candidate].candidate
 		starts := []float64{p.post.mean[own.basis.terms()]} // the supply found, if any
 		for k := range f.problems {
-			if c := f.problems[k].candidate; c != own && c.basis == own.basis && c.supplied == own.supplied {
+			if c := f.problems[k].candidate; c != own && c.basis == own.basis && c.demand == own.demand {
 				list = append(list, f.promise(k, starts))
 			}
 		}
@@ -208,7 +213,7 @@ func (f *fitting) promises() []cell {
 func (f *fitting) promise(k int, supplies []float64) (best cell) {
 	c := f.problems[k].candidate
 	c.prepare()
-	if !c.supplied {
+	if !c.supplied() {
 		supplies = supplies[:1] // all the same
 	}
 	means := c.concaves()
@@ -255,7 +260,7 @@ func (pr *problem) start(h hyper, lnQ float64) []float64 {
 			theta[1+j] = h.exponent * pr.link.unit
 		}
 	}
-	if pr.supplied {
+	if pr.supplied() {
 		theta[n] = lnQ
 	}
 	var off []float64
@@ -265,10 +270,10 @@ func (pr *problem) start(h hyper, lnQ float64) []float64 {
 		}
 		s := min(max(l.level, pr.link.low+0.02), 0.97)
 		eta := pr.link.inverse(s)
-		if pr.supplied {
+		if pr.supplied() {
 			// A lot that ran out of oxidizer says only that it had enough of the rest.
 			eta = bisect(supplyFrom, eta+4, 30, func(e float64) bool {
-				v, _, _ := pr.table.left(e, lnQ+l.charge)
+				v, _, _ := pr.left(e, lnQ+l.charge)
 				return v < eta
 			})
 		}

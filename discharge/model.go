@@ -93,7 +93,7 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	if err != nil {
 		return nil, err
 	}
-	m := &Model{inflation: 1, freedom: tailWeight, joint: true, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
 	if m.process, err = processOf(t, o, opt); err != nil {
 		return nil, err
 	}
@@ -166,8 +166,8 @@ func (m *Model) fitting(ctx context.Context, o *observed, links []link) *fitting
 		}
 		corner := basis.corners()
 		for k := range links {
-			for _, supplied := range []bool{false, true} {
-				f.add(candidate{link: links[k], basis: &basis, supplied: supplied}, lots, corner)
+			for _, by := range []demand{noDemand, byDye, byDose} {
+				f.add(candidate{link: links[k], basis: &basis, demand: by}, lots, corner)
 			}
 		}
 	}

@@ -100,6 +100,9 @@ type (
 		Time   [3]float64 `json:"clock_center_lo_hi"` // of the time factor under the clock
 		// Supplied says that ln of the supply stands in Mean before the plateau.
 		Supplied bool `json:"supplied,omitempty"`
+		// SpentBy is "dose" where what the oxidizer does spends it, in place of
+		// the dye.
+		SpentBy string `json:"spent_by,omitempty"`
 	}
 )
 
@@ -126,7 +129,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 		f.Path.Cov = append(f.Path.Cov, mat.Row(nil, i, p.cov))
 	}
 	for _, c := range m.comps {
-		cf := modelCurve{Curve: c.link.curve.Name(), Scale: c.link.scale.String(), Weight: c.weight, Mean: c.mean, Cov: c.cov, SDLot: c.sdLot, Clock: c.basis.clock, Time: c.basis.timeRange(), Supplied: c.supplied}
+		cf := modelCurve{Curve: c.link.curve.Name(), Scale: c.link.scale.String(), Weight: c.weight, Mean: c.mean, Cov: c.cov, SDLot: c.sdLot, Clock: c.basis.clock, Time: c.basis.timeRange(), Supplied: c.supplied(), SpentBy: c.demand.spentBy()}
 		if s, ok := c.link.curve.(fit.ShapedCurve); ok {
 			cf.Shape = s.Shape()
 		}

@@ -212,7 +212,11 @@ func (f *modelFile) curves(m *Model) error {
 		if err != nil {
 			return err
 		}
-		own := candidate{link: l, basis: basis, supplied: c.Supplied}
+		by, err := demandOf(c.Supplied, c.SpentBy)
+		if err != nil {
+			return fmt.Errorf("curve %q: %w", c.Curve, err)
+		}
+		own := candidate{link: l, basis: basis, demand: by}
 		p := own.size()
 		if len(c.Mean) != p || len(c.Cov) != p*p || !magnitude(etaLimit, c.Mean...) || !magnitude(etaLimit, c.Cov...) || !magnitude(scatterLimit, c.Weight, c.SDLot) {
 			return fmt.Errorf("curve %q: wrong number of values, or one out of range", c.Curve)

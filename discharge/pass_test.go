@@ -29,7 +29,7 @@ func TestDeviateAgainstTheTable(t *testing.T) {
 func TestPassAgainstDrawnLots(t *testing.T) {
 	m, err := Fit(demoTrials(t), nil)
 	require.NoError(t, err)
-	require.InDelta(t, tailWeight, m.freedom, 0)
+	require.InDelta(t, predictionFreedom, m.freedom, 0)
 	const draws = 40000
 	rng := rand.New(rand.NewPCG(8, 15))
 	draw := students(m.freedom)

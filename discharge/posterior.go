@@ -31,6 +31,12 @@ type hyper struct {
 // little. Lange, Little and Taylor, JASA 84 (1989) 881, use 4 for the same end.
 const tailWeight = 4
 
+// predictionFreedom is that number for lots about their prediction. Its own
+// error is nearly normal and has, where lots are run, about 0.4 of their
+// variance: by Welch's and Satterthwaite's formula (Biometrika 34 (1947) 28; Biometrics Bulletin
+// 2 (1946) 110) 4·(1 + 0.4)² of them.
+const predictionFreedom = 8
+
 // posterior is the normal approximation to what the trials say about the
 // parameters of one candidate: the coefficients of the η row and, last, the
 // upper plateau. It is Laplace's: mode, inverse curvature, and the evidence.
@@ -87,13 +93,8 @@ const bendSlack = 0.02
 // sd, for a factor that has a best value instead of raising the dose all the
 // way. A linear factor, such as the moisture of cloth under ozone or the pH of
 // an enzyme, is scaled to half its usual range: at the ends of what is usual
-// it does a little less than half of its best (common practice, no source).
-func (f *doseFactor) optimum() (mean, sd float64) {
-	if f.Transform == Linear {
-		return 0.8, 0.5
-	}
-	return 0.5, 0.5
-}
+// it does a little more than half of its best (common practice, no source).
+func optimum() (mean, sd float64) { return 0.5, 0.5 }
 
 // fewLevelsMatter is the log dose from which on it is worth a warning that two
 // levels leave an optimum between them to what is assumed: a fifth of the dose.
@@ -111,7 +112,7 @@ func (f *doseFactor) assumedBest(xs []float64) float64 {
 			return 0
 		}
 	}
-	mean, _ := f.optimum()
+	mean, _ := optimum()
 	return mean * f.Hi * f.Hi
 }
 
@@ -145,14 +146,15 @@ func (pr *problem) priors(h hyper, ws *workspace) {
 			case b.factors[j].Monotone:
 				set(n, 0, h.bend)
 			default:
-				mean, sd := b.factors[j].optimum()
+				mean, sd := optimum()
 				set(n, -mean, sd)
 			}
 			n++
 		}
 	}
-	if pr.supplied {
-		put(n, supplyMean, supplySD)
+	if pr.supplied() {
+		mean, sd := pr.demand.prior()
+		put(n, mean, sd)
 		n++
 	}
 	put(n, 1, plateauSD)
@@ -187,7 +189,7 @@ func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
 		for i := range pr.lots {
 			biggest = math.Max(biggest, math.Abs(dot(pr.lots[i].row, ws.step)))
 		}
-		if pr.supplied {
+		if pr.supplied() {
 			biggest = math.Max(biggest, 3*math.Abs(ws.step[n]))
 		}
 		scale := 1.0

@@ -275,7 +275,7 @@ func (c *component) loosened(sd, novelty float64) []float64 {
 			cov[j*p+k] += square(far*recalSteepSD) * c.mean[j] * c.mean[k]
 		}
 	}
-	if c.supplied {
+	if c.supplied() {
 		cov[n*p+n] += square(far * recalSupplySD)
 	}
 	cov[p*p-1] += square(recalPlateauSD) * (1 + square(far))

@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"fmt"
 	"math"
 
 	"example.com/dosetone/colorimetry"
@@ -19,17 +20,87 @@ import (
 // decay, metal) makes q smaller, and q is learned. r is 1 less the share of
 // K/S that is left (Kubelka-Munk: K/S is in proportion to the dye).
 
-// The prior of ln q: from a supply that leaves half of the dye to one that is
-// hardly missed. What laundries charge stands in no standard, but a charge far
-// from what the dye needs either does nothing or is waste.
+//
+// Oxidizer is also spent by what it does to everything else: cloth, size,
+// carrier, the bath itself. Where that is most of it, what remains falls with
+// the dose, whether there is dye left or not,
+//
+//	dx/dκ = 1 - x/q, so x = q·(1 - exp(-κ/q)),
+//
+// and no time gives more than the dose q.
+
+// demand is what uses the oxidizer up.
+type demand int
+
 const (
-	supplyMean = 0.1
-	supplySD   = 0.5
+	noDemand demand = iota // it never runs short
+	byDye
+	byDose
 )
 
-// supplyStarts are the ln q from which a fit sets out: the evidence may have a
-// top on either side of 1.
-func supplyStarts() []float64 { return []float64{-0.35, 0.1, 0.55} }
+// prior is the prior mean and sd of ln q. By dye: from a supply that leaves half
+// of it to one that is hardly missed. By dose, in units of the dose that
+// brings cloth half way: from one that ends there to one that ends near white.
+// What laundries charge stands in no standard, but a charge far from what is
+// needed either does nothing or is waste.
+func (d demand) prior() (mean, sd float64) {
+	if d == byDose {
+		return 0.3, 0.7
+	}
+	return 0.1, 0.5
+}
+
+// starts are the ln q from which a fit sets out: the evidence may have a top on
+// either side of the middle.
+func (d demand) starts() []float64 {
+	mean, _ := d.prior()
+	return []float64{mean - 0.45, mean, mean + 0.45}
+}
+
+// spentBy is how a model file tells demands with a supply apart.
+func (d demand) spentBy() string {
+	if d == byDose {
+		return "dose"
+	}
+	return ""
+}
+
+// demandOf reads what a model file says.
+func demandOf(supplied bool, spentBy string) (demand, error) {
+	switch {
+	case !supplied && spentBy == "":
+		return noDemand, nil
+	case supplied && spentBy == "":
+		return byDye, nil
+	case supplied && spentBy == "dose":
+		return byDose, nil
+	}
+	return noDemand, fmt.Errorf("a supply of %t spent by %q is unknown", supplied, spentBy)
+}
+
+// left is the log dose that is left of eta for ln q, and its derivatives by
+// both.
+func (c *candidate) left(eta, lnQ float64) (left, byEta, byQ float64) {
+	if c.demand == byDye {
+		return c.table.left(eta, lnQ)
+	}
+	return leftOfDose(eta, lnQ+c.link.half)
+}
+
+// leftOfDose is left where the dose itself is the demand, in the unit of η.
+func leftOfDose(eta, lnQ float64) (left, byEta, byQ float64) {
+	d := eta - lnQ
+	switch {
+	case d < -36: // exp(d) is below the last digit of 1
+		return eta, 1, 0
+	case d > 4: // nothing is left: exp(-exp(4)) is below it
+		return lnQ, 0, 1
+	}
+	u := math.Exp(d)
+	gone := spent(u)
+	byEta = u * (1 - gone) / gone
+	return lnQ + math.Log(gone), byEta, 1 - byEta
+}
 
 // supplyTable holds ln x for a grid of ln κ and ln q, with bilinear
 // interpolation between its nodes: within 0.002 of the balance for dye of first
@@ -94,8 +165,7 @@ func newSupplyTable(k *link, l0, l1 float64) *supplyTable {
 	return t
 }
 
-// left is the log dose that is left of eta for ln q, and its derivatives by
-// both.
+// left is candidate.left from the table.
 func (t *supplyTable) left(eta, lnQ float64) (left, byEta, byQ float64) {
 	u := (eta - supplyFrom) * supplySteps
 	if !(u > 0) {

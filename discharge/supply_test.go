@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -95,6 +96,91 @@ func TestSupplyRisesAndHasItsDerivatives(t *testing.T) {
 	}
 }
 
+// The closed form against steps of the balance itself, dx/dκ = 1 - x/q.
+func TestDoseThatSpendsTheOxidizerFollowsItsBalance(t *testing.T) {
+	for _, q := range []float64{0.2, 1, 5} {
+		x, kappa := 0.0, 0.0
+		const h = 1e-3
+		for kappa < 20 {
+			k1 := 1 - x/q
+			k2 := 1 - (x+h/2*k1)/q
+			k3 := 1 - (x+h/2*k2)/q
+			k4 := 1 - (x+h*k3)/q
+			x += h / 6 * (k1 + 2*k2 + 2*k3 + k4)
+			kappa += h
+			left, byEta, byQ := leftOfDose(math.Log(kappa), math.Log(q))
+			require.InDelta(t, math.Log(x), left, 1e-9, "q %g, dose %g", q, kappa)
+			require.InDelta(t, (1-x/q)*kappa/x, byEta, 1e-8, "d ln x / d ln κ, by the balance")
+			require.InDelta(t, 1, byEta+byQ, 1e-12, "x is of first degree in κ and q together")
+		}
+	}
+	for _, eta := range []float64{-1e4, -40, 40, 1e4} {
+		left, byEta, byQ := leftOfDose(eta, 0)
+		assert.InDelta(t, min(eta, 0), left, 1e-12)
+		assert.InDelta(t, 1, byEta+byQ, 1e-12)
+	}
+}
+
+// Baths in which the enzyme works in proportion to its weight to the power 0.4 and
+// wears itself out by that, whatever dye there is, so that no
+// time gives more than a dose that is in proportion to what was weighed: the fit
+// finds how much that is, predicts a strength between the two that it saw, and
+// says so; saved and loaded it predicts the same to the last digit.
+func TestFitFindsThatTheDoseSpendsTheOxidizer(t *testing.T) {
+	const supply, base = 1.4, 22.0 // in doses of level 1/2 in K/S: ln 2 of first order
+	ks := func(l float64) float64 { return colorimetry.KS(luminance(l)) }
+	full, white := ks(base), ks(80)
+	half := -math.Log((ks(51) - white) / (full - white)) // dose of level 1/2, L* 51
+	lightness := func(s Settings) float64 {
+		charge := math.Log(s["strength_pct"] / 1.2)
+		kappa := math.Exp(0.9 + 0.4*charge + math.Log(s["time_min"]/30))
+		q := supply * half * math.Exp(charge)
+		return lightnessOf(colorimetry.FromKS(white + (full-white)*math.Exp(q*math.Expm1(-kappa/q))))
+	}
+	rng := rand.New(rand.NewPCG(19, 2))
+	table := &Table{Name: "spent", Kind: LabKind, Viewing: colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}}
+	add := func(id string, role Role, s Settings, l float64) {
+		lot := Lot{ID: id, Role: role, Process: "laccase-bath", Settings: s}
+		for p := range 4 {
+			lab := colorimetry.Lab{L: l + 0.05*rng.NormFloat64(), A: -1 + 0.03*rng.NormFloat64(), B: -12 + 0.15*(l-base) + 0.03*rng.NormFloat64()}
+			lot.Panels = append(lot.Panels, Panel{ID: fmt.Sprint(p), Readings: []Reading{{Lab: lab}}})
+		}
+		table.Lots = append(table.Lots, lot)
+	}
+	add("base", Base, nil, base)
+	add("white", White, nil, 80)
+	for _, strength := range []float64{0.4, 1.2, 3.6} { // two alone could be supply of dye as well
+		for _, minutes := range []float64{8, 16, 35, 60, 100} {
+			s := Settings{"strength_pct": strength, "liquor_ratio": 8, "time_min": minutes}
+			add(fmt.Sprintf("T%02d", len(table.Lots)-1), Trial, s, lightness(s))
+		}
+	}
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	mean, sd, share := m.supply(byDose)
+	t.Logf("supply %.3f (sd of ln %.3f), %.0f %% of the evidence", math.Exp(mean), sd, 100*share)
+	assert.Greater(t, share, 0.5)
+	assert.InDelta(t, math.Log(supply), mean, 0.15)
+	assert.Contains(t, fmt.Sprint(m.Summary().Words), "oxidizer spends itself")
+	var file bytes.Buffer
+	require.NoError(t, m.Save(&file, "test"))
+	loaded, err := Load(bytes.NewReader(file.Bytes()))
+	require.NoError(t, err)
+	for _, strength := range []float64{0.7, 1, 2} {
+		for _, minutes := range []float64{20, 80} {
+			s := Settings{"strength_pct": strength, "liquor_ratio": 8, "time_min": minutes}
+			p, err := m.Predict(s)
+			require.NoError(t, err)
+			assert.InDelta(t, lightness(s), p.Shade.L, 1, "%v", s)
+			again, err := loaded.Predict(s)
+			require.NoError(t, err)
+			assert.Equal(t, p, again)
+		}
+	}
+	_, err = Load(bytes.NewReader(bytes.ReplaceAll(file.Bytes(), []byte(`"spent_by": "dose"`), []byte(`"spent_by": "light"`))))
+	require.Error(t, err)
+}
+
 // Lots whose dye follows the rate law exactly: the fit finds how much oxidizer
 // there was, and predicts a level of strength and carrier between the two that
 // it saw, where a curve without a supply goes wrong.
@@ -128,7 +214,7 @@ func TestFitFindsTheSupply(t *testing.T) {
 	}
 	m, err := Fit(table, nil)
 	require.NoError(t, err)
-	mean, sd, share := m.supply()
+	mean, sd, share := m.supply(byDye)
 	t.Logf("supply %.3f (sd of ln %.3f), %.0f %% of the evidence", math.Exp(mean), sd, 100*share)
 	assert.Greater(t, share, 0.9)
 	assert.InDelta(t, math.Log(supply), mean, 0.1)

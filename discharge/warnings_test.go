@@ -63,7 +63,7 @@ func TestLiquorOfALaccaseBathActsAsTheTrialsSay(t *testing.T) {
 			return math.Log(strength/1.2) + power*math.Log(liquor/8.5) + math.Log(time/30)
 		}
 		m, err := Fit(gridTrials(t, "laccase-bath", [3]string{"strength_pct", "liquor_ratio", "time_min"},
-			[3][]float64{{0.6, 2.4}, {6, 12}, {15, 30, 60}}, eta), nil)
+			[3][]float64{{0.6, 1.2, 2.4}, {6, 12}, {15, 30, 60}}, eta), nil)
 		require.NoError(t, err)
 		for _, liquor := range []float64{6, 8, 10, 12} {
 			p, err := m.Predict(Settings{"strength_pct": 1.2, "liquor_ratio": liquor, "time_min": 40})

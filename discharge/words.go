@@ -114,7 +114,7 @@ func (m *Model) slopeAtMiddle(c *component, dst []float64, j int) (byCharge floa
 	for i := range dst {
 		dst[i] = (dst[i] - lo[i]) / (2 * h)
 	}
-	if !c.supplied {
+	if !c.supplied() {
 		return 0
 	}
 	var grad [maxSize]float64
@@ -125,13 +125,13 @@ func (m *Model) slopeAtMiddle(c *component, dst []float64, j int) (byCharge floa
 	return grad[n] * (most - least) / (2 * h)
 }
 
-// supply is the oxidizer charged at the middle of the trials, in units of what
-// all dye would use up: the mean and sd of its logarithm over the curves that
-// know one, and their share.
-func (m *Model) supply() (mean, sd, share float64) {
+// supply is the oxidizer charged at the middle of the trials, in the unit of a
+// demand: the mean and sd of its logarithm over the curves with that demand,
+// and their share.
+func (m *Model) supply(by demand) (mean, sd, share float64) {
 	square := 0.0
 	for i := range m.comps {
-		if c := &m.comps[i]; c.supplied {
+		if c := &m.comps[i]; c.demand == by {
 			n, p := c.basis.terms(), c.size()
 			share += c.weight
 			mean += c.weight * c.mean[n]
@@ -192,11 +192,9 @@ func (m *Model) Summary() Summary {
 	}
 	s.SDLot = m.sdLot()
 	add("upper plateau", "level", "where discharge ends, base = 0 and white = 1", plateau, math.Max(pv-plateau*plateau, 0))
-	if mean, sd, share := m.supply(); share > 0.5 {
-		h := normalQuantile(0.975) * sd
-		q := Parameter{"supply", math.Exp(mean), math.Exp(mean) * sd, math.Exp(mean - h), math.Exp(mean + h), "of what all dye uses up", "oxidizer charged at the middle of the trials"}
+	if q, text, ok := m.wordsOnSupply(); ok {
 		s.Parameters = append(s.Parameters, q)
-		words = append(words, fmt.Sprintf("oxidizer runs short: in the middle of the trials there is %.2g (95 %%: %.2g to %.2g) times what all dye would use up; where it is below 1, neither time nor heat replaces it", q.Value, q.Lo, q.Hi))
+		words = append(words, text)
 	}
 	if m.loo != nil {
 		s.LOOMedian, s.LOOP95 = quantile(m.loo, 0.5), quantile(m.loo, 0.95)
@@ -207,6 +205,26 @@ func (m *Model) Summary() Summary {
 	}
 	s.Words = append(words, m.wordsOnScatter(&s)...)
 	return s
+}
+
+// wordsOnSupply says whether oxidizer runs short, and at which charge, where most
+// of the evidence says that it does.
+func (m *Model) wordsOnSupply() (q Parameter, text string, ok bool) {
+	mean, sd, byDyeShare := m.supply(byDye)
+	q = Parameter{Name: "supply", Unit: "of what all dye uses up", Meaning: "oxidizer charged at the middle of the trials"}
+	text = "oxidizer runs short: in the middle of the trials there is %.2g (95 %%: %.2g to %.2g) times what all dye would use up; where it is below 1, neither time nor heat replaces it"
+	dose, doseSD, byDoseShare := m.supply(byDose)
+	if byDoseShare > byDyeShare {
+		mean, sd = dose, doseSD
+		q.Unit = "of what cloth half way has had"
+		text = "oxidizer spends itself: in the middle of the trials, however long or hot, the dose stays below %.2g (95 %%: %.2g to %.2g) times what brings cloth half way; only a larger charge raises that"
+	}
+	if byDyeShare+byDoseShare <= 0.5 {
+		return q, "", false
+	}
+	h := normalQuantile(0.975) * sd
+	q.Value, q.SE, q.Lo, q.Hi = math.Exp(mean), math.Exp(mean)*sd, math.Exp(mean-h), math.Exp(mean+h)
+	return q, fmt.Sprintf(text, q.Value, q.Lo, q.Hi), true
 }
 
 // curveName is the name of a curve with its shape.

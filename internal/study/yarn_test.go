@@ -30,7 +30,7 @@ type otherSize struct {
 // do not say.
 func others() otherSize {
 	if !full() {
-		return otherSize{seeds: 2, from: 9000, lots: []int{16}, settings: 8, next: 10}
+		return otherSize{seeds: 4, from: 9000, lots: []int{16}, settings: 8, next: 10}
 	}
 	return otherSize{
 		seeds: env("SEEDS", 16), from: uint64(env("DOSETONE_STUDY_FROM", 9000)),
