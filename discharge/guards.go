@@ -140,9 +140,25 @@ func (b *lotBuilder) doubtSwap(lots []lotMean) {
 }
 
 // doubtDamp warns of a panel much darker than the others of its lot: wet cloth
-// reads 5 or more L* too dark (common practice, no source).
+// reads 5 or more L* too dark (common practice, no source). Where panels scatter
+// much, only one twice as far off as nearly all others is worth a word.
 func (b *lotBuilder) doubtDamp(lots []lotMean) {
-	const wet = 5
+	wet := 5.0
+	var off []float64
+	for _, l := range lots {
+		var ls []float64
+		for _, p := range l.panels {
+			ls = append(ls, p.L)
+		}
+		mid := median(ls)
+		for _, v := range ls {
+			off = append(off, math.Abs(v-mid))
+		}
+	}
+	slices.Sort(off)
+	if n := len(off) - 1; n > 0 {
+		wet = max(wet, 2*quantile(off[:n], 0.95)) // the farthest may be the wet one
+	}
 	for _, l := range lots {
 		if len(l.panels) < 3 {
 			continue

@@ -80,6 +80,15 @@ T2,trial,permanganate-pellet,6,1.3,16,1,D65,10,55.7,-14.9,-3.4
 	assert.Contains(t, warned(t, damp), "state damp")
 	assert.Empty(t, warned(t, strings.Replace(damp, ",12,,3", ",12,damp,3", 1)))
 
+	// Lots whose panels differ by up to 9 L* anyhow: one 6 L* darker is one of them.
+	uneven := strings.SplitAfter(damp, "\n")[0]
+	for k, lot := range [][]string{{"44.0", "48.4", "39.8", "44.4"}, {"51.0", "55.1", "46.3", "50.6"}, {"45.0", "45.4", "38.8", "44.8"}} {
+		for i, l := range lot {
+			uneven += fmt.Sprintf("P%d,production,permanganate-pellet,6,1.3,12,,%d,D65,10,%s,-2.5,-9.5\n", k, i+1, l)
+		}
+	}
+	assert.Empty(t, warned(t, uneven))
+
 	// The wavelengths of the header a step off, beside the instrument's own L, a, b.
 	assert.Contains(t, warned(t, withLab(t, 1)), "a step off")
 	assert.NotContains(t, warned(t, withLab(t, 0)), "a step off")

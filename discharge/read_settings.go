@@ -196,7 +196,18 @@ func (b *lotBuilder) advise() {
 	}
 }
 
-// adviseRange warns once of values outside common practice.
+// nearlyUsual tells whether v is so near to common practice that its unit is not
+// in doubt: within half as much again on a log scale, else a quarter of the range.
+func (f Factor) nearlyUsual(v float64) bool {
+	r := f.Typical
+	slack := (r.Hi - r.Lo) / 4
+	if f.Transform == Log {
+		return r.Lo/1.5 <= v && v <= r.Hi*1.5
+	}
+	return r.Lo-slack <= v && v <= r.Hi+slack
+}
+
+// adviseRange warns once of values far outside common practice.
 func (b *lotBuilder) adviseRange(f Factor) {
 	if !f.Typical.Known() {
 		return
@@ -204,7 +215,7 @@ func (b *lotBuilder) adviseRange(f Factor) {
 	outside, first, value := 0, 0, 0.0
 	for n, lot := range b.table {
 		v, ok := lot.Settings[f.Column]
-		if lot.Role != Trial && lot.Role != Production || !ok || f.Typical.Contains(v) {
+		if lot.Role != Trial && lot.Role != Production || !ok || f.nearlyUsual(v) {
 			continue
 		}
 		if outside++; outside == 1 {

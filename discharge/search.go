@@ -155,8 +155,30 @@ func (q *search) solveAt(s Settings) []float64 {
 		v[q.solve] = f.value(x)
 		return q.fromStandard(q.m.expected(&v))
 	}
-	best := goldenMin(distance, a, b, 5e-3)
-	return []float64{dial(f.value(best), pf.Step, lo, hi)}
+	best := f.value(goldenMin(distance, a, b, 5e-3))
+	return []float64{dial(best, q.fineness(pf.Step, best), lo, hi)}
+}
+
+// fineness is the step of the dial of the factor solved for, at v. Where it is the
+// only one free, no other can make up for a coarse step: then it is at most
+// about a fiftieth of v, rounded down to 1, 2 or 5 of a decimal place, as scales
+// and clocks are read.
+func (q *search) fineness(step, v float64) float64 {
+	for j := range q.grid {
+		if j != q.solve && len(q.grid[j]) > 1 {
+			return step
+		}
+	}
+	if !(v > 0) {
+		return step
+	}
+	place := math.Pow(10, math.Floor(math.Log10(v/50)))
+	for _, by := range []float64{5, 2, 1} {
+		if by*place <= v/50 {
+			return min(step, by*place)
+		}
+	}
+	return step
 }
 
 // refine moves the factor solved for and one other by a step or two of their
