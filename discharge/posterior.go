@@ -100,17 +100,25 @@ func optimum() (mean, sd float64) { return 0.5, 0.5 }
 // levels leave an optimum between them to what is assumed: a fifth of the dose.
 const fewLevelsMatter = 0.2
 
+// endsOnly tells whether a factor ran at two levels: all xs are within an eighth of
+// the range from one of its ends.
+func (f *doseFactor) endsOnly(xs []float64) bool {
+	for _, x := range xs {
+		if d := (x - f.Center - f.Lo) / (f.Hi - f.Lo); d > 0.125 && d < 0.875 {
+			return false
+		}
+	}
+	return true
+}
+
 // assumedBest is how much more log dose is assumed midway between the ends
 // than at them, for a factor that may have a best value and ran at two levels.
 func (f *doseFactor) assumedBest(xs []float64) float64 {
 	if f.Raises || f.Monotone {
 		return 0
 	}
-	for _, x := range xs {
-		// A level of its own lies an eighth of the range from both ends.
-		if d := (x - f.Center - f.Lo) / (f.Hi - f.Lo); d > 0.125 && d < 0.875 {
-			return 0
-		}
+	if !f.endsOnly(xs) {
+		return 0
 	}
 	mean, _ := optimum()
 	return mean * f.Hi * f.Hi

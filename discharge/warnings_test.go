@@ -95,19 +95,24 @@ func TestTwoLevelsOfAFactorWithABestValueWarn(t *testing.T) {
 
 // Twenty-four lots that scatter by a tenth of the dose tell the curve well where they
 // were run; what lies between two far levels of moisture they leave open, so
-// more lots there help more than steadier dosing.
+// more lots there help more than steadier dosing. Two levels of strength may hide
+// a bend as well as scatter; three do not.
 func TestWhatLimitsAccuracyIsAskedBetweenTheLots(t *testing.T) {
 	for _, c := range []struct {
-		moisture []float64
-		says     string
-	}{{[]float64{25, 75}, "more lots at new settings between"}, {[]float64{25, 50, 75}, "steadier dosing"}} {
+		strength, moisture []float64
+		says               string
+	}{
+		{[]float64{20, 80}, []float64{25, 75}, "more lots at new settings between"},
+		{[]float64{20, 80}, []float64{25, 50, 75}, "between the two levels of strength_gnm3, which two cannot show"},
+		{[]float64{20, 40, 80}, []float64{25, 50, 75}, "steadier dosing"},
+	} {
 		off := lotScatter(0.1)
 		m, err := Fit(gridTrials(t, "ozone-gas", [3]string{"strength_gnm3", "moisture_pct", "time_min"},
-			[3][]float64{{20, 80}, c.moisture, {4, 6, 9, 13, 19, 28}}, func(strength, moisture, time float64) float64 {
+			[3][]float64{c.strength, c.moisture, {4, 6, 9, 13, 19, 28}}, func(strength, moisture, time float64) float64 {
 				return math.Log(strength/40) - 0.5*math.Pow((moisture-50)/30, 2) + math.Log(time/10) + off()
 			}), nil)
 		require.NoError(t, err)
-		assert.Contains(t, fmt.Sprint(m.Summary().Words), c.says, "moisture %v", c.moisture)
+		assert.Contains(t, fmt.Sprint(m.Summary().Words), c.says, "strength %v, moisture %v", c.strength, c.moisture)
 	}
 }
 

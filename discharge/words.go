@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/fit"
@@ -323,7 +324,7 @@ func (m *Model) doubtLots() {
 
 // wordsOnScatter says what limits accuracy and what to run next.
 func (m *Model) wordsOnScatter(s *Summary) []string {
-	out := []string{fmt.Sprintf("lots scatter by %.0f %% of dose, about ΔE00 %.1f in the middle of the path; panels within a lot by %.0f %%", 100*s.SDLot, s.LotDeltaE, 100*s.SDPanel)}
+	out := []string{fmt.Sprintf("lots lie %.0f %% of dose off the curve, about ΔE00 %.1f in the middle of the path; panels within a lot scatter by %.0f %%", 100*s.SDLot, s.LotDeltaE, 100*s.SDPanel)}
 	if m.loo != nil {
 		out = append(out, fmt.Sprintf("each trial lot predicted from the others: median ΔE00 %.2f, 95 %% within %.2f", s.LOOMedian, s.LOOP95))
 	}
@@ -340,12 +341,48 @@ func (m *Model) wordsOnScatter(s *Summary) []string {
 		mean += ofCurve(t.Settings) / float64(len(m.trials))
 	}
 	// Where lots were run, the curve may be known well and yet not between them.
-	if mean > 0.55 || ofCurve(nil) > 0.8 {
+	two := m.atTwoLevels()
+	switch {
+	case mean > 0.55 || ofCurve(nil) > 0.8:
 		out = append(out, "accuracy is limited by the number of trial lots: more lots at new settings between the ones you have will narrow the intervals")
-	} else {
+	case len(two) > 0 && !m.repeated():
+		out = append(out, fmt.Sprintf("accuracy is limited by how far lots lie off the curve: they may scatter, or the dose may bend between the two levels of %s, which two cannot show; lots at a level between them help if it bends, one setting run twice tells how much lots scatter", strings.Join(two, " and of ")))
+	default:
 		out = append(out, "accuracy is limited by lot-to-lot scatter: steadier dosing helps more than further trials")
 	}
 	return out
+}
+
+// atTwoLevels lists the columns of the factors that were varied between two
+// levels only.
+func (m *Model) atTwoLevels() (columns []string) {
+	for j := range m.basis.primary {
+		f := &m.basis.factors[j]
+		var xs []float64
+		for _, t := range m.trials {
+			if v, ok := t.Settings[f.Column]; ok {
+				xs = append(xs, f.raw(v))
+			}
+		}
+		if f.endsOnly(xs) {
+			columns = append(columns, f.Column)
+		}
+	}
+	return columns
+}
+
+// repeated tells whether any settings were run twice, but for drift.
+func (m *Model) repeated() bool {
+	for i := range m.trials {
+		a := m.basis.values(m.trials[i].Settings)
+		for k := range i {
+			b := m.basis.values(m.trials[k].Settings)
+			if slices.Equal(a[:m.basis.primary], b[:m.basis.primary]) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // quantile interpolates between order statistics.
