@@ -28,6 +28,7 @@ func allowed() map[string][]string {
 		"discharge/chem":     domain,
 		"discharge/charge":   append([]string{"discharge/chem"}, domain...),
 		"discharge/quality":  domain,
+		"internal/capped":    append([]string{"colorimetry"}, color...),
 		"internal/yarn":      append([]string{"colorimetry"}, color...),
 	}
 }
@@ -45,6 +46,7 @@ func thirdParties() map[string][]string {
 		"discharge/chem":     color,
 		"discharge/charge":   color,
 		"discharge/quality":  color,
+		"internal/capped":    color,
 		"internal/yarn":      color,
 	}
 }

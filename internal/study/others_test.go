@@ -3,7 +3,9 @@ package study
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -12,10 +14,11 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/capped"
 	"example.com/dosetone/internal/yarn"
 )
 
-// otherSize is how much of package yarn is simulated.
+// otherSize is how much of packages yarn and capped is simulated.
 type otherSize struct {
 	seeds    int    // laundries of each process
 	from     uint64 // the first seed
@@ -43,26 +46,71 @@ func others() otherSize {
 func TestOtherPhysics(t *testing.T) {
 	t.Parallel()
 	z := others()
-	byLots := map[int]*otherErrors{}
-	for _, n := range z.lots {
-		byLots[n] = &otherErrors{inside: map[string]Count{}}
-	}
-	seed := z.from // counts on: one seed means much the same laundry in every process
-	for _, p := range yarn.Processes() {
-		for range z.seeds {
-			l, err := yarn.New(p, seed)
-			require.NoError(t, err)
-			asked := z.questions(l)
+	for _, s := range []struct {
+		name      string
+		processes []string
+		make      func(process string, seed uint64) (other, error)
+	}{{"yarn", yarn.Processes(), newYarn}, {"capped", capped.Groups(), newCapped}} {
+		t.Run(s.name, func(t *testing.T) {
+			byLots := map[int]*otherErrors{}
 			for _, n := range z.lots {
-				require.NoError(t, byLots[n].judge(l, n, asked, z.suggest), "%s, seed %d, %d lots", p, seed, n)
+				byLots[n] = &otherErrors{processes: s.processes, inside: map[string]Count{}}
 			}
-			seed++
-		}
+			seed := z.from // counts on: one seed means much the same laundry in every process
+			for _, p := range s.processes {
+				for range z.seeds {
+					l, err := s.make(p, seed)
+					require.NoError(t, err)
+					asked := z.questions(l)
+					for _, n := range z.lots {
+						require.NoError(t, byLots[n].judge(l, n, asked, z.suggest), "%s, seed %d, %d lots", p, seed, n)
+					}
+					seed++
+				}
+			}
+			for _, n := range z.lots {
+				t.Logf("%d lots%s", n, byLots[n])
+				byLots[n].hold(t, n)
+			}
+		})
 	}
-	for _, n := range z.lots {
-		t.Logf("%d lots%s", n, byLots[n])
-		byLots[n].hold(t, n)
+}
+
+// simulator is what packages yarn and capped have in common.
+type simulator interface {
+	Ladder(lots int) ([]map[string]float64, error)
+	RandomSettings(rng *rand.Rand) map[string]float64
+	Expected(settings map[string]float64) colorimetry.Lab
+	Lot(rng *rand.Rand, settings map[string]float64) colorimetry.Lab
+	WriteTrials(w io.Writer, rng *rand.Rand, lots []map[string]float64) error
+}
+
+// other is a laundry of one of them.
+type other struct {
+	simulator
+	process string
+	seed    uint64
+	columns []string
+}
+
+func newYarn(process string, seed uint64) (other, error) {
+	l, err := yarn.New(process, seed)
+	if err != nil {
+		return other{}, err
 	}
+	o := other{simulator: l, process: process, seed: seed}
+	for _, f := range l.Factors() {
+		o.columns = append(o.columns, f.Column)
+	}
+	return o, nil
+}
+
+func newCapped(group string, seed uint64) (other, error) {
+	l, err := capped.New(group, seed)
+	if err != nil {
+		return other{}, err
+	}
+	return other{l, group, seed, l.Columns()}, nil
 }
 
 // question is settings whose shade is to be predicted, with what comes of them.
@@ -72,8 +120,8 @@ type question struct {
 	next     []colorimetry.Lab // means of lots
 }
 
-func (z otherSize) questions(l *yarn.Laundry) (all []question) {
-	rng := rand.New(rand.NewPCG(l.Seed, 9))
+func (z otherSize) questions(l other) (all []question) {
+	rng := rand.New(rand.NewPCG(l.seed, 9))
 	for range z.settings {
 		q := question{settings: l.RandomSettings(rng)}
 		q.truth = l.Expected(q.settings)
@@ -88,7 +136,8 @@ func (z otherSize) questions(l *yarn.Laundry) (all []question) {
 // otherErrors are those of a number of trial lots, by process and for "all".
 type otherErrors struct {
 	Table
-	inside map[string]Count // next lots in the nominal 95 % region
+	processes []string
+	inside    map[string]Count // next lots in the nominal 95 % region
 }
 
 // Names of errors, after the process.
@@ -100,7 +149,7 @@ const (
 )
 
 // judge fits n trial lots of a laundry and answers questions with them.
-func (e *otherErrors) judge(l *yarn.Laundry, n int, asked []question, suggest bool) error {
+func (e *otherErrors) judge(l other, n int, asked []question, suggest bool) error {
 	tab, err := otherTrials(l, n)
 	if err != nil {
 		return err
@@ -109,20 +158,16 @@ func (e *otherErrors) judge(l *yarn.Laundry, n int, asked []question, suggest bo
 	if err != nil {
 		return err
 	}
-	var columns []string
-	for _, f := range l.Factors() {
-		columns = append(columns, f.Column)
-	}
-	surface := Surface(tab, columns, true)
+	surface := Surface(tab, l.columns, true)
 	for i, q := range asked {
 		p, err := m.Predict(q.settings)
 		if err != nil {
 			return err
 		}
-		e.note(l.Process, ofModel, diff(q.truth, p.Shade))
-		e.note(l.Process, ofSurface, diff(q.truth, surface(q.settings)))
+		e.note(l.process, ofModel, diff(q.truth, p.Shade))
+		e.note(l.process, ofSurface, diff(q.truth, surface(q.settings)))
 		for _, lot := range q.next {
-			e.count(l.Process, Inside(&p, lot))
+			e.count(l.process, Inside(&p, lot))
 		}
 		if suggest && i%3 == 0 {
 			if err := e.suggest(l, m, q); err != nil {
@@ -133,20 +178,20 @@ func (e *otherErrors) judge(l *yarn.Laundry, n int, asked []question, suggest bo
 	return nil
 }
 
-func otherTrials(l *yarn.Laundry, n int) (*discharge.Table, error) {
+func otherTrials(l other, n int) (*discharge.Table, error) {
 	lots, err := l.Ladder(n)
 	if err != nil {
 		return nil, err
 	}
 	var b bytes.Buffer
-	if err := l.WriteTrials(&b, rand.New(rand.NewPCG(l.Seed, 100+uint64(n))), lots); err != nil {
+	if err := l.WriteTrials(&b, rand.New(rand.NewPCG(l.seed, 100+uint64(n))), lots); err != nil {
 		return nil, err
 	}
 	return discharge.ReadTable("simulated", &b, nil)
 }
 
 // suggest asks for a shade, free and with all but strength given.
-func (e *otherErrors) suggest(l *yarn.Laundry, m *discharge.Model, q question) error {
+func (e *otherErrors) suggest(l other, m *discharge.Model, q question) error {
 	v := colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}
 	target := discharge.Target{ID: "target", Viewing: v, Lab: q.truth}
 	for _, how := range []struct {
@@ -158,7 +203,7 @@ func (e *otherErrors) suggest(l *yarn.Laundry, m *discharge.Model, q question) e
 			return err
 		}
 		if len(r.List) > 0 {
-			e.note(l.Process, how.name, diff(q.truth, l.Expected(r.List[0].Settings)))
+			e.note(l.process, how.name, diff(q.truth, l.Expected(r.List[0].Settings)))
 		}
 	}
 	return nil
@@ -179,7 +224,7 @@ func (e *otherErrors) count(process string, hit bool) {
 // their number, and the share of next lots in the region.
 func (e *otherErrors) String() string {
 	var b strings.Builder
-	for _, p := range append(yarn.Processes(), "all") {
+	for _, p := range append(slices.Clone(e.processes), "all") {
 		fmt.Fprintf(&b, "\n%-20s", p)
 		for _, what := range []string{ofModel, ofSurface, ofFree, ofStrength} {
 			if n := len(e.errors[p+what]); n > 0 {
@@ -193,7 +238,7 @@ func (e *otherErrors) String() string {
 
 // hold asserts what the model must keep on any laundries.
 func (e *otherErrors) hold(t *testing.T, lots int) {
-	for _, p := range yarn.Processes() {
+	for _, p := range e.processes {
 		assert.LessOrEqual(t, e.Median(p+ofModel), e.Median(p+ofSurface), "%s, %d lots", p, lots)
 	}
 	assert.Less(t, e.Median("all"+ofModel), 0.7*e.Median("all"+ofSurface), "%d lots", lots)
