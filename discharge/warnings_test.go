@@ -90,6 +90,9 @@ func TestTwoLevelsOfAFactorWithABestValueWarn(t *testing.T) {
 		require.NoError(t, err)
 		warned := strings.Contains(fmt.Sprint(m.Warnings()), "run lots at about 50")
 		assert.Equal(t, c.warns, warned, "moisture %v: %v", c.moisture, m.Warnings())
+		for _, f := range m.Factors() {
+			assert.Equal(t, c.warns && f.Column == "moisture_pct", f.Guessed, "%s, moisture %v", f.Column, c.moisture)
+		}
 	}
 }
 

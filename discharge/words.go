@@ -35,6 +35,10 @@ type FactorRange struct {
 	Factor
 	Lo, Hi float64
 	Fixed  bool // never varied: Lo = Hi
+	// Guessed says that the factor may have a best value between Lo and Hi, the
+	// only levels that were run, and that they are far enough apart for that to
+	// matter: what lies between them rests on what is usual.
+	Guessed bool
 }
 
 // Viewing returns the viewing of every Lab that the model takes and gives.
@@ -56,7 +60,7 @@ func (m *Model) Factors() []FactorRange {
 		}
 		for j := range m.basis.factors {
 			if d := &m.basis.factors[j]; d.Column == f.Column {
-				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To})
+				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Guessed: d.Primary && d.assumedBest(m.ran(d)) > fewLevelsMatter})
 			}
 		}
 	}
@@ -358,17 +362,21 @@ func (m *Model) wordsOnScatter(s *Summary) []string {
 func (m *Model) atTwoLevels() (columns []string) {
 	for j := range m.basis.primary {
 		f := &m.basis.factors[j]
-		var xs []float64
-		for _, t := range m.trials {
-			if v, ok := t.Settings[f.Column]; ok {
-				xs = append(xs, f.raw(v))
-			}
-		}
-		if f.endsOnly(xs) {
+		if f.endsOnly(m.ran(f)) {
 			columns = append(columns, f.Column)
 		}
 	}
 	return columns
+}
+
+// ran lists what the trials ran of a factor, transformed.
+func (m *Model) ran(f *doseFactor) (xs []float64) {
+	for _, t := range m.trials {
+		if v, ok := t.Settings[f.Column]; ok {
+			xs = append(xs, f.raw(v))
+		}
+	}
+	return xs
 }
 
 // repeated tells whether any settings were run twice, but for drift.

@@ -212,6 +212,7 @@ func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error)
 	if out.Extrapolated && len(out.Warnings) == 0 {
 		out.Warnings = append(out.Warnings, "each setting was tested, but not together: this combination lies outside the trials")
 	}
+	out.Warnings = append(out.Warnings, guesses(m, r.Settings)...)
 	out.Warnings = append(out.Warnings, m.Process().Unusual(untested)...)
 	if g, ok := m.Process().ActivePerKg(out.Settings); ok {
 		out.ActiveGPerKg = &g
@@ -225,6 +226,18 @@ func intervalOf(p discharge.Prediction) intervalJSON {
 		end[0], end[1] = p.Interval(k, intervalLevel)
 	}
 	return out
+}
+
+// guesses warns of settings between two far levels of a factor that may have a
+// best value there.
+func guesses(m *discharge.Model, s discharge.Settings) (warnings []string) {
+	for _, f := range m.Factors() {
+		v, given := s[f.Column]
+		if near := (f.Hi - f.Lo) / 8; f.Guessed && given && v > f.Lo+near && v < f.Hi-near {
+			warnings = append(warnings, fmt.Sprintf("%s ran at %s and %s %s only: what %s does rests on what is usual", f.Column, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit, report.Short(v, 4)))
+		}
+	}
+	return warnings
 }
 
 // warnRows writes the warnings of the rows, the first ones and how many more.
