@@ -121,15 +121,37 @@ func TestDoseThatSpendsTheOxidizerFollowsItsBalance(t *testing.T) {
 	}
 }
 
+// baseL and whiteL are L* of base and white of the laundries below.
+const baseL, whiteL = 22.0, 80.0
+
+// exactTrials is base, white and a trial lot at each of the settings, of four
+// panels whose lightness follows from them but for reading noise.
+func exactTrials(process string, rng *rand.Rand, all []Settings, lightness func(Settings) float64) *Table {
+	table := &Table{Name: "exact", Kind: LabKind, Viewing: colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}}
+	add := func(id string, role Role, s Settings, l float64) {
+		lot := Lot{ID: id, Role: role, Process: process, Settings: s}
+		for p := range 4 {
+			lab := colorimetry.Lab{L: l + 0.05*rng.NormFloat64(), A: -1 + 0.03*rng.NormFloat64(), B: -12 + 0.15*(l-baseL) + 0.03*rng.NormFloat64()}
+			lot.Panels = append(lot.Panels, Panel{ID: fmt.Sprint(p), Readings: []Reading{{Lab: lab}}})
+		}
+		table.Lots = append(table.Lots, lot)
+	}
+	add("base", Base, nil, baseL)
+	add("white", White, nil, whiteL)
+	for i, s := range all {
+		add(fmt.Sprintf("T%02d", i+1), Trial, s, lightness(s))
+	}
+	return table
+}
+
 // Baths in which the enzyme works in proportion to its weight to the power 0.4 and
-// wears itself out by that, whatever dye there is, so that no
-// time gives more than a dose that is in proportion to what was weighed: the fit
-// finds how much that is, predicts a strength between the two that it saw, and
+// wears itself out by that, whatever dye there is, so that no time gives more
+// than a dose that is in proportion to what was weighed: the fit finds how much that is, predicts a strength between the two that it saw, and
 // says so; saved and loaded it predicts the same to the last digit.
 func TestFitFindsThatTheDoseSpendsTheOxidizer(t *testing.T) {
-	const supply, base = 1.4, 22.0 // in doses of level 1/2 in K/S: ln 2 of first order
+	const supply = 1.4 // in doses that bring cloth half way in L*
 	ks := func(l float64) float64 { return colorimetry.KS(luminance(l)) }
-	full, white := ks(base), ks(80)
+	full, white := ks(baseL), ks(whiteL)
 	half := -math.Log((ks(51) - white) / (full - white)) // dose of level 1/2, L* 51
 	lightness := func(s Settings) float64 {
 		charge := math.Log(s["strength_pct"] / 1.2)
@@ -137,25 +159,13 @@ func TestFitFindsThatTheDoseSpendsTheOxidizer(t *testing.T) {
 		q := supply * half * math.Exp(charge)
 		return lightnessOf(colorimetry.FromKS(white + (full-white)*math.Exp(q*math.Expm1(-kappa/q))))
 	}
-	rng := rand.New(rand.NewPCG(19, 2))
-	table := &Table{Name: "spent", Kind: LabKind, Viewing: colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}}
-	add := func(id string, role Role, s Settings, l float64) {
-		lot := Lot{ID: id, Role: role, Process: "laccase-bath", Settings: s}
-		for p := range 4 {
-			lab := colorimetry.Lab{L: l + 0.05*rng.NormFloat64(), A: -1 + 0.03*rng.NormFloat64(), B: -12 + 0.15*(l-base) + 0.03*rng.NormFloat64()}
-			lot.Panels = append(lot.Panels, Panel{ID: fmt.Sprint(p), Readings: []Reading{{Lab: lab}}})
-		}
-		table.Lots = append(table.Lots, lot)
-	}
-	add("base", Base, nil, base)
-	add("white", White, nil, 80)
+	var all []Settings
 	for _, strength := range []float64{0.4, 1.2, 3.6} { // two alone could be supply of dye as well
 		for _, minutes := range []float64{8, 16, 35, 60, 100} {
-			s := Settings{"strength_pct": strength, "liquor_ratio": 8, "time_min": minutes}
-			add(fmt.Sprintf("T%02d", len(table.Lots)-1), Trial, s, lightness(s))
+			all = append(all, Settings{"strength_pct": strength, "liquor_ratio": 8, "time_min": minutes})
 		}
 	}
-	m, err := Fit(table, nil)
+	m, err := Fit(exactTrials("laccase-bath", rand.New(rand.NewPCG(19, 2)), all, lightness), nil)
 	require.NoError(t, err)
 	mean, sd, share := m.supply(byDose)
 	t.Logf("supply %.3f (sd of ln %.3f), %.0f %% of the evidence", math.Exp(mean), sd, 100*share)
@@ -185,34 +195,22 @@ func TestFitFindsThatTheDoseSpendsTheOxidizer(t *testing.T) {
 // there was, and predicts a level of strength and carrier between the two that
 // it saw, where a curve without a supply goes wrong.
 func TestFitFindsTheSupply(t *testing.T) {
-	const supply, base = 1.1, 22.0
+	const supply = 1.1
 	ks := func(l float64) float64 { return colorimetry.KS(luminance(l)) }
 	lightness := func(s Settings) float64 {
 		charge := math.Log(s["strength_pct"]/math.Sqrt(4*10)) + math.Log(s["ratio"]/math.Sqrt(1*2))
 		eta := rateLaw(1.6+charge+math.Log(s["time_min"]/12), math.Log(supply)+charge)
-		return lightnessOf(colorimetry.FromKS(ks(80) + (ks(base)-ks(80))*math.Exp(-math.Exp(eta))))
+		return lightnessOf(colorimetry.FromKS(ks(whiteL) + (ks(baseL)-ks(whiteL))*math.Exp(-math.Exp(eta))))
 	}
-	rng := rand.New(rand.NewPCG(9, 2))
-	table := &Table{Name: "rate law", Kind: LabKind, Viewing: colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}}
-	add := func(id string, role Role, s Settings, l float64) {
-		lot := Lot{ID: id, Role: role, Process: "permanganate-pellet", Settings: s}
-		for p := range 4 {
-			lab := colorimetry.Lab{L: l + 0.05*rng.NormFloat64(), A: -1 + 0.03*rng.NormFloat64(), B: -12 + 0.15*(l-base) + 0.03*rng.NormFloat64()}
-			lot.Panels = append(lot.Panels, Panel{ID: fmt.Sprint(p), Readings: []Reading{{Lab: lab}}})
-		}
-		table.Lots = append(table.Lots, lot)
-	}
-	add("base", Base, nil, base)
-	add("white", White, nil, 80)
+	var all []Settings
 	for _, strength := range []float64{4, 10} {
 		for _, ratio := range []float64{1, 2} {
 			for _, minutes := range []float64{6, 10, 15, 24} {
-				s := Settings{"strength_pct": strength, "ratio": ratio, "time_min": minutes}
-				add(fmt.Sprintf("T%02d", len(table.Lots)-1), Trial, s, lightness(s))
+				all = append(all, Settings{"strength_pct": strength, "ratio": ratio, "time_min": minutes})
 			}
 		}
 	}
-	m, err := Fit(table, nil)
+	m, err := Fit(exactTrials("permanganate-pellet", rand.New(rand.NewPCG(9, 2)), all, lightness), nil)
 	require.NoError(t, err)
 	mean, sd, share := m.supply(byDye)
 	t.Logf("supply %.3f (sd of ln %.3f), %.0f %% of the evidence", math.Exp(mean), sd, 100*share)
