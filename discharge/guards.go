@@ -145,33 +145,29 @@ func (b *lotBuilder) doubtSwap(lots []lotMean) {
 func (b *lotBuilder) doubtDamp(lots []lotMean) {
 	wet := 5.0
 	var off []float64
-	for _, l := range lots {
+	mids := make([]float64, len(lots))
+	for k, l := range lots {
 		var ls []float64
 		for _, p := range l.panels {
 			ls = append(ls, p.L)
 		}
-		mid := median(ls)
+		mids[k] = median(ls)
 		for _, v := range ls {
-			off = append(off, math.Abs(v-mid))
+			off = append(off, math.Abs(v-mids[k]))
 		}
 	}
 	slices.Sort(off)
 	if n := len(off) - 1; n > 0 {
 		wet = max(wet, 2*quantile(off[:n], 0.95)) // the farthest may be the wet one
 	}
-	for _, l := range lots {
+	for k, l := range lots {
 		if len(l.panels) < 3 {
 			continue
 		}
-		var ls []float64
-		for _, p := range l.panels {
-			ls = append(ls, p.L)
-		}
-		mid := median(ls)
-		for i, v := range ls {
-			if v < mid-wet {
+		for i, p := range l.panels {
+			if below := mids[k] - p.L; below > wet {
 				panels, _ := PanelMeans(*l.Lot)
-				b.warn(l.Row, "panel", panels[i].ID, fmt.Errorf("panel %q of lot %q is %.1f L* darker than the middle of its lot: if it was read wet write state damp; leave it if the lot is that uneven", panels[i].ID, l.ID, mid-v))
+				b.warn(l.Row, "panel", panels[i].ID, fmt.Errorf("panel %q of lot %q is %.1f L* darker than the middle of its lot: if it was read wet write state damp; leave it if the lot is that uneven", panels[i].ID, l.ID, below))
 				break
 			}
 		}

@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
 )
 
 // The diagonal of the hat matrix is by definition how far the fitted value
@@ -58,4 +60,60 @@ func TestLeverageIsHowFarALotPullsItsOwnFit(t *testing.T) {
 	}
 	assert.Less(t, off/n, 0.12)
 	assert.Less(t, math.Abs(bias/n), 0.06)
+}
+
+// The same by the definition itself, with one curve and fixed weights: the
+// weighted, penalized least-squares problem, linearized by differences of the
+// curve's levels and solved by gonum, moves its answer for a lot by the
+// leverage when that lot's level moves by one.
+func TestLeverageIsTheDiagonalOfTheHatMatrix(t *testing.T) {
+	table := demoTrials(t)
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	o, err := observe(table)
+	require.NoError(t, err)
+	f := m.fitting(t.Context(), o, m.links())
+	best := f.promises()[0]
+	pr := &f.problems[best.candidate]
+	c := f.collapse([]cell{best}, []float64{1})[0]
+	p := pr.size()
+	ws := newWorkspace(p)
+	pr.priors(best.h, ws)
+	level := func(i int, theta []float64) float64 {
+		grad := make([]float64, p)
+		s, _, _ := pr.link.at(pr.dose(theta, pr.lots[i].row, pr.lots[i].charge, grad), theta[p-1])
+		return s
+	}
+	normal := mat.NewSymDense(p, nil)
+	for j := range p {
+		normal.SetSym(j, j, ws.prec[j])
+	}
+	for _, corner := range pr.corner {
+		require.Greater(t, floats.Dot(corner, c.mean[:len(corner)]), bendSlack, "no bound holds the curve here")
+	}
+	slopes, weights := make([]*mat.VecDense, len(pr.lots)), make([]float64, len(pr.lots))
+	for i, l := range pr.lots {
+		slopes[i] = mat.NewVecDense(p, nil)
+		for j := range p {
+			const h = 1e-5
+			up, down := slices.Clone(c.mean), slices.Clone(c.mean)
+			up[j] += h
+			down[j] -= h
+			slopes[i].SetVec(j, (level(i, up)-level(i, down))/(2*h))
+		}
+		var grad [maxSize]float64
+		_, ds, _ := pr.link.at(pr.dose(c.mean, l.row, l.charge, grad[:]), c.plateau())
+		weights[i] = best.post.weights[i] * (tailWeight + 1) / tailWeight / levelVariance(ds, c.sdLot, best.h.sdPanel, l.panels, best.h.floor, l.read)
+		normal.SymRankOne(normal, weights[i], slopes[i])
+	}
+	var chol mat.Cholesky
+	require.True(t, chol.Factorize(normal))
+	for i, r := range m.Trials() {
+		r.Weight = best.post.weights[i]
+		v := m.basis.values(r.Settings)
+		_, got := c.standing(m, &v, r, pr.lots[i].level)
+		var moved mat.VecDense // the parameters, per unit of the lot's level
+		require.NoError(t, chol.SolveVecTo(&moved, slopes[i]))
+		assert.InDelta(t, weights[i]*mat.Dot(slopes[i], &moved), got, 0.02, r.ID) // a model keeps whole numbers of panels, the fit counts odd ones less
+	}
 }

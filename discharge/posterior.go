@@ -33,8 +33,8 @@ const tailWeight = 4
 
 // predictionFreedom is that number for lots about their prediction. Its own
 // error is nearly normal and has, where lots are run, about 0.4 of their
-// variance: by Welch's and Satterthwaite's formula (Biometrika 34 (1947) 28; Biometrics Bulletin
-// 2 (1946) 110) 4·(1 + 0.4)² of them.
+// variance: 4·(1 + 0.4)² by the formula of Welch (Biometrika 34 (1947) 28) and
+// Satterthwaite (Biometrics Bulletin 2 (1946) 110).
 const predictionFreedom = 8
 
 // posterior is the normal approximation to what the trials say about the
@@ -100,8 +100,8 @@ func optimum() (mean, sd float64) { return 0.5, 0.5 }
 // levels leave an optimum between them to what is assumed: a fifth of the dose.
 const fewLevelsMatter = 0.2
 
-// endsOnly tells whether a factor ran at two levels: all xs are within an eighth of
-// the range from one of its ends.
+// endsOnly tells whether all xs, as raw gives them, lie within an eighth of the
+// range from one of its ends: two levels, if they are what was run.
 func (f *doseFactor) endsOnly(xs []float64) bool {
 	for _, x := range xs {
 		if d := (x - f.Center - f.Lo) / (f.Hi - f.Lo); d > 0.125 && d < 0.875 {
@@ -114,10 +114,7 @@ func (f *doseFactor) endsOnly(xs []float64) bool {
 // assumedBest is how much more log dose is assumed midway between the ends
 // than at them, for a factor that may have a best value and ran at two levels.
 func (f *doseFactor) assumedBest(xs []float64) float64 {
-	if f.Raises || f.Monotone {
-		return 0
-	}
-	if !f.endsOnly(xs) {
+	if f.Raises || f.Monotone || !f.endsOnly(xs) {
 		return 0
 	}
 	mean, _ := optimum()

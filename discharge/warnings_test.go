@@ -92,6 +92,9 @@ func TestTwoLevelsOfAFactorWithABestValueWarn(t *testing.T) {
 		assert.Equal(t, c.warns, warned, "moisture %v: %v", c.moisture, m.Warnings())
 		for _, f := range m.Factors() {
 			assert.Equal(t, c.warns && f.Column == "moisture_pct", f.Guessed, "%s, moisture %v", f.Column, c.moisture)
+			for v, between := range map[float64]bool{26: false, 50: true, 74: false} {
+				assert.Equal(t, f.Guessed && between, f.Guesses(v), "%s %g, moisture %v", f.Column, v, c.moisture)
+			}
 		}
 	}
 }

@@ -43,9 +43,10 @@ func (q *search) whyNotSurely(out *Suggestions) string {
 	best := &out.List[0]
 	v := q.m.basis.values(best.Settings)
 	p := q.m.predictAt(&v)
-	if d := q.deltaE(best.Shade); d > 0.4*q.tol && d > 2*q.deltaE(out.Closest) {
-		return fmt.Sprintf("reachable, but the values allowed come only to ΔE00 %.1f from the target, settings between them to %.1f: allow finer ones, or free another factor", d, q.deltaE(out.Closest))
-	} else if d > 0.4*q.tol {
+	if d := q.deltaE(best.Shade); d > 0.4*q.tol {
+		if near := q.deltaE(out.Closest); d > 2*near {
+			return fmt.Sprintf("reachable, but the values allowed come only to ΔE00 %.1f from the target, settings between them to %.1f: allow finer ones, or free another factor", d, near)
+		}
 		return fmt.Sprintf("reachable, but only just: the nearest shade on this fabric's path is ΔE00 %.1f from the target, so of the tolerance of %.2g little is left for the scatter of lots", d, q.tol)
 	}
 	scatter := p.LotCovariance[0][0] - p.MeanCovariance[0][0]

@@ -41,6 +41,17 @@ type FactorRange struct {
 	Guessed bool
 }
 
+// Guesses reports whether v of a Guessed factor lies between the two levels, and
+// not about at one of them.
+func (r FactorRange) Guesses(v float64) bool {
+	if !r.Guessed {
+		return false
+	}
+	f := doseFactor{Transform: r.Transform, Scale: 1}
+	f.between(f.raw(r.Lo), f.raw(r.Hi))
+	return !f.endsOnly([]float64{f.raw(v)})
+}
+
 // Viewing returns the viewing of every Lab that the model takes and gives.
 func (m *Model) Viewing() colorimetry.Viewing { return m.viewing }
 
@@ -344,9 +355,9 @@ func (m *Model) wordsOnScatter(s *Summary) []string {
 	for _, t := range m.trials {
 		mean += ofCurve(t.Settings) / float64(len(m.trials))
 	}
-	// Where lots were run, the curve may be known well and yet not between them.
 	two := m.atTwoLevels()
 	switch {
+	// Where lots were run, the curve may be known well and yet not between them.
 	case mean > 0.55 || ofCurve(nil) > 0.8:
 		out = append(out, "accuracy is limited by the number of trial lots: more lots at new settings between the ones you have will narrow the intervals")
 	case len(two) > 0 && !m.repeated():

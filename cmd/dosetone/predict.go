@@ -127,12 +127,13 @@ func (e *env) predict(modelName, file string, factors *factorFlags) error {
 	if err != nil {
 		return err
 	}
+	ranges := m.Factors()
 	list := make([]prediction, len(rows))
 	for i, r := range rows {
 		if i%4096 == 0 && e.ctx.Err() != nil {
 			return e.ctx.Err()
 		}
-		if list[i], err = predictOne(m, r); err == nil {
+		if list[i], err = predictOne(m, ranges, r); err == nil {
 			continue
 		}
 		if file != "" {
@@ -180,7 +181,8 @@ func modelFlags(m *discharge.Model) string {
 	return strings.Join(names, " ")
 }
 
-func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error) {
+// predictOne predicts one row; ranges are those of the model's factors.
+func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.SettingsRow) (prediction, error) {
 	p, err := m.Predict(r.Settings)
 	if err != nil {
 		return prediction{}, err
@@ -190,7 +192,8 @@ func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error)
 		DeltaEP95: p.DeltaEP95, TensileLossPct: tensileOf(p.TensileLossPct), Extrapolated: p.Extrapolated, Warnings: []string{}}
 	known := map[string]bool{}
 	untested := r.Settings.Clone() // what the trials did not show to be a habit of this laundry
-	for _, f := range m.Factors() {
+	var guesses []string           // of a best value between two far levels
+	for _, f := range ranges {
 		known[f.Column] = true
 		v, given := r.Settings[f.Column]
 		switch {
@@ -202,6 +205,9 @@ func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error)
 			out.Warnings = append(out.Warnings, fmt.Sprintf("%s %g is outside the trials' %s to %s %s", f.Column, v, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit))
 		case given:
 			delete(untested, f.Column)
+			if f.Guesses(v) {
+				guesses = append(guesses, fmt.Sprintf("%s ran at %s and %s %s only: what %s does rests on what is usual", f.Column, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit, report.Short(v, 4)))
+			}
 		}
 	}
 	for _, f := range m.Process().Factors {
@@ -212,7 +218,7 @@ func predictOne(m *discharge.Model, r discharge.SettingsRow) (prediction, error)
 	if out.Extrapolated && len(out.Warnings) == 0 {
 		out.Warnings = append(out.Warnings, "each setting was tested, but not together: this combination lies outside the trials")
 	}
-	out.Warnings = append(out.Warnings, guesses(m, r.Settings)...)
+	out.Warnings = append(out.Warnings, guesses...)
 	out.Warnings = append(out.Warnings, m.Process().Unusual(untested)...)
 	if g, ok := m.Process().ActivePerKg(out.Settings); ok {
 		out.ActiveGPerKg = &g
@@ -226,18 +232,6 @@ func intervalOf(p discharge.Prediction) intervalJSON {
 		end[0], end[1] = p.Interval(k, intervalLevel)
 	}
 	return out
-}
-
-// guesses warns of settings between two far levels of a factor that may have a
-// best value there.
-func guesses(m *discharge.Model, s discharge.Settings) (warnings []string) {
-	for _, f := range m.Factors() {
-		v, given := s[f.Column]
-		if near := (f.Hi - f.Lo) / 8; f.Guessed && given && v > f.Lo+near && v < f.Hi-near {
-			warnings = append(warnings, fmt.Sprintf("%s ran at %s and %s %s only: what %s does rests on what is usual", f.Column, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit, report.Short(v, 4)))
-		}
-	}
-	return warnings
 }
 
 // warnRows writes the warnings of the rows, the first ones and how many more.

@@ -25,7 +25,7 @@ func (v *suggestView) stripReading() []string {
 	if len(v.r.Suggestions) == 0 {
 		out := []string{fmt.Sprintf("The nearest shade that the allowed settings reach lies ΔE00 %.1f from the target: %s.", v.r.ClosestDeltaE, apart(v.r.Target.shadeJSON, v.r.Closest))}
 		if v.r.Nearest != nil {
-			out = append(out, "Nearest to it: "+nearestText(v.m, v.r.Nearest)+".")
+			out = append(out, nearestText(v.m, v.r.Nearest))
 		}
 		return out
 	}

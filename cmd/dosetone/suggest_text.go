@@ -87,7 +87,7 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	if !r.Reachable {
 		e.printf("%s", report.Wrap(fmt.Sprintf("NOT REACHABLE within ΔE00 %s: %s.", report.Short(r.Tolerance, 3), r.Why), "", "", textWidth))
 		if r.Nearest != nil {
-			e.printf("%s", report.Wrap("Nearest to it: "+nearestText(m, r.Nearest)+".", "", "", textWidth))
+			e.printf("%s", report.Wrap(nearestText(m, r.Nearest), "", "", textWidth))
 		}
 		return
 	}
@@ -113,11 +113,11 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 // nearestText says how to get as near as possible to a target out of reach.
 func nearestText(m *discharge.Model, s *suggestion) string {
 	half := (s.LotInterval.L[1] - s.LotInterval.L[0]) / 2
-	text := fmt.Sprintf("%s, L* %s, ΔE00 %s from the target", settingsText(m.Process(), s.Settings), report.PlusMinus(s.Shade.L, half), report.Fixed(s.DeltaE, 1))
+	text := fmt.Sprintf("Nearest to it: %s, L* %s, ΔE00 %s from the target", settingsText(m.Process(), s.Settings), report.PlusMinus(s.Shade.L, half), report.Fixed(s.DeltaE, 1))
 	if s.Extrapolated {
 		text += "; outside the trials"
 	}
-	return text
+	return text + "."
 }
 
 // targetWords says what is aimed at: with limits, the range that they span.

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -12,7 +13,7 @@ import (
 )
 
 // Columns are those of the factors: strength, the second one, time.
-func (l *Laundry) Columns() []string { return l.columns[:] }
+func (l *Laundry) Columns() []string { return slices.Clone(l.columns[:]) }
 
 // Ladder is what a practitioner runs: two levels of strength and of the second
 // factor, and lots/4 times.
