@@ -123,6 +123,37 @@ func (m *Model) DoseResidual(s Settings, level float64) (DoseResidual, error) {
 	return r, nil
 }
 
+// GoOnSD is the standard deviation, by the model's own uncertainty, of the ln
+// dose that lots at settings, whose own time is not looked at, gain between two
+// times, about what leads from the expected level of the first to that of the
+// second. Part of what is uncertain of either cancels.
+func (m *Model) GoOnSD(s Settings, from, to float64) (float64, error) {
+	var v [2]values
+	var level [2]float64
+	for i, t := range []float64{from, to} {
+		if err := m.locate(withTime(s, t), &v[i]); err != nil {
+			return 0, err
+		}
+		level[i] = m.path.level(m.expected(&v[i]).L)
+	}
+	var mean, square float64
+	for i := range m.comps {
+		c := &m.comps[i]
+		var grad [2][maxSize]float64
+		p := c.size()
+		gain := c.at(&v[1], &grad[1]) - c.at(&v[0], &grad[0])
+		for j := range p - 1 {
+			grad[1][j] -= grad[0][j]
+		}
+		grad[1][p-1] = 0
+		x := (gain - c.etaAt(level[1]) + c.etaAt(level[0])) / c.link.unit
+		sd := m.inflation * math.Sqrt(max(quadratic(c.cov, grad[1][:p], p), 0)) / c.link.unit
+		mean += c.weight * x
+		square += c.weight * (x*x + sd*sd)
+	}
+	return math.Sqrt(max(square-mean*mean, 0)), nil
+}
+
 // Scatter is how lots and panels differ at one level.
 type Scatter struct {
 	// Panel is the covariance of L*, a*, b* of a panel's mean about its lot.

@@ -104,18 +104,32 @@ func (j *judge) minutesInterval(c *Correction, settings discharge.Settings) erro
 	if ok {
 		reading = t - c.Minutes
 	}
-	// Scatter of lots in dose, turned into time by the rise of dose with time.
-	d, err := m.DoseResidual(withTime(settings, c.Minutes), s.Level)
+	// Uncertainty and scatter in dose, turned into time by the rise of dose with
+	// time. A lot that goes on starts from the dose it has had.
+	end := c.Minutes
+	if c.GoOn {
+		now, _, _, err := m.TimeFor(settings, s.Level)
+		if err != nil {
+			return err
+		}
+		end += now
+	}
+	d, err := m.DoseResidual(withTime(settings, end), s.Level)
 	if err != nil {
 		return err
 	}
-	longer, err := m.DoseResidual(withTime(settings, 1.1*c.Minutes), s.Level)
+	longer, err := m.DoseResidual(withTime(settings, 1.1*end), s.Level)
 	if err != nil {
 		return err
 	}
 	exponent := math.Max((d.LnDose-longer.LnDose)/math.Log(1.1), 0.2)
-	scatter := c.Minutes * math.Hypot(d.SDModel, d.SDLots) / exponent
-	sd := math.Hypot(reading, scatter)
+	model := d.SDModel
+	if c.GoOn {
+		if model, err = m.GoOnSD(settings, end-c.Minutes, end); err != nil {
+			return err
+		}
+	}
+	sd := math.Hypot(reading, math.Hypot(end*model, c.Minutes*d.SDLots)/exponent)
 	c.Lo, c.Hi = math.Max(c.Minutes-z*sd, 0), c.Minutes+z*sd
 	return nil
 }
