@@ -163,7 +163,7 @@ func (m *Model) predict(p *Prediction, v *values) {
 	p.Extrapolated = outside > 0
 	p.freedom = m.freedom
 	if m.tensile != nil {
-		p.TensileLossPct = m.tensile.predict(m.logDose(&parts))
+		p.TensileLossPct = m.tensile.predict(m.logDose(&parts, m.tensile.Half))
 	}
 	p.Shade, p.Level = m.path.center(&lot)
 	p.MeanCovariance = m.path.covariance(&mean)

@@ -25,6 +25,10 @@ type tensile struct {
 	// SDLot is the scatter of a lot's mean about the expected loss, in units
 	// of tensileScale.
 	SDLot float64 `json:"sd_lot"`
+	// Half says that x counts from where each curve is half way. In files
+	// without it curves on unlike scales differ in x for the same shade, and
+	// intervals are the wider for it.
+	Half bool `json:"from_half_way,omitempty"`
 
 	work, power float64 // exp(a), exp(k), see prepare
 }
@@ -67,14 +71,18 @@ func (t *tensile) predict(x, sd float64) TensileLoss {
 	return TensileLoss{Known: true, Mean: min(loss, 100), Lo: min(max(loss-h, 0), 100), Hi: min(loss+h, 100)}
 }
 
-// logDose is the log dose of the parts, in the unit of a curve of unit 1, and
-// the standard deviation of one lot's.
-func (m *Model) logDose(parts *[maxComponents]mixPart) (x, sd float64) {
+// logDose is the log dose of the parts, in the unit of a curve of unit 1, from
+// half way where half says so, and the standard deviation of one lot's.
+func (m *Model) logDose(parts *[maxComponents]mixPart, half bool) (x, sd float64) {
 	v := 0.0
 	for i := range m.comps {
 		c := &m.comps[i]
-		per := 1 / c.link.unit
-		mu, s := parts[i].mu*per, parts[i].sdLot*per
+		per, mu := 1/c.link.unit, parts[i].mu
+		if half {
+			mu -= c.link.half
+		}
+		mu *= per
+		s := parts[i].sdLot * per
 		x += c.weight * mu
 		v += c.weight * (s*s + mu*mu)
 	}
@@ -102,7 +110,7 @@ func (m *Model) fitTensile(o *observed) {
 		v := m.basis.values(t.lot.Settings)
 		var parts [maxComponents]mixPart
 		m.parts(&parts, &v)
-		l.x, _ = m.logDose(&parts)
+		l.x, _ = m.logDose(&parts, true)
 		lots = append(lots, l)
 	}
 	switch {
@@ -119,7 +127,7 @@ func (m *Model) fitTensile(o *observed) {
 // estimated from the residuals in between.
 func newTensile(lots []tensileLot) *tensile {
 	prior, sd := tensilePrior()
-	t := &tensile{Mean: prior, SDLot: 1.5}
+	t := &tensile{Mean: prior, SDLot: 1.5, Half: true}
 	t.prepare()
 	const rounds = 4
 	for range rounds {

@@ -127,3 +127,33 @@ func TestTensileInTheModelFile(t *testing.T) {
 		assert.ErrorIs(t, err, ErrModelFile)
 	}
 }
+
+// Curves on unlike scales count dose from unlike places. What they disagree on
+// must not pass for uncertainty of dose: counted from half way, what is left of
+// it, their unlike steepness, does not double the standard deviation.
+func TestDoseForTensileLossIsOneForAllCurves(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	scales := map[scale]bool{}
+	for i := range m.comps {
+		scales[m.comps[i].link.scale] = true
+	}
+	require.Greater(t, len(scales), 1, "the demo's curves are on unlike scales")
+	for _, s := range []Settings{
+		{"strength_pct": 4.5, "ratio": 1.1, "time_min": 9},
+		{"strength_pct": 6, "ratio": 1.5, "time_min": 12},
+		{"strength_pct": 8, "ratio": 1.8, "time_min": 16},
+	} {
+		v := m.basis.values(s)
+		var parts [maxComponents]mixPart
+		m.parts(&parts, &v)
+		own := 0.0
+		for i := range m.comps {
+			own += m.comps[i].weight * parts[i].sdLot / m.comps[i].link.unit
+		}
+		_, sd := m.logDose(&parts, true)
+		assert.Less(t, sd, 2*own)
+		_, apart := m.logDose(&parts, false)
+		assert.Greater(t, apart, 2*sd, "as files without from_half_way have it")
+	}
+}
