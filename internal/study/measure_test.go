@@ -40,7 +40,11 @@ func TestDesigns(t *testing.T) {
 
 func TestNextLots(t *testing.T) {
 	t.Parallel()
-	r, err := NextLots(size())
+	z := size()
+	if !full() {
+		z.Seeds = 6 // four laundries cannot tell what four lots are worth
+	}
+	r, err := NextLots(z)
 	require.NoError(t, err)
 	t.Log(r)
 	for _, how := range []string{"predict, ", "suggest time, "} {
