@@ -169,11 +169,11 @@ func spent(x float64) float64 {
 // clocks lists the ways in which time may count, for trials that ran from lo
 // to hi minutes: after the oxidizer has spread, for good or until it has died
 // away, slowly or fast (with about twice the activation energy of fading:
-// 60-120 kJ/mol against 27-50, orientation from memory). No start is sharp; of
-// those that are nearly so, the second-order term of time makes up for half of
-// the least minutes.
+// 60-120 kJ/mol against 27-50, orientation from memory). No start is sharp, and
+// trials are hardly run shorter than the start takes; the second-order term of
+// time makes up for slower ones.
 func clocks(lo, hi float64) []clock {
-	spread := 0.5 * lo
+	spread := 0.15 * lo
 	return []clock{{Spread: spread}, {Spread: spread, Life: hi, Heat: 2}, {Spread: spread, Life: hi / 2.5, Heat: 2}}
 }
 

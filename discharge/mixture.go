@@ -78,12 +78,12 @@ func (c *component) at(v *values, grad *[maxSize]float64) (eta float64) {
 func (c *component) plateau() float64 { return c.mean[len(c.mean)-1] }
 
 // Grids over which the evidence is averaged. The second-order prior runs from
-// "factors add up" to "factors interact freely", its mean from "straight in
-// logarithms" to "every further e-fold does less"; lot scatter runs from 3 %
+// "factors add up" to "factors interact freely", its mean from "nearly straight
+// in logarithms" to "every further e-fold does less"; lot scatter runs from 3 %
 // to 45 % of dose. Steps of about a factor of two: finer ones change
 // predictions by less than a tenth of the lot scatter.
 func bends() []float64    { return []float64{0.03, 0.1, 0.25, 0.6} }
-func concaves() []float64 { return []float64{0, 0.1, 0.2} }
+func concaves() []float64 { return []float64{0.05, 0.15} }
 func sdLots() []float64   { return []float64{0.04, 0.09, 0.18, 0.36} }
 
 // concaveSlight is the prior mean where minutes or oxidizer run out, which says

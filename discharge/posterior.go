@@ -93,8 +93,8 @@ const bendSlack = 0.02
 // sd, for a factor that has a best value instead of raising the dose all the
 // way. A linear factor, such as the moisture of cloth under ozone or the pH of
 // an enzyme, is scaled to half its usual range: at the ends of what is usual
-// it does a little more than half of its best (common practice, no source).
-func optimum() (mean, sd float64) { return 0.5, 0.5 }
+// it does two thirds of its best (common practice, no source).
+func optimum() (mean, sd float64) { return 0.4, 0.5 }
 
 // fewLevelsMatter is the log dose from which on it is worth a warning that two
 // levels leave an optimum between them to what is assumed: a fifth of the dose.

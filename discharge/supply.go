@@ -23,11 +23,12 @@ import (
 //
 // Oxidizer is also spent by what it does to everything else: cloth, size,
 // carrier, the bath itself. Where that is most of it, what remains falls with
-// the dose, whether there is dye left or not,
+// the dose, whether there is dye left or not, and no time gives more than the
+// dose q. How sharp that end is depends on the order in oxidizer. A surface that
+// is nearly covered with it, or a film that is fed from a store, hardly works
+// slower as the store empties, so fits take an order of one half:
 //
-//	dx/dκ = 1 - x/q, so x = q·(1 - exp(-κ/q)),
-//
-// and no time gives more than the dose q.
+//	dx/dκ = √(1 - x/q), so x = κ·(1 - κ/4q) up to κ = 2q, where x = q
 
 // demand is what uses the oxidizer up.
 type demand int
@@ -36,18 +37,19 @@ const (
 	noDemand demand = iota // it never runs short
 	byDye
 	byDose
+	byDoseFirst // by dose with an order of one in oxidizer: model files of 2026-11-26
 )
 
-// prior is the prior mean and sd of ln q. By dye: from a supply that leaves half
-// of it to one that is hardly missed. By dose, in units of the dose that
-// brings cloth half way: from one that ends there to one that ends near white.
-// What laundries charge stands in no standard, but a charge far from what is
-// needed either does nothing or is waste.
+// prior is the prior mean and sd of ln q. By dye: from a supply of a third of
+// what it uses up to one that is hardly missed. By dose, in units of the dose
+// that brings cloth half way: from one that ends there to one that ends near
+// white. What laundries charge stands in no standard, but a charge far from what
+// is needed either does nothing or is waste.
 func (d demand) prior() (mean, sd float64) {
 	if d == byDose {
 		return 0.3, 0.7
 	}
-	return 0.1, 0.5
+	return 0.1, 1.2
 }
 
 // starts are the ln q from which a fit sets out: the evidence may have a top on
@@ -59,7 +61,10 @@ func (d demand) starts() []float64 {
 
 // spentBy is how a model file tells demands with a supply apart.
 func (d demand) spentBy() string {
-	if d == byDose {
+	switch d {
+	case byDose:
+		return "dose-half-order"
+	case byDoseFirst:
 		return "dose"
 	}
 	return ""
@@ -72,7 +77,9 @@ func demandOf(supplied bool, spentBy string) (demand, error) {
 		return noDemand, nil
 	case supplied && spentBy == "":
 		return byDye, nil
-	case supplied && spentBy == "dose":
+	case supplied && spentBy == byDoseFirst.spentBy():
+		return byDoseFirst, nil
+	case supplied && spentBy == byDose.spentBy():
 		return byDose, nil
 	}
 	return noDemand, fmt.Errorf("a supply of %t spent by %q is unknown", supplied, spentBy)
@@ -81,14 +88,29 @@ func demandOf(supplied bool, spentBy string) (demand, error) {
 // left is the log dose that is left of eta for ln q, and its derivatives by
 // both.
 func (c *candidate) left(eta, lnQ float64) (left, byEta, byQ float64) {
-	if c.demand == byDye {
+	switch c.demand {
+	case byDye:
 		return c.table.left(eta, lnQ)
+	case byDoseFirst:
+		return leftByFirstOrder(eta, lnQ+c.link.half)
 	}
-	return leftOfDose(eta, lnQ+c.link.half)
+	return leftByHalfOrder(eta, lnQ+c.link.half)
 }
 
-// leftOfDose is left where the dose itself is the demand, in the unit of η.
-func leftOfDose(eta, lnQ float64) (left, byEta, byQ float64) {
+// leftByHalfOrder is left where the dose itself is the demand and the order in
+// oxidizer is one half, in the unit of η.
+func leftByHalfOrder(eta, lnQ float64) (left, byEta, byQ float64) {
+	z := math.Exp(min(eta-lnQ, 1))
+	if z >= 2 {
+		return lnQ, 0, 1
+	}
+	byEta = (1 - z/2) / (1 - z/4)
+	return eta + math.Log1p(-z/4), byEta, 1 - byEta
+}
+
+// leftByFirstOrder is the same with an order of one: dx/dκ = 1 - x/q, so
+// x = q·(1 - exp(-κ/q)).
+func leftByFirstOrder(eta, lnQ float64) (left, byEta, byQ float64) {
 	d := eta - lnQ
 	switch {
 	case d < -36: // exp(d) is below the last digit of 1
