@@ -29,6 +29,8 @@ func allowed() map[string][]string {
 		"discharge/charge":   append([]string{"discharge/chem"}, domain...),
 		"discharge/quality":  domain,
 		"internal/capped":    append([]string{"colorimetry"}, color...),
+		"internal/surface":   append([]string{"colorimetry"}, color...),
+		"internal/tank":      append([]string{"colorimetry"}, color...),
 		"internal/yarn":      append([]string{"colorimetry"}, color...),
 	}
 }
@@ -47,6 +49,8 @@ func thirdParties() map[string][]string {
 		"discharge/charge":   color,
 		"discharge/quality":  color,
 		"internal/capped":    color,
+		"internal/surface":   color,
+		"internal/tank":      color,
 		"internal/yarn":      color,
 	}
 }

@@ -14,11 +14,14 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/capped"
+	"example.com/dosetone/internal/surface"
+	"example.com/dosetone/internal/tank"
 	"example.com/dosetone/internal/yarn"
 )
 
-// otherSize is how much of packages yarn and capped is simulated.
+// otherSize is how much of each of the other simulators is asked.
 type otherSize struct {
 	seeds    int    // laundries of each process
 	from     uint64 // the first seed
@@ -33,7 +36,7 @@ type otherSize struct {
 // do not say.
 func others() otherSize {
 	if !full() {
-		return otherSize{seeds: 4, from: 9000, lots: []int{16}, settings: 8, next: 10}
+		return otherSize{seeds: 6, from: 9000, lots: []int{16}, settings: 8, next: 5}
 	}
 	return otherSize{
 		seeds: env("SEEDS", 16), from: uint64(env("DOSETONE_STUDY_FROM", 9000)),
@@ -50,7 +53,12 @@ func TestOtherPhysics(t *testing.T) {
 		name      string
 		processes []string
 		make      func(process string, seed uint64) (other, error)
-	}{{"yarn", yarn.Processes(), newYarn}, {"capped", capped.Groups(), newCapped}} {
+	}{
+		{"yarn", yarn.Processes(), newYarn},
+		{"capped", capped.Groups(), drawnBy(capped.New)},
+		{"surface", surface.Groups(), drawnBy(surface.New)},
+		{"tank", tank.Groups(), drawnBy(tank.New)},
+	} {
 		t.Run(s.name, func(t *testing.T) {
 			byLots := map[int]*otherErrors{}
 			for _, n := range z.lots {
@@ -76,7 +84,7 @@ func TestOtherPhysics(t *testing.T) {
 	}
 }
 
-// simulator is what packages yarn and capped have in common.
+// simulator is what the other simulators have in common.
 type simulator interface {
 	Ladder(lots int) ([]map[string]float64, error)
 	RandomSettings(rng *rand.Rand) map[string]float64
@@ -105,12 +113,18 @@ func newYarn(process string, seed uint64) (other, error) {
 	return o, nil
 }
 
-func newCapped(group string, seed uint64) (other, error) {
-	l, err := capped.New(group, seed)
-	if err != nil {
-		return other{}, err
+// drawnBy adapts a package whose laundries know their columns.
+func drawnBy[L interface {
+	simulator
+	Columns() []string
+}](draw func(group string, seed uint64) (L, error)) func(group string, seed uint64) (other, error) {
+	return func(group string, seed uint64) (other, error) {
+		l, err := draw(group, seed)
+		if err != nil {
+			return other{}, err
+		}
+		return other{l, group, seed, l.Columns()}, nil
 	}
-	return other{l, group, seed, l.Columns()}, nil
 }
 
 // question is settings whose shade is to be predicted, with what comes of them.
@@ -144,6 +158,7 @@ type otherErrors struct {
 const (
 	ofModel    = ", model"
 	ofSurface  = ", log surface"
+	ofOneDose  = ", one dose"
 	ofFree     = ", suggest free"
 	ofStrength = ", suggest strength"
 )
@@ -158,7 +173,7 @@ func (e *otherErrors) judge(l other, n int, asked []question, suggest bool) erro
 	if err != nil {
 		return err
 	}
-	surface := Surface(tab, l.columns, true)
+	surface, oneDose := Surface(tab, l.columns, true), OneDose(tab, l.columns, fit.LogNormal{}, 0.3)
 	for i, q := range asked {
 		p, err := m.Predict(q.settings)
 		if err != nil {
@@ -166,6 +181,7 @@ func (e *otherErrors) judge(l other, n int, asked []question, suggest bool) erro
 		}
 		e.note(l.process, ofModel, diff(q.truth, p.Shade))
 		e.note(l.process, ofSurface, diff(q.truth, surface(q.settings)))
+		e.note(l.process, ofOneDose, diff(q.truth, oneDose(q.settings)))
 		for _, lot := range q.next {
 			e.count(l.process, Inside(&p, lot))
 		}
@@ -226,7 +242,7 @@ func (e *otherErrors) String() string {
 	var b strings.Builder
 	for _, p := range append(slices.Clone(e.processes), "all") {
 		fmt.Fprintf(&b, "\n%-20s", p)
-		for _, what := range []string{ofModel, ofSurface, ofFree, ofStrength} {
+		for _, what := range []string{ofModel, ofOneDose, ofSurface, ofFree, ofStrength} {
 			if n := len(e.errors[p+what]); n > 0 {
 				fmt.Fprintf(&b, "%s %.2f / %.2f (%d)", what[1:], e.Median(p+what), e.P95(p+what), n)
 			}
