@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -25,6 +26,9 @@ func TestModelFilesOfEarlierVersions(t *testing.T) {
 		require.NoError(t, err)
 		m, err := discharge.Load(bytes.NewReader(file))
 		require.NoError(t, err, name)
+		if strings.HasSuffix(name, "-spent") || strings.HasSuffix(name, "-half-order") {
+			assert.Contains(t, strings.Join(m.Summary().Words, "; "), "oxidizer spends itself", name)
+		}
 		data, err := os.ReadFile("testdata/" + name + "-predictions.csv")
 		require.NoError(t, err)
 		rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()

@@ -19,7 +19,6 @@ import (
 // oxidizer left, one unit of it for one of dye. What else takes oxidizer (size,
 // decay, metal) makes q smaller, and q is learned. r is 1 less the share of
 // K/S that is left (Kubelka-Munk: K/S is in proportion to the dye).
-
 //
 // Oxidizer is also spent by what it does to everything else: cloth, size,
 // carrier, the bath itself. Where that is most of it, what remains falls with
@@ -46,7 +45,7 @@ const (
 // white. What laundries charge stands in no standard, but a charge far from what
 // is needed either does nothing or is waste.
 func (d demand) prior() (mean, sd float64) {
-	if d == byDose {
+	if d != byDye {
 		return 0.3, 0.7
 	}
 	return 0.1, 1.2

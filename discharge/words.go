@@ -141,13 +141,13 @@ func (m *Model) slopeAtMiddle(c *component, dst []float64, j int) (byCharge floa
 	return grad[n] * (most - least) / (2 * h)
 }
 
-// supply is the oxidizer charged at the middle of the trials, in the unit of a
-// demand: the mean and sd of its logarithm over the curves with that demand,
+// supply is the oxidizer charged at the middle of the trials, in the unit of
+// some demands: the mean and sd of its logarithm over the curves with these,
 // and their share.
-func (m *Model) supply(by demand) (mean, sd, share float64) {
+func (m *Model) supply(by ...demand) (mean, sd, share float64) {
 	square := 0.0
 	for i := range m.comps {
-		if c := &m.comps[i]; c.demand == by {
+		if c := &m.comps[i]; slices.Contains(by, c.demand) {
 			n, p := c.basis.terms(), c.size()
 			share += c.weight
 			mean += c.weight * c.mean[n]
@@ -229,7 +229,7 @@ func (m *Model) wordsOnSupply() (q Parameter, text string, ok bool) {
 	mean, sd, byDyeShare := m.supply(byDye)
 	q = Parameter{Name: "supply", Unit: "of what all dye uses up", Meaning: "oxidizer charged at the middle of the trials"}
 	text = "oxidizer runs short: in the middle of the trials there is %.2g (95 %%: %.2g to %.2g) times what all dye would use up; where it is below 1, neither time nor heat replaces it"
-	dose, doseSD, byDoseShare := m.supply(byDose)
+	dose, doseSD, byDoseShare := m.supply(byDose, byDoseFirst)
 	if byDoseShare > byDyeShare {
 		mean, sd = dose, doseSD
 		q.Unit = "of what cloth half way has had"
