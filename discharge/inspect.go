@@ -105,18 +105,17 @@ func (m *Model) DoseResidual(s Settings, level float64) (DoseResidual, error) {
 	}
 	var parts [maxComponents]mixPart
 	r := DoseResidual{Extrapolated: m.parts(&parts, &v) > 0 || m.movesFixed(s)}
-	var mean, square, lots float64
+	var residual mixMoments
+	lots := 0.0
 	for i := range m.comps {
 		c := &m.comps[i]
 		unit := c.link.unit
 		x := (c.etaAt(level) - parts[i].mu) / unit
-		mean += c.weight * x
 		sd := parts[i].sdMean / unit
-		square += c.weight * (x*x + sd*sd)
+		residual.add(c.weight, x, sd*sd)
 		lots += c.weight * (parts[i].sdLot*parts[i].sdLot/(unit*unit) - sd*sd)
 	}
-	r.LnDose = mean
-	r.SDModel = math.Sqrt(max(square-mean*mean, 0))
+	r.LnDose, r.SDModel = residual.mean, residual.sd()
 	r.SDLots = math.Sqrt(max(lots, 0))
 	r.ExpectedLevel = m.path.level(m.expected(&v).L)
 	r.Slope = m.Slope(r.ExpectedLevel)
@@ -136,7 +135,7 @@ func (m *Model) GoOnSD(s Settings, from, to float64) (float64, error) {
 		}
 		level[i] = m.path.level(m.expected(&v[i]).L)
 	}
-	var mean, square float64
+	var residual mixMoments
 	for i := range m.comps {
 		c := &m.comps[i]
 		var grad [2][maxSize]float64
@@ -148,10 +147,9 @@ func (m *Model) GoOnSD(s Settings, from, to float64) (float64, error) {
 		grad[1][p-1] = 0
 		x := (gain - c.etaAt(level[1]) + c.etaAt(level[0])) / c.link.unit
 		sd := m.inflation * math.Sqrt(max(quadratic(c.cov, grad[1][:p], p), 0)) / c.link.unit
-		mean += c.weight * x
-		square += c.weight * (x*x + sd*sd)
+		residual.add(c.weight, x, sd*sd)
 	}
-	return math.Sqrt(max(square-mean*mean, 0)), nil
+	return residual.sd(), nil
 }
 
 // Scatter is how lots and panels differ at one level.

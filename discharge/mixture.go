@@ -375,3 +375,15 @@ func (f *fitting) merge(k int, total float64, cells []cell, w []float64) compone
 	}
 	return m
 }
+
+// mixMoments are the mean and the mean square of a quantity over the curves.
+type mixMoments struct{ mean, square float64 }
+
+// add counts a curve of some weight that gives x with variance v.
+func (m *mixMoments) add(weight, x, v float64) {
+	m.mean += weight * x
+	m.square += weight * (x*x + v)
+}
+
+// sd is the standard deviation, within the curves and between them.
+func (m *mixMoments) sd() float64 { return math.Sqrt(max(m.square-m.mean*m.mean, 0)) }

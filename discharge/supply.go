@@ -71,15 +71,13 @@ func (d demand) spentBy() string {
 
 // demandOf reads what a model file says.
 func demandOf(supplied bool, spentBy string) (demand, error) {
-	switch {
-	case !supplied && spentBy == "":
+	if !supplied && spentBy == "" {
 		return noDemand, nil
-	case supplied && spentBy == "":
-		return byDye, nil
-	case supplied && spentBy == byDoseFirst.spentBy():
-		return byDoseFirst, nil
-	case supplied && spentBy == byDose.spentBy():
-		return byDose, nil
+	}
+	for _, d := range []demand{byDye, byDose, byDoseFirst} {
+		if supplied && spentBy == d.spentBy() {
+			return d, nil
+		}
 	}
 	return noDemand, fmt.Errorf("a supply of %t spent by %q is unknown", supplied, spentBy)
 }

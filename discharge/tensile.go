@@ -74,19 +74,17 @@ func (t *tensile) predict(x, sd float64) TensileLoss {
 // logDose is the log dose of the parts, in the unit of a curve of unit 1, from
 // half way where half says so, and the standard deviation of one lot's.
 func (m *Model) logDose(parts *[maxComponents]mixPart, half bool) (x, sd float64) {
-	v := 0.0
+	var dose mixMoments
 	for i := range m.comps {
 		c := &m.comps[i]
 		per, mu := 1/c.link.unit, parts[i].mu
 		if half {
 			mu -= c.link.half
 		}
-		mu *= per
 		s := parts[i].sdLot * per
-		x += c.weight * mu
-		v += c.weight * (s*s + mu*mu)
+		dose.add(c.weight, mu*per, s*s)
 	}
-	return x, math.Sqrt(max(v-x*x, 0))
+	return dose.mean, dose.sd()
 }
 
 // tensileLot is one tested lot.

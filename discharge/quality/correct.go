@@ -59,13 +59,12 @@ func (j *judge) correct() error {
 		c.Why = "the lot has no settings and none were given for a second pass"
 		return nil
 	}
-	var ok bool
-	var err error
-	c.Minutes, c.Extrapolated, ok, err = j.minutes(settings, s.Level, c.GoOn)
+	p, err := j.pass(settings, s.Level, c.GoOn)
 	if err != nil {
 		return err
 	}
-	if !ok {
+	c.Minutes, c.Extrapolated = p.minutes, p.extrapolated
+	if !p.ok {
 		c.Why = "no time within three times the longest trial leads there at these settings, or time is no factor of the model"
 		return nil
 	}
@@ -73,47 +72,48 @@ func (j *judge) correct() error {
 	c.Settings = settings.Clone()
 	c.Settings["time_min"] = c.Minutes
 	c.DosePct = 100 * math.Expm1(m.DoseBetween(s.Level, s.StandardLevel))
-	return j.minutesInterval(c, settings)
+	return j.minutesInterval(c, settings, p.start)
 }
 
-// minutes lead from a level to the standard's.
-func (j *judge) minutes(settings discharge.Settings, from float64, goOn bool) (t float64, extrapolated, ok bool, err error) {
+// pass is a run that leads to the standard: minutes from start on, which is 0
+// with a fresh charge.
+type pass struct {
+	start, minutes   float64
+	extrapolated, ok bool
+}
+
+// pass leads from a level to the standard's.
+func (j *judge) pass(settings discharge.Settings, from float64, goOn bool) (p pass, err error) {
 	m, to := j.opt.Model, j.report.Split.StandardLevel
 	if !goOn {
-		return m.SecondPass(settings, from, to)
+		p.minutes, p.extrapolated, p.ok, err = m.SecondPass(settings, from, to)
+		return p, err
 	}
 	now, ex1, ok1, err := m.TimeFor(settings, from)
 	if err != nil {
-		return 0, false, false, err
+		return pass{}, err
 	}
 	then, ex2, ok2, err := m.TimeFor(settings, to)
-	return then - now, ex1 || ex2, ok1 && ok2 && then > now, err
+	return pass{now, then - now, ex1 || ex2, ok1 && ok2 && then > now}, err
 }
 
-// minutesInterval adds how surely the level now is known and how the pass will
-// scatter in dose, at 90 %.
-func (j *judge) minutesInterval(c *Correction, settings discharge.Settings) error {
+// minutesInterval adds how surely the level now is known and how the pass that
+// begins at start will scatter in dose, at 90 %.
+func (j *judge) minutesInterval(c *Correction, settings discharge.Settings, start float64) error {
 	const z = 1.6448536269514722
 	m, s := j.opt.Model, j.report.Split
 	// Reading: the time that belongs to one standard deviation of level.
 	reading := c.Minutes
-	t, _, ok, err := j.minutes(settings, s.Level-s.LevelSD, c.GoOn)
+	p, err := j.pass(settings, s.Level-s.LevelSD, c.GoOn)
 	if err != nil {
 		return err
 	}
-	if ok {
-		reading = t - c.Minutes
+	if p.ok {
+		reading = p.minutes - c.Minutes
 	}
 	// Uncertainty and scatter in dose, turned into time by the rise of dose with
 	// time. A lot that goes on starts from the dose it has had.
-	end := c.Minutes
-	if c.GoOn {
-		now, _, _, err := m.TimeFor(settings, s.Level)
-		if err != nil {
-			return err
-		}
-		end += now
-	}
+	end := start + c.Minutes
 	d, err := m.DoseResidual(withTime(settings, end), s.Level)
 	if err != nil {
 		return err
@@ -125,7 +125,7 @@ func (j *judge) minutesInterval(c *Correction, settings discharge.Settings) erro
 	exponent := math.Max((d.LnDose-longer.LnDose)/math.Log(1.1), 0.2)
 	model := d.SDModel
 	if c.GoOn {
-		if model, err = m.GoOnSD(settings, end-c.Minutes, end); err != nil {
+		if model, err = m.GoOnSD(settings, start, end); err != nil {
 			return err
 		}
 	}

@@ -16,6 +16,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/study"
 )
 
 // What sixteen lots could tell: a knower has this package's equations, the
@@ -57,12 +58,12 @@ func TestNobodyPredictsBetterThanWhoKnows(t *testing.T) {
 			}
 			seed++
 		}
-		t.Logf("%-13s who knows %.2f / %.2f, model %.2f / %.2f", g, at(ofKnower, 0.5), at(ofKnower, 0.95), at(ofModel, 0.5), at(ofModel, 0.95))
+		t.Logf("%-13s who knows %.2f / %.2f, model %.2f / %.2f", g, study.Quantile(ofKnower, 0.5), study.Quantile(ofKnower, 0.95), study.Quantile(ofModel, 0.5), study.Quantile(ofModel, 0.95))
 		knower, model = append(knower, ofKnower...), append(model, ofModel...)
 	}
-	t.Logf("%-13s who knows %.2f / %.2f, model %.2f / %.2f", "all", at(knower, 0.5), at(knower, 0.95), at(model, 0.5), at(model, 0.95))
-	assert.Less(t, at(knower, 0.5), at(model, 0.5))
-	assert.Less(t, at(knower, 0.95), at(model, 0.95))
+	t.Logf("%-13s who knows %.2f / %.2f, model %.2f / %.2f", "all", study.Quantile(knower, 0.5), study.Quantile(knower, 0.95), study.Quantile(model, 0.5), study.Quantile(model, 0.95))
+	assert.Less(t, study.Quantile(knower, 0.5), study.Quantile(model, 0.5))
+	assert.Less(t, study.Quantile(knower, 0.95), study.Quantile(model, 0.95))
 }
 
 func number(name string, otherwise int) int {
@@ -70,10 +71,6 @@ func number(name string, otherwise int) int {
 		return v
 	}
 	return otherwise
-}
-
-func at(x []float64, p float64) float64 {
-	return stat.Quantile(p, stat.LinInterp, slices.Sorted(slices.Values(x)), nil)
 }
 
 // trialLot is the mean shade of a trial lot, and how such means scatter.

@@ -173,14 +173,14 @@ func (e *otherErrors) judge(l other, n int, asked []question, suggest bool) erro
 	if err != nil {
 		return err
 	}
-	surface, oneDose := Surface(tab, l.columns, true), OneDose(tab, l.columns, fit.LogNormal{}, 0.3)
+	logSurface, oneDose := Surface(tab, l.columns, true), OneDose(tab, l.columns, fit.LogNormal{}, 0.3)
 	for i, q := range asked {
 		p, err := m.Predict(q.settings)
 		if err != nil {
 			return err
 		}
 		e.note(l.process, ofModel, diff(q.truth, p.Shade))
-		e.note(l.process, ofSurface, diff(q.truth, surface(q.settings)))
+		e.note(l.process, ofSurface, diff(q.truth, logSurface(q.settings)))
 		e.note(l.process, ofOneDose, diff(q.truth, oneDose(q.settings)))
 		for _, lot := range q.next {
 			e.count(l.process, Inside(&p, lot))

@@ -15,14 +15,14 @@ import (
 )
 
 // each runs f on a few laundries of each group.
-func each(t *testing.T, f func(t *testing.T, seed uint64, l *Laundry)) {
+func each(t *testing.T, f func(t *testing.T, l *Laundry, group string, seed uint64)) {
 	for i, g := range Groups() {
 		t.Run(g, func(t *testing.T) {
 			for k := range 3 {
 				seed := uint64(100 + 10*i + k)
 				l, err := New(g, seed)
 				require.NoError(t, err)
-				f(t, seed, l)
+				f(t, l, g, seed)
 			}
 		})
 	}
@@ -37,7 +37,7 @@ func TestUnknownGroupIsRefused(t *testing.T) {
 // 125 settings, to 0.01; between them twice as much may happen, which is still
 // below what an instrument tells apart.
 func TestNeverDarker(t *testing.T) {
-	each(t, func(t *testing.T, seed uint64, l *Laundry) {
+	each(t, func(t *testing.T, l *Laundry, _ string, seed uint64) {
 		rng := rand.New(rand.NewPCG(seed, 1))
 		for range 30 {
 			x := l.of(l.RandomSettings(rng))
@@ -57,7 +57,7 @@ func TestNeverDarker(t *testing.T) {
 // Base, center and white are where the drawing puts them, and base and white are
 // read where they are.
 func TestBaseCenterWhite(t *testing.T) {
-	each(t, func(t *testing.T, seed uint64, l *Laundry) {
+	each(t, func(t *testing.T, l *Laundry, _ string, seed uint64) {
 		// As New draws it; no laundry here had its losses weakened to get there.
 		lo, hi := 0.35, 0.6
 		if l.process == "laccase-bath" {
@@ -80,7 +80,7 @@ func TestBaseCenterWhite(t *testing.T) {
 // A hundred lots lie about the expected shade: nearer than the 0.74 in which 95 % of
 // the means of 16 are, see the package comment.
 func TestLotsLieAboutExpected(t *testing.T) {
-	each(t, func(t *testing.T, seed uint64, l *Laundry) {
+	each(t, func(t *testing.T, l *Laundry, _ string, seed uint64) {
 		rng := rand.New(rand.NewPCG(seed, 2))
 		s := l.RandomSettings(rng)
 		var mean colorimetry.Lab
@@ -95,10 +95,10 @@ func TestLotsLieAboutExpected(t *testing.T) {
 
 // The same seeds give the same bytes, which read as a table of the tool.
 func TestTrials(t *testing.T) {
-	each(t, func(t *testing.T, seed uint64, l *Laundry) {
+	each(t, func(t *testing.T, l *Laundry, group string, seed uint64) {
 		design, err := l.Ladder(12)
 		require.NoError(t, err)
-		again, err := New(t.Name()[len("TestTrials/"):], seed)
+		again, err := New(group, seed)
 		require.NoError(t, err)
 		var a, b, c bytes.Buffer
 		require.NoError(t, l.WriteTrials(&a, rand.New(rand.NewPCG(3, 3)), design))
