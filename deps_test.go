@@ -18,6 +18,7 @@ func allowed() map[string][]string {
 	color := []string{"datasets/cie"}
 	shade := []string{"datasets/cie", "colorimetry", "fit", "internal/golden", "internal/mat3"}
 	domain := append([]string{"discharge"}, shade...)
+	simulator := append([]string{"colorimetry", "internal/trialtable"}, color...)
 	return map[string][]string{
 		"datasets/cie":       {},
 		"datasets/published": {},
@@ -28,10 +29,10 @@ func allowed() map[string][]string {
 		"discharge/chem":     domain,
 		"discharge/charge":   append([]string{"discharge/chem"}, domain...),
 		"discharge/quality":  domain,
-		"internal/capped":    append([]string{"colorimetry"}, color...),
-		"internal/surface":   append([]string{"colorimetry"}, color...),
-		"internal/tank":      append([]string{"colorimetry"}, color...),
-		"internal/yarn":      append([]string{"colorimetry"}, color...),
+		"internal/capped":    simulator,
+		"internal/surface":   simulator,
+		"internal/tank":      simulator,
+		"internal/yarn":      simulator,
 	}
 }
 

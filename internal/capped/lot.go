@@ -6,10 +6,9 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strconv"
-	"strings"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/trialtable"
 )
 
 // Columns are those of the factors: strength, the second one, time.
@@ -119,30 +118,21 @@ const blankDose = 0.002
 // WriteTrials writes base, blank, white and the trial lots of a design as a CSV
 // table.
 func (l *Laundry) WriteTrials(w io.Writer, rng *rand.Rand, design []map[string]float64) error {
-	var b strings.Builder
-	b.WriteString("# invented data of a simulator; no real laundry\n")
-	fmt.Fprintf(&b, "lot,role,process,%s,panel,position", strings.Join(l.columns[:], ","))
-	for i := range Bands {
-		fmt.Fprintf(&b, ",R%d", Grid().Wavelength(i))
+	if _, err := io.WriteString(w, trialtable.Invented); err != nil {
+		return err
 	}
-	b.WriteString("\n")
-	number := func(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
-	lot := func(id, role string, cells [3]string, dose float64) {
-		for _, x := range l.run(rng, dose) {
-			fmt.Fprintf(&b, "%s,%s,%s,%s,%d,%d", id, role, l.Process, strings.Join(cells[:], ","), x.panel, x.position)
-			for _, v := range x.r {
-				b.WriteString("," + strconv.FormatFloat(v, 'f', 5, 64))
-			}
-			b.WriteString("\n")
+	table := trialtable.New(w, l.Process, l.columns[:], Grid())
+	lot := func(id, role string, x []float64, dose float64) {
+		for _, rd := range l.run(rng, dose) {
+			table.Add(id, role, x, rd.panel, rd.position, rd.r[:])
 		}
 	}
-	lot("BASE", "base", [3]string{}, 0)
-	lot("BLANK", "blank", [3]string{"0", number(significant(l.mid[1])), number(significant(l.mid[2]))}, blankDose)
-	lot("WHITE", "white", [3]string{}, math.Inf(1))
+	lot("BASE", "base", nil, 0)
+	lot("BLANK", "blank", []float64{0, significant(l.mid[1]), significant(l.mid[2])}, blankDose)
+	lot("WHITE", "white", nil, math.Inf(1))
 	for i, named := range design {
 		x := l.of(named)
-		lot(fmt.Sprintf("T%02d", i+1), "trial", [3]string{number(x[0]), number(x[1]), number(x[2])}, l.dose(x))
+		lot(fmt.Sprintf("T%02d", i+1), "trial", x[:], l.dose(x))
 	}
-	_, err := io.WriteString(w, b.String())
-	return err
+	return table.Close()
 }

@@ -54,15 +54,16 @@ type Laundry struct {
 // as it is drawn, hypochlorite, laccase and ozone.
 func Groups() []string { return []string{"permanganate", "hypochlorite", "laccase", "ozone"} }
 
+// grid is that of all spectra.
+func grid() colorimetry.Grid { return colorimetry.Grid{Start: 400, Step: 10, N: bands} }
+
 // New draws a laundry of a group of [Groups].
 func New(group string, seed uint64) (*Laundry, error) {
 	number := slices.Index(Groups(), group)
 	if number < 0 {
 		return nil, fmt.Errorf("surface: no group %q", group)
 	}
-	w, err := colorimetry.NewWeights(
-		colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree},
-		colorimetry.Grid{Start: 400, Step: 10, N: bands})
+	w, err := colorimetry.NewWeights(colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}, grid())
 	if err != nil {
 		return nil, err
 	}

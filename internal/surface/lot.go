@@ -1,15 +1,14 @@
 package surface
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strconv"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/trialtable"
 )
 
 // Columns are those of the factors: strength, the second one, time.
@@ -155,39 +154,23 @@ func (l *Laundry) Lot(rng *rand.Rand, settings map[string]float64) colorimetry.L
 // WriteTrials writes base, blank, white and the lots of a design as a CSV table,
 // a row per reading.
 func (l *Laundry) WriteTrials(w io.Writer, rng *rand.Rand, design []map[string]float64) error {
-	if _, err := io.WriteString(w, "# invented data of a simulator; no real laundry\n"); err != nil {
+	if _, err := io.WriteString(w, trialtable.Invented); err != nil {
 		return err
 	}
-	out := csv.NewWriter(w)
-	header := append([]string{"lot", "role", "process"}, l.columns[:]...)
-	header = append(header, "panel", "position")
-	for i := range bands {
-		header = append(header, fmt.Sprintf("R%d", 400+10*i))
-	}
-	out.Write(header) // out keeps the first error
-	write := func(lot, role string, settings [3]string, all sample) {
+	table := trialtable.New(w, l.process, l.columns[:], grid())
+	lot := func(id, role string, settings []float64, all sample) {
 		for p, panel := range all {
 			for q, r := range panel {
-				row := append([]string{lot, role, l.process}, settings[:]...)
-				row = append(row, strconv.Itoa(p+1), strconv.Itoa(q+1))
-				for _, v := range r {
-					row = append(row, strconv.FormatFloat(v, 'f', 5, 64))
-				}
-				out.Write(row)
+				table.Add(id, role, settings, p+1, q+1, r[:])
 			}
 		}
 	}
-	write("BASE", "base", [3]string{}, l.base(rng))
-	write("BLANK", "blank", [3]string{}, l.readings(rng, [3]float64{0, l.center(1), l.center(2)}))
-	write("WHITE", "white", [3]string{}, l.white(rng))
-	for i, settings := range design {
-		s := l.of(settings)
-		var cells [3]string
-		for k, v := range s {
-			cells[k] = strconv.FormatFloat(v, 'g', -1, 64)
-		}
-		write(fmt.Sprintf("T%d", i+1), "trial", cells, l.readings(rng, s))
+	lot("BASE", "base", nil, l.base(rng))
+	lot("BLANK", "blank", nil, l.readings(rng, [3]float64{0, l.center(1), l.center(2)}))
+	lot("WHITE", "white", nil, l.white(rng))
+	for i, named := range design {
+		s := l.of(named)
+		lot(fmt.Sprintf("T%d", i+1), "trial", s[:], l.readings(rng, s))
 	}
-	out.Flush()
-	return out.Error()
+	return table.Close()
 }

@@ -1,15 +1,14 @@
 package tank
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strconv"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/trialtable"
 )
 
 // Columns are the three factor columns: strength, second factor, time.
@@ -138,56 +137,23 @@ func (l *Laundry) untreated(rng *rand.Rand, garments *load) (all [panels * posit
 // WriteTrials writes a trial table: base, blank, white, and a lot for each of
 // the settings.
 func (l *Laundry) WriteTrials(w io.Writer, rng *rand.Rand, lots []map[string]float64) error {
-	if _, err := fmt.Fprintln(w, "# invented data of a simulator; no real laundry"); err != nil {
+	if _, err := io.WriteString(w, trialtable.Invented); err != nil {
 		return err
 	}
-	out := csv.NewWriter(w)
-	head := append([]string{"lot", "role", "process"}, l.columns[:]...)
-	head = append(head, "panel", "position")
-	for i := range bands {
-		head = append(head, fmt.Sprintf("R%.0f", nanometers(i)))
-	}
-	if err := out.Write(head); err != nil {
-		return err
-	}
-	write := func(lot, role string, settings []string, all [panels * positions]spectrum) error {
+	table := trialtable.New(w, l.process, l.columns[:], grid())
+	lot := func(id, role string, settings []float64, all [panels * positions]spectrum) {
 		for n, r := range all {
-			row := append([]string{lot, role, l.process}, settings...)
-			row = append(row, strconv.Itoa(n/positions+1), strconv.Itoa(n%positions+1))
-			for _, v := range r {
-				row = append(row, strconv.FormatFloat(v, 'f', 5, 64))
-			}
-			if err := out.Write(row); err != nil {
-				return err
-			}
+			table.Add(id, role, settings, n/positions+1, n%positions+1, r[:])
 		}
-		return nil
 	}
-	text := func(x settings) []string {
-		var s []string
-		for _, v := range x {
-			s = append(s, strconv.FormatFloat(v, 'g', -1, 64))
-		}
-		return s
-	}
-	none := []string{"", "", ""}
-	if err := write("BASE", "base", none, l.untreated(rng, l.yarn.fresh())); err != nil {
-		return err
-	}
+	lot("BASE", "base", nil, l.untreated(rng, l.yarn.fresh()))
 	blank := l.center()
 	blank[0] = 0
-	if err := write("BLANK", "blank", text(blank), l.readings(rng, blank)); err != nil {
-		return err
+	lot("BLANK", "blank", blank[:], l.readings(rng, blank))
+	lot("WHITE", "white", nil, l.untreated(rng, l.yarn.stripped()))
+	for i, named := range lots {
+		x := l.of(named)
+		lot(fmt.Sprintf("T%02d", i+1), "trial", x[:], l.readings(rng, x))
 	}
-	if err := write("WHITE", "white", none, l.untreated(rng, l.yarn.stripped())); err != nil {
-		return err
-	}
-	for i, s := range lots {
-		x := l.of(s)
-		if err := write(fmt.Sprintf("T%02d", i+1), "trial", text(x), l.readings(rng, x)); err != nil {
-			return err
-		}
-	}
-	out.Flush()
-	return out.Error()
+	return table.Close()
 }

@@ -1,12 +1,12 @@
 package yarn
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"math/rand/v2"
-	"strconv"
+
+	"example.com/dosetone/internal/trialtable"
 )
 
 // WriteTrials runs one lot at each of the settings, T01, T02, …, and writes
@@ -25,18 +25,15 @@ func (l *Laundry) WriteTrials(w io.Writer, rng *rand.Rand, lots []map[string]flo
 			}
 		}
 	}
-	out := csv.NewWriter(w)
-	header := []string{"lot", "role", "process"}
+	var columns []string
 	for _, f := range l.factors {
-		header = append(header, f.Column)
+		columns = append(columns, f.Column)
 	}
-	header = append(header, "panel", "position")
-	for i := range Bands {
-		header = append(header, fmt.Sprintf("R%d", Grid().Wavelength(i)))
-	}
-	rows := [][]string{header}
+	table := trialtable.New(w, l.Process, columns, Grid())
 	add := func(id string, r role, x point, dosed float64) {
-		rows = append(rows, l.rows(id, r, x, l.lot(rng, r, x, dosed))...)
+		for _, rd := range l.lot(rng, r, x, dosed) {
+			table.Add(id, string(r), x, rd.panel, rd.position, rd.spectrum[:])
+		}
 	}
 	add("BASE", base, nil, 1)
 	add("WHITE", white, nil, 1)
@@ -52,7 +49,7 @@ func (l *Laundry) WriteTrials(w io.Writer, rng *rand.Rand, lots []map[string]flo
 		}
 		add(fmt.Sprintf("T%02d", i+1), trial, l.at(s), dosed)
 	}
-	return out.WriteAll(rows)
+	return table.Close()
 }
 
 // idle is the middle of the region as it would be dialed, without oxidizer.
@@ -62,23 +59,4 @@ func (l *Laundry) idle() (x point) {
 	}
 	x[strength] = 0
 	return x
-}
-
-func (l *Laundry) rows(id string, r role, x point, all []reading) (rows [][]string) {
-	for _, rd := range all {
-		row := []string{id, string(r), l.Process}
-		for i := range l.factors {
-			cell := ""
-			if x != nil {
-				cell = strconv.FormatFloat(x[i], 'g', -1, 64)
-			}
-			row = append(row, cell)
-		}
-		row = append(row, strconv.Itoa(rd.panel), strconv.Itoa(rd.position))
-		for _, v := range rd.spectrum {
-			row = append(row, strconv.FormatFloat(v, 'f', 5, 64))
-		}
-		rows = append(rows, row)
-	}
-	return rows
 }
