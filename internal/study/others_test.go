@@ -16,6 +16,7 @@ import (
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/capped"
+	"example.com/dosetone/internal/drum"
 	"example.com/dosetone/internal/surface"
 	"example.com/dosetone/internal/tank"
 	"example.com/dosetone/internal/yarn"
@@ -58,6 +59,7 @@ func TestOtherPhysics(t *testing.T) {
 		{"capped", capped.Groups(), drawnBy(capped.New)},
 		{"surface", surface.Groups(), drawnBy(surface.New)},
 		{"tank", tank.Groups(), drawnBy(tank.New)},
+		{"drum", drum.Groups(), drawnBy(drum.New)},
 	} {
 		t.Run(s.name, func(t *testing.T) {
 			byLots := map[int]*otherErrors{}
