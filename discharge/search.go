@@ -181,9 +181,9 @@ func (q *search) fineness(step, v float64) float64 {
 	return step
 }
 
-// refine turns the other free dials by a step at most, and that of the factor
-// solved for by two, where that brings the expected shade nearer the target: a
-// dial of half a minute alone may leave a quarter of a ΔE00.
+// refine turns the free dials by up to two steps together where that brings
+// the expected shade nearer the target: a dial of half a minute alone may leave a
+// quarter of a ΔE00.
 func (q *search) refine(c Suggestion) Suggestion {
 	if q.solve < 0 || q.limit > 0 {
 		return c
@@ -194,18 +194,14 @@ func (q *search) refine(c Suggestion) Suggestion {
 	turn = func(u values, j int) {
 		switch {
 		case j == len(q.grid):
-			before := u[q.solve]
-			for _, steps := range []float64{-2, -1, 0, 1, 2} {
-				u[q.solve] = q.turned(q.solve, before, steps)
-				if x := q.fromStandard(q.m.expected(&u)); x < best {
-					best, at = x, u
-				}
+			if x := q.fromStandard(q.m.expected(&u)); x < best {
+				best, at = x, u
 			}
-		case j == q.solve || !q.free[j]:
+		case j != q.solve && !q.free[j]:
 			turn(u, j+1)
 		default:
 			before := u[j]
-			for _, steps := range []float64{-1, 0, 1} {
+			for _, steps := range []float64{-2, -1, 0, 1, 2} {
 				u[j] = q.turned(j, before, steps)
 				turn(u, j+1)
 			}
