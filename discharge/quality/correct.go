@@ -69,10 +69,33 @@ func (j *judge) correct() error {
 		return nil
 	}
 	c.Possible = true
+	c.DosePct = 100 * math.Expm1(m.DoseBetween(s.Level, s.StandardLevel))
+	if c.Lo, c.Hi, err = j.minutesInterval(settings, p, c.GoOn); err != nil {
+		return err
+	}
+	if !c.GoOn {
+		if err := j.asIfGoingOn(c, settings); err != nil {
+			return err
+		}
+	}
 	c.Settings = settings.Clone()
 	c.Settings["time_min"] = c.Minutes
-	c.DosePct = 100 * math.Expm1(m.DoseBetween(s.Level, s.StandardLevel))
-	return j.minutesInterval(c, settings, p.start)
+	return nil
+}
+
+// asIfGoingOn brings in what going on at these settings would take. A fresh
+// charge takes that and its start again, if its oxidizer was not what lacked. How
+// passes shorter than any trial add up rests on the curve; going on
+// does not. The shorter of both is suggested, since what is taken too far cannot
+// be put back, and the interval holds both.
+func (j *judge) asIfGoingOn(c *Correction, settings discharge.Settings) error {
+	p, err := j.pass(settings, j.report.Split.Level, true)
+	if err != nil || !p.ok {
+		return err
+	}
+	lo, hi, err := j.minutesInterval(settings, p, true)
+	c.Minutes, c.Lo, c.Hi = math.Min(c.Minutes, p.minutes), math.Min(c.Lo, lo), math.Max(c.Hi, hi)
+	return err
 }
 
 // pass is a run that leads to the standard: minutes from start on, which is 0
@@ -97,41 +120,40 @@ func (j *judge) pass(settings discharge.Settings, from float64, goOn bool) (p pa
 	return pass{now, then - now, ex1 || ex2, ok1 && ok2 && then > now}, err
 }
 
-// minutesInterval adds how surely the level now is known and how the pass that
-// begins at start will scatter in dose, at 90 %.
-func (j *judge) minutesInterval(c *Correction, settings discharge.Settings, start float64) error {
+// minutesInterval adds to a pass how surely the level now is known and how the
+// pass will scatter in dose, at 90 %.
+func (j *judge) minutesInterval(settings discharge.Settings, p pass, goOn bool) (lo, hi float64, err error) {
 	const z = 1.6448536269514722
 	m, s := j.opt.Model, j.report.Split
 	// Reading: the time that belongs to one standard deviation of level.
-	reading := c.Minutes
-	p, err := j.pass(settings, s.Level-s.LevelSD, c.GoOn)
+	reading := p.minutes
+	less, err := j.pass(settings, s.Level-s.LevelSD, goOn)
 	if err != nil {
-		return err
+		return 0, 0, err
 	}
-	if p.ok {
-		reading = p.minutes - c.Minutes
+	if less.ok {
+		reading = less.minutes - p.minutes
 	}
 	// Uncertainty and scatter in dose, turned into time by the rise of dose with
 	// time. A lot that goes on starts from the dose it has had.
-	end := start + c.Minutes
+	end := p.start + p.minutes
 	d, err := m.DoseResidual(withTime(settings, end), s.Level)
 	if err != nil {
-		return err
+		return 0, 0, err
 	}
 	longer, err := m.DoseResidual(withTime(settings, 1.1*end), s.Level)
 	if err != nil {
-		return err
+		return 0, 0, err
 	}
 	exponent := math.Max((d.LnDose-longer.LnDose)/math.Log(1.1), 0.2)
 	model := d.SDModel
-	if c.GoOn {
-		if model, err = m.GoOnSD(settings, start, end); err != nil {
-			return err
+	if goOn {
+		if model, err = m.GoOnSD(settings, p.start, end); err != nil {
+			return 0, 0, err
 		}
 	}
-	sd := math.Hypot(reading, math.Hypot(end*model, c.Minutes*d.SDLots)/exponent)
-	c.Lo, c.Hi = math.Max(c.Minutes-z*sd, 0), c.Minutes+z*sd
-	return nil
+	sd := math.Hypot(reading, math.Hypot(end*model, p.minutes*d.SDLots)/exponent)
+	return math.Max(p.minutes-z*sd, 0), p.minutes + z*sd, nil
 }
 
 func withTime(s discharge.Settings, minutes float64) discharge.Settings {

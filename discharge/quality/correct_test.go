@@ -75,7 +75,7 @@ func TestGoingOnHoldsTheMinutesThatTheLaundryNeeds(t *testing.T) {
 // minutes that going on would have needed, and its lag again.
 func TestSecondPassWithAFreshCharge(t *testing.T) {
 	n, held := 0, 0
-	for seed := range uint64(2) {
+	for seed := range uint64(6) {
 		r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 31+seed)
 		under, ok := r.at(4*r.scatter, false)
 		require.True(t, ok)
@@ -85,7 +85,7 @@ func TestSecondPassWithAFreshCharge(t *testing.T) {
 				middle = math.Sqrt(f.Lo * f.Hi)
 			}
 		}
-		for range 12 {
+		for range 6 {
 			mean, lot := r.trueLot(under)
 			want, ok := r.minutesLeft(mean.L)
 			rep := r.judge(t, lot, nil, r.scatter)
