@@ -86,7 +86,9 @@ func TestLeverageIsTheDiagonalOfTheHatMatrix(t *testing.T) {
 	}
 	normal := mat.NewSymDense(p, nil)
 	for j := range p {
-		normal.SetSym(j, j, ws.prec[j])
+		for k := range j + 1 {
+			normal.SetSym(j, k, ws.prec[j*p+k])
+		}
 	}
 	for _, corner := range pr.corner {
 		require.Greater(t, floats.Dot(corner, c.mean[:len(corner)]), bendSlack, "no bound holds the curve here")

@@ -77,37 +77,15 @@ func (c *component) at(v *values, grad *[maxSize]float64) (eta float64) {
 // plateau is the level of the upper plateau, the last parameter.
 func (c *component) plateau() float64 { return c.mean[len(c.mean)-1] }
 
-// Grids over which the evidence is averaged. The second-order prior runs from
-// "factors add up" to "factors interact freely", its mean from "nearly straight
-// in logarithms" to "every further e-fold does less"; lot scatter runs from 3 %
-// to 45 % of dose. Steps of about a factor of two: finer ones change
-// predictions by less than a tenth of the lot scatter.
-func bends() []float64    { return []float64{0.03, 0.1, 0.25, 0.6} }
-func concaves() []float64 { return []float64{0.05, 0.15} }
-func sdLots() []float64   { return []float64{0.04, 0.09, 0.18, 0.36} }
+// Grids over which the evidence is averaged. What is known of second-order
+// coefficients counts more or less; lot scatter runs from 3 % to 45 % of dose.
+// Steps of about a factor of two: finer ones change predictions by less than a
+// tenth of the lot scatter.
+func bends() []float64  { return []float64{0.5, 0.9, 1.6} }
+func sdLots() []float64 { return []float64{0.04, 0.09, 0.18, 0.36} }
 
-// concaveSlight is the prior mean where minutes or oxidizer run out, which says
-// already that every further minute does less: what is left is a carrier that
-// covers the garment and a surface that fills. ln of either, (1+h)·r/(r+h),
-// has a second derivative of at most -1/4 by ln r.
-const concaveSlight = 0.05
-
-// concaves lists the prior means of curvature for a candidate.
-func (c *candidate) concaves() []float64 {
-	if c.runsOut() {
-		return []float64{concaveSlight}
-	}
-	return concaves()
-}
-
-// runsOut tells whether minutes or oxidizer run out.
-func (c *candidate) runsOut() bool { return c.basis.clock.Life > 0 || c.supplied() }
-
-// logPrior is the log prior weight of one grid point, such that all candidates
-// weigh the same.
-func (c *candidate) logPrior(sdLot float64) float64 {
-	return logPriorSDLot(sdLot) - math.Log(float64(len(c.concaves())))
-}
+// usualBend is about the middle of bends, for where one is enough.
+const usualBend = 1
 
 // logPriorSDLot is the weak prior on lot scatter: log-normal about 0.12 (12 %
 // of dose), sd 0.8, so that a few lots alone cannot claim not to scatter.
@@ -135,10 +113,28 @@ const shortlist = 12
 
 // fitting is candidates at work on one set of trials.
 type fitting struct {
-	ctx      context.Context
-	problems []problem // the candidates with their data
-	base     hyper
-	ws       *workspace
+	ctx            context.Context
+	problems       []problem // the candidates with their data
+	sdPanel, floor float64   // as in hyper, for a curve of unit 1
+	priors         map[priorKey]*prior
+	ws             *workspace
+}
+
+type priorKey struct {
+	demand demand
+	bend   float64
+}
+
+// prior is what is known of the coefficients of candidate k. Candidates differ
+// in it by their demand alone.
+func (f *fitting) prior(k int, bend float64) *prior {
+	c := f.problems[k].candidate
+	key := priorKey{c.demand, bend}
+	if f.priors[key] == nil {
+		know := known(c.demand)
+		f.priors[key] = newPrior(c.basis, &know, bend)
+	}
+	return f.priors[key]
 }
 
 // sweep fits the promising candidates at every grid point.
@@ -151,18 +147,16 @@ func (f *fitting) sweep() []cell {
 		}
 		start := p.post.mean
 		for _, bend := range bends() {
-			for _, concave := range f.problems[p.candidate].concaves() {
-				if f.ctx.Err() != nil {
-					return nil
+			if f.ctx.Err() != nil {
+				return nil
+			}
+			for _, sd := range sdLots() {
+				c := f.solve(p.candidate, hyper{prior: f.prior(p.candidate, bend), sdLot: sd}, start)
+				if math.IsInf(c.logW, 0) || math.IsNaN(c.logW) {
+					continue
 				}
-				for _, sd := range sdLots() {
-					c := f.solve(p.candidate, hyper{bend: bend, sdLot: sd, concave: concave}, start)
-					if math.IsInf(c.logW, 0) || math.IsNaN(c.logW) {
-						continue
-					}
-					cells = append(cells, c)
-					start = c.post.mean
-				}
+				cells = append(cells, c)
+				start = c.post.mean
 			}
 		}
 	}
@@ -216,9 +210,9 @@ func (f *fitting) promise(k int, supplies []float64) (best cell) {
 	if !c.supplied() {
 		supplies = supplies[:1] // all the same
 	}
-	means := c.concaves()
+	h := hyper{prior: f.prior(k, usualBend), sdLot: 0.12}
 	for i, lnQ := range supplies {
-		at := f.solve(k, hyper{bend: 0.15, sdLot: 0.12, concave: means[len(means)/2]}, f.problems[k].start(f.base, lnQ))
+		at := f.solve(k, h, f.problems[k].start(h, lnQ))
 		if i == 0 || at.logW > best.logW {
 			best = at
 		}
@@ -232,12 +226,12 @@ const promisingClocks = 3
 // solve fits one candidate; h.sdLot is for a curve of unit 1.
 func (f *fitting) solve(k int, h hyper, start []float64) cell {
 	unit := f.problems[k].link.unit
-	prior := f.problems[k].logPrior(h.sdLot)
-	h.exponent, h.spread, h.floor = f.base.exponent, f.base.spread, f.base.floor
+	scatter := logPriorSDLot(h.sdLot)
+	h.floor = f.floor
 	h.sdLot *= unit
-	h.sdPanel = f.base.sdPanel * unit
+	h.sdPanel = f.sdPanel * unit
 	post := f.problems[k].solve(h, f.ws, slices.Clone(start))
-	return cell{candidate: k, h: h, post: post, logW: post.evidence + prior}
+	return cell{candidate: k, h: h, post: post, logW: post.evidence + scatter}
 }
 
 // again fits a cell with one lot left out.
@@ -246,19 +240,17 @@ func (f *fitting) again(c cell, skip int) cell {
 	pr := f.problems[c.candidate]
 	pr.skip = skip
 	post := pr.solve(c.h, f.ws, slices.Clone(c.post.mean))
-	return cell{candidate: c.candidate, h: c.h, post: post, logW: post.evidence + f.problems[c.candidate].logPrior(c.h.sdLot/unit)}
+	return cell{candidate: c.candidate, h: c.h, post: post, logW: post.evidence + logPriorSDLot(c.h.sdLot/unit)}
 }
 
-// start is a self-start: prior exponents, and the η at which the median lot
+// start is a self-start: prior coefficients, and the η at which the median lot
 // sits on the curve.
 func (pr *problem) start(h hyper, lnQ float64) []float64 {
 	p, n := pr.size(), pr.basis.terms()
 	theta := make([]float64, p)
 	theta[p-1] = 1
-	for j := range pr.basis.primary {
-		if pr.basis.factors[j].Raises {
-			theta[1+j] = h.exponent * pr.link.unit
-		}
+	for j := 1; j < n; j++ {
+		theta[j] = h.prior.mean[j] * pr.link.unit
 	}
 	if pr.supplied() {
 		theta[n] = lnQ

@@ -146,9 +146,10 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 // fitting lists the candidates and sets up their data.
 func (m *Model) fitting(ctx context.Context, o *observed, links []link) *fitting {
 	f := &fitting{
-		ctx:  ctx,
-		base: hyper{exponent: 0.8, spread: 0.7, sdPanel: m.sdPanel, floor: m.floorSD},
-		ws:   newWorkspace(m.basis.terms() + 2),
+		ctx:     ctx,
+		sdPanel: m.sdPanel, floor: m.floorSD,
+		priors: map[priorKey]*prior{},
+		ws:     newWorkspace(m.basis.terms() + 2),
 	}
 	points := m.lotPoints(o)
 	trials := make([]values, len(o.trials))
@@ -230,7 +231,7 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 		d.between(lo, hi)
 		d.From, d.To = o.between(f.Column)
 		d.Primary = !f.Optional || deliberately(f.Transform, xs)
-		if best := d.assumedBest(xs); d.Primary && best > fewLevelsMatter {
+		if best := d.assumedBest(xs); d.Primary && best > 0 {
 			m.warnings = append(m.warnings, fmt.Errorf("%s was run at %g and %g only, and may have a best value between them, which two levels cannot show: predictions in between rest on what is usual and may be off by a factor of %.1f in dose; run lots at about %.3g",
 				f.Column, d.From, d.To, math.Exp(best), d.value(0)))
 		}
