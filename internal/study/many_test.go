@@ -12,11 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.com/dosetone/internal/capped"
 	"example.com/dosetone/internal/laundry"
-	"example.com/dosetone/internal/surface"
-	"example.com/dosetone/internal/tank"
-	"example.com/dosetone/internal/yarn"
 )
 
 // manyFrom is the first seed of the laundries from which the prior is learned;
@@ -36,16 +32,7 @@ func TestWriteManySettings(t *testing.T) {
 		require.NoError(t, f(&b), name)
 		require.NoError(t, os.WriteFile(filepath.Join(dir, name+".csv"), b.Bytes(), 0o644))
 	}
-	for _, s := range []struct {
-		name      string
-		processes []string
-		make      func(process string, seed uint64) (other, error)
-	}{
-		{"yarn", yarn.Processes(), newYarn},
-		{"capped", capped.Groups(), drawnBy(capped.New)},
-		{"surface", surface.Groups(), drawnBy(surface.New)},
-		{"tank", tank.Groups(), drawnBy(tank.New)},
-	} {
+	for _, s := range teachers() {
 		seed := uint64(manyFrom)
 		for _, p := range s.processes {
 			for range 50 {
