@@ -52,6 +52,9 @@ func (f *doseFactor) value(x float64) float64 {
 
 func (f *doseFactor) x(v float64) float64 { return f.raw(v) - f.Center }
 
+// isHeat tells a temperature; files that do not say Heats say it by Raises.
+func (f *doseFactor) isHeat() bool { return f.Heats || f.Raises && f.Transform == InverseKelvin }
+
 // values holds the settings of the factors of a model, in their order. A
 // factor that the settings do not name stands at the middle of the trials.
 type values [maxFactors]float64
@@ -80,7 +83,7 @@ type soak struct {
 func (b *doseBasis) soaking(x *values) (k soak) {
 	k.charge = b.charge(x)
 	for j := range b.primary {
-		if f := &b.factors[j]; f.Heats || f.Raises && f.Transform == InverseKelvin {
+		if f := &b.factors[j]; f.isHeat() {
 			k.heat += x[j]
 		}
 	}

@@ -231,9 +231,10 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 		d.between(lo, hi)
 		d.From, d.To = o.between(f.Column)
 		d.Primary = !f.Optional || deliberately(f.Transform, xs)
-		if best := d.assumedBest(xs); d.Primary && best > 0 {
+		if d.Primary && d.guessed(xs) {
+			_, sd := optimum()
 			m.warnings = append(m.warnings, fmt.Errorf("%s was run at %g and %g only, and may have a best value between them, which two levels cannot show: predictions in between rest on what is usual and may be off by a factor of %.1f in dose; run lots at about %.3g",
-				f.Column, d.From, d.To, math.Exp(best), d.value(0)))
+				f.Column, d.From, d.To, math.Exp(sd), d.value(0)))
 		}
 		if d.Primary {
 			primary = append(primary, d)

@@ -110,15 +110,10 @@ func (f *doseFactor) endsOnly(xs []float64) bool {
 	return true
 }
 
-// assumedBest is how much more log dose there may well be midway between the
-// ends than is assumed, for a factor that may have a best value and ran at two
-// far levels.
-func (f *doseFactor) assumedBest(xs []float64) float64 {
-	if f.Raises || f.Monotone || f.Hi <= farApart || !f.endsOnly(xs) {
-		return 0
-	}
-	_, sd := optimum()
-	return sd
+// guessed tells whether what lies between two far levels, which are all that was
+// run, rests on optimum.
+func (f *doseFactor) guessed(xs []float64) bool {
+	return !f.Raises && !f.Monotone && f.Hi > farApart && f.endsOnly(xs)
 }
 
 // priors fills in the prior mean and precision of the parameters and returns

@@ -27,7 +27,7 @@ const (
 // role of a factor other than strength and time.
 func (f *doseFactor) role() role {
 	switch {
-	case f.Heats || f.Raises && f.Transform == InverseKelvin:
+	case f.isHeat():
 		return heats
 	case f.Raises && f.Transform == Log:
 		return bringsMore

@@ -71,7 +71,7 @@ func (m *Model) Factors() []FactorRange {
 		}
 		for j := range m.basis.factors {
 			if d := &m.basis.factors[j]; d.Column == f.Column {
-				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Guessed: d.Primary && d.assumedBest(m.ran(d)) > 0})
+				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Guessed: d.Primary && d.guessed(m.ran(d))})
 			}
 		}
 	}

@@ -52,8 +52,7 @@ func TestLightnessRisesWithoutJumps(t *testing.T) {
 	})
 }
 
-// Contact by contact: where nothing is spent, what meets a patch is in proportion
-// to time, and what is spent can only lower it.
+// A carrier that is not drained, does not decay and is not sealed gives more.
 func TestSpendingLowersTheDose(t *testing.T) {
 	each(t, func(t *testing.T, l *Laundry, group string, _ uint64) {
 		k, ok := l.kinetics.(*drum)

@@ -147,7 +147,7 @@ func (b *bath) run(r run, e *exposure) {
 		spent := b.dye*r.cloth.taken(dose)*dd + b.cotton*c*w
 		return -spent/r.second - b.decay*c*c, dd
 	}
-	_, e.dose = integrate(h, r.strength, slopes)
+	e.dose = integrate(h, r.strength, slopes)
 	e.dose *= spreadMean(e.spread)
 }
 
@@ -191,7 +191,7 @@ func (z *enzyme) run(r run, e *exposure) {
 		w := 1 - math.Exp(-at/z.wetting)
 		return -z.mediator * v * w / max(strength, 1e-12), r.rate * v * w
 	}
-	_, e.dose = integrate(r.time/steps, 1, slopes)
+	e.dose = integrate(r.time/steps, 1, slopes)
 	e.dose *= spreadMean(e.spread)
 }
 
@@ -242,14 +242,13 @@ func (g *gas) run(r run, e *exposure) {
 		dc = g.filling*(r.strength-c) - g.uptake*open*c*(g.cotton+(1-g.cotton)*left) - g.decay*c
 		return dc, r.rate * open * c * (1 + g.langmuir) / (1 + g.langmuir*c)
 	}
-	_, e.dose = integrate(r.time/steps, 0, slopes)
+	e.dose = integrate(r.time/steps, 0, slopes)
 	e.dose *= spreadMean(e.spread)
 }
 
-// integrate runs y from its start and the dose from 0 over steps of h, by the
-// classical Runge-Kutta rule.
-func integrate(h, y float64, slopes func(at, y, dose float64) (dy, dd float64)) (float64, float64) {
-	dose := 0.0
+// integrate is the dose from 0 on while y runs from its start, over steps of h,
+// by the classical Runge-Kutta rule.
+func integrate(h, y float64, slopes func(at, y, dose float64) (dy, dd float64)) (dose float64) {
 	for k := range steps {
 		at := float64(k) * h
 		y1, d1 := slopes(at, y, dose)
@@ -259,7 +258,7 @@ func integrate(h, y float64, slopes func(at, y, dose float64) (dy, dd float64)) 
 		y += h / 6 * (y1 + 2*y2 + 2*y3 + y4)
 		dose += h / 6 * (d1 + 2*d2 + 2*d3 + d4)
 	}
-	return y, dose
+	return dose
 }
 
 // spreadMean is the mean of a log-normal dose over its median.
