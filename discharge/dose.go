@@ -22,6 +22,11 @@ type doseFactor struct {
 	Primary   bool    // takes part in second-order terms; others enter linearly
 }
 
+// newDoseFactor is what a process says of a factor, without scale and range.
+func newDoseFactor(f Factor) doseFactor {
+	return doseFactor{Column: f.Column, Transform: f.Transform, Scale: 1, Needed: !f.Optional, Raises: f.Increases, Monotone: f.Monotone, Heats: f.Transform == InverseKelvin}
+}
+
 // arrhenius is the activation energy, in kelvin (Ea/R), to which 1/T is scaled
 // so that its coefficient is of order one: 40 kJ/mol, the middle of the
 // 27-50 kJ/mol met in dye + hypochlorite work (Nadupalli et al., S. Afr. J.

@@ -198,7 +198,7 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 		if f.Transform == Recorded {
 			continue
 		}
-		d := doseFactor{Column: f.Column, Transform: f.Transform, Scale: 1, Needed: !f.Optional, Raises: f.Increases, Monotone: f.Monotone, Heats: f.Transform == InverseKelvin}
+		d := newDoseFactor(f)
 		if f.Transform == Linear {
 			d.Scale = linearScale(f, o)
 		}

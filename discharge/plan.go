@@ -103,7 +103,8 @@ type planFactor struct {
 // newPlanFactor spreads n levels evenly in the factor's own scale, rounded to
 // how finely people dial it, or takes what is available.
 func newPlanFactor(f Factor, r Range, available []float64, n int) (planFactor, error) {
-	d := planFactor{doseFactor: doseFactor{Column: f.Column, Transform: f.Transform, Scale: 1, Raises: f.Increases, Needed: !f.Optional, Primary: true}}
+	d := planFactor{doseFactor: newDoseFactor(f)}
+	d.Primary = true
 	if f.Transform == Linear {
 		d.Scale = math.Max((r.Hi-r.Lo)/2, 1e-9)
 		if f.Typical.Known() {

@@ -9,18 +9,11 @@ import (
 	"example.com/dosetone/fit"
 )
 
-// What is believed of a process before its first lot: about what the fit
-// starts from, see [hyper]. The curve is logistic, one e-fold of a factor is
-// worth one of dose, lots scatter by 14 % of dose and by 0.02 of the way from
-// base to white besides, and second-order terms are modest: what bends most,
-// clocks and supply, the fit knows by their form.
+// What a first plan assumes of lots besides the prior of the fit: they scatter by
+// 14 % of dose, and by 0.02 of the way from base to white besides.
 const (
-	planExponent = 1.0
-	planSlopeSD  = 0.7
-	planBendSD   = 0.2
-	planLotSD    = 0.14
-	planFloorSD  = 0.02
-	planCenterSD = 1.0
+	planLotSD   = 0.14
+	planFloorSD = 0.02
 )
 
 // FirstPlan designs the first trial lots of a process, for which there are no
@@ -61,6 +54,7 @@ func FirstPlanContext(ctx context.Context, p Process, opt *PlanOptions) (*Plan, 
 		return nil, fmt.Errorf("a first plan needs at least 4 lots to tell dose from scatter, not %d", n)
 	}
 	b := planBasis(factors)
+	before := priorOfPlan(&b)
 	if terms := b.terms(); n < terms {
 		plan.Warnings = append(plan.Warnings, fmt.Sprintf("%d lots are few for %d factors: %d would show how each bends and how they interact; fix a factor by giving it equal bounds, or plan more lots", n, len(factors), terms+2))
 	}
@@ -72,12 +66,12 @@ func FirstPlanContext(ctx context.Context, p Process, opt *PlanOptions) (*Plan, 
 	} else if n >= 20 {
 		replicates = 3
 	}
-	cand := b.candidates(points)
-	done := b.prior()
+	cand := b.candidates(points, before.mean)
+	done := before.observations()
 	for range replicates {
 		done = append(done, cand[center])
 	}
-	d, err := fit.ExchangeContext(ctx, fit.I(b.candidates(cellCenters(factors))), cand, done, n-replicates)
+	d, err := fit.ExchangeContext(ctx, fit.I(b.candidates(cellCenters(factors), before.mean)), cand, done, n-replicates)
 	if err != nil {
 		return nil, err
 	}
@@ -181,30 +175,31 @@ func middle(f Factor) Range {
 }
 
 func planBasis(factors []planFactor) doseBasis {
-	b := doseBasis{primary: len(factors)}
-	for i := range factors {
-		b.factors = append(b.factors, factors[i].doseFactor)
+	list := make([]doseFactor, len(factors))
+	for j := range factors {
+		list[j] = factors[j].doseFactor
 	}
-	return b
+	return newBasis(list, len(list))
 }
 
-// candidates gives each point its information on the coefficients of η, for
-// regions that lie early, midway and late on the curve.
-func (b *doseBasis) candidates(points []values) []fit.Candidate {
+// priorOfPlan is what a fit would start from without a supply, at its loosest: a
+// plan must serve processes that bend more than most, too.
+func priorOfPlan(b *doseBasis) *prior {
+	know := known(noDemand)
+	return newPrior(b, &know, slices.Max(bends()))
+}
+
+// candidates gives each point its information on the coefficients of η about
+// their mean before trials, for regions that lie early, midway and late on a
+// logistic curve.
+func (b *doseBasis) candidates(points []values, mean []float64) []fit.Candidate {
 	out := make([]fit.Candidate, len(points))
 	for i := range points {
 		x := b.at(&points[i])
 		row := make([]float64, b.terms())
 		b.row(row, &x)
-		eta := 0.0
-		for j := range b.factors {
-			if b.factors[j].Raises {
-				eta += planExponent * x[j]
-			}
-		}
-		for _, shift := range [3]float64{-0.7, 0, 0.7} {
-			f := 1 / (1 + math.Exp(-eta-shift))
-			slope := f * (1 - f)
+		for _, shift := range [scenarios]float64{-0.7, 0, 0.7} {
+			slope := fit.LogLogistic{}.Slope(dot(row, mean) + shift)
 			g := make([]float64, len(row))
 			for j, v := range row {
 				g[j] = v * slope / math.Hypot(slope*planLotSD, planFloorSD)
@@ -215,21 +210,26 @@ func (b *doseBasis) candidates(points []values) []fit.Candidate {
 	return out
 }
 
-// prior turns what is believed before the first lot into observations.
-func (b *doseBasis) prior() []fit.Candidate {
-	n := b.terms()
+// scenarios are the places on the curve that a first plan serves.
+const scenarios = 3
+
+// observations are lots already run that teach as much as is known before
+// trials: the columns of a Cholesky factor of the precision, in every scenario.
+func (p *prior) observations() []fit.Candidate {
+	n := len(p.mean)
+	l := slices.Clone(p.precision)
+	if !cholesky(l, n, 0) {
+		panic("discharge: the precision of a prior is not positive definite") // as in newPrior
+	}
 	out := make([]fit.Candidate, n)
 	for j := range n {
-		sd := planBendSD
-		switch {
-		case j == 0:
-			sd = planCenterSD
-		case j <= len(b.factors):
-			sd = planSlopeSD
-		}
 		g := make([]float64, n)
-		g[j] = 1 / sd
-		out[j].G = [][]float64{g, g, g}
+		for i := j; i < n; i++ {
+			g[i] = l[i*n+j]
+		}
+		for range scenarios {
+			out[j].G = append(out[j].G, g)
+		}
 	}
 	return out
 }
