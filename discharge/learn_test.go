@@ -101,22 +101,10 @@ func fitRich(t *testing.T, file string) (out []richFit, err error) {
 	if err != nil {
 		return nil, err
 	}
-	o, err := observe(table)
+	m, o, err := beforeCurves(table, &FitOptions{})
 	if err != nil {
 		return nil, err
 	}
-	m := &Model{inflation: 1, viewing: table.Viewing, grid: table.Grid, kind: table.Kind}
-	if m.process, err = processOf(table, o, &FitOptions{}); err != nil {
-		return nil, err
-	}
-	if err := m.chooseFactors(table, o); err != nil {
-		return nil, err
-	}
-	if m.path, err = o.path(-1); err != nil {
-		return nil, err
-	}
-	span := m.path.L1 - m.path.L0
-	m.readSD, m.sdPanel, m.floorSD = math.Max(o.readNoise, 0.15)/span, 0.08, 0.25/span
 	f := m.fitting(t.Context(), o, m.links())
 	h := hyper{prior: ignorance(&m.basis), sdLot: 0.09}
 	best := map[demand]cell{}

@@ -89,27 +89,10 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	if opt == nil {
 		opt = &FitOptions{}
 	}
-	o, err := observe(t)
+	m, o, err := beforeCurves(t, opt)
 	if err != nil {
 		return nil, err
 	}
-	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
-	if m.process, err = processOf(t, o, opt); err != nil {
-		return nil, err
-	}
-	if err := m.chooseFactors(t, o); err != nil {
-		return nil, err
-	}
-	if m.path, err = o.path(-1); err != nil {
-		return nil, fmt.Errorf("%s: %w", t.Name, err)
-	}
-	if o.blank != nil {
-		m.low = math.Min(math.Max(m.path.level(o.blank.L), 0), 0.2)
-	}
-	span := m.path.L1 - m.path.L0
-	readPrior := math.Max(o.readNoise, 0.15) / span
-	m.readSD, m.sdPanel = readPrior, 0.08
-	m.floorSD = 0.25 / span
 	// Two rounds: the first, at the middle of the grid only, finds the slopes that
 	// tell dose scatter from reading noise within lots, the second uses them.
 	links := m.links()
@@ -122,7 +105,7 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 		return nil, errors.New("no curve could be fitted to the trial lots")
 	}
 	m.comps = f.collapse(first, w)
-	m.sdPanel, m.readSD = withinLot(m.panelLevels(o), m.lotSlopes(o), readPrior)
+	m.sdPanel, m.readSD = withinLot(m.panelLevels(o), m.lotSlopes(o), m.readSD)
 	f = m.fitting(ctx, o, links)
 	cells, w := keep(f.sweep())
 	if err := ctx.Err(); err != nil {
@@ -141,6 +124,32 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	m.doubtLots()
 	m.fitTensile(o)
 	return m, nil
+}
+
+// beforeCurves is a model as it is then: process, factors, shade path, and the
+// scatter that is assumed until curves tell it.
+func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
+	o, err := observe(t)
+	if err != nil {
+		return nil, nil, err
+	}
+	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	if m.process, err = processOf(t, o, opt); err != nil {
+		return nil, nil, err
+	}
+	if err := m.chooseFactors(t, o); err != nil {
+		return nil, nil, err
+	}
+	if m.path, err = o.path(-1); err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", t.Name, err)
+	}
+	if o.blank != nil {
+		m.low = math.Min(math.Max(m.path.level(o.blank.L), 0), 0.2)
+	}
+	span := m.path.L1 - m.path.L0
+	m.readSD, m.sdPanel = math.Max(o.readNoise, 0.15)/span, 0.08
+	m.floorSD = 0.25 / span
+	return m, o, nil
 }
 
 // fitting lists the candidates and sets up their data.
