@@ -14,7 +14,7 @@ import (
 const gridSteps = 7
 
 func (q *search) addFactor(f *doseFactor, opt *SuggestOptions) error {
-	lo, hi := f.From, f.To
+	lo, hi := readable(f.From, f.To)
 	if r, ok := opt.Bounds[f.Column]; ok {
 		lo, hi = r.Lo, r.Hi
 	}
@@ -63,6 +63,23 @@ func (q *search) addFactor(f *doseFactor, opt *SuggestOptions) error {
 	q.grid = append(q.grid, values)
 	q.free = append(q.free, len(list) == 0 && len(values) > 1)
 	return nil
+}
+
+// readable shortens the ends of the trials' range, which may have been titrated or
+// timed to more digits than anyone sets, inward to three.
+func readable(lo, hi float64) (from, to float64) {
+	short := func(v, to float64) float64 {
+		if v == 0 {
+			return 0
+		}
+		unit := math.Pow(10, 2-math.Floor(math.Log10(math.Abs(v)))) // of the third digit, reciprocal
+		const rounding = 1e-9
+		return math.Round(v*unit+to*(0.5-rounding)) / unit
+	}
+	if from, to = short(lo, 1), short(hi, -1); from > to {
+		return lo, hi
+	}
+	return from, to
 }
 
 // dial rounds v to how finely people set it, staying between lo and hi.

@@ -91,3 +91,20 @@ func TestSuggestionsUseTheDials(t *testing.T) {
 		assert.Less(t, s.DeltaE, 0.1)
 	}
 }
+
+// Ends of a range are shortened inward to three digits, and stay what they are
+// where they are no longer.
+func TestReadableEndsLieInside(t *testing.T) {
+	for _, c := range [][4]float64{
+		{0.3603, 14.548, 0.361, 14.5},
+		{0.36, 79.6, 0.36, 79.6},
+		{5, 120, 5, 120},
+		{-12.345, -1.2345, -12.3, -1.24},
+		{0, 1234, 0, 1230},
+		{14.541, 14.549, 14.541, 14.549}, // nothing that short lies between
+		{0.1, 0.3, 0.1, 0.3},
+	} {
+		lo, hi := readable(c[0], c[1])
+		assert.Equal(t, [2]float64{c[2], c[3]}, [2]float64{lo, hi}, "%v", c[:2])
+	}
+}
