@@ -6,7 +6,7 @@ import "math"
 // factor, as a practitioner runs them, show nothing of what happens between them,
 // but physics ties the terms of η together: where oxidizer, carrier and time all
 // act through the same dye and the same supply, a surface that bends with one bends
-// with their products too. How closely is learned: simulated laundries of five
+// with their products too. How closely is learned: simulated laundries of six
 // kinds of physics run at many levels of every factor, and the coefficients that fit
 // each of them have the means and covariances of prior_table.go (learn_test.go makes it).
 // Units are those of a curve of unit 1, factors count as in doseBasis.
