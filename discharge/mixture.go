@@ -89,7 +89,7 @@ const usualBend = 1
 
 // logPriorSDLot is what is known of lot scatter: log-normal about 0.1 (10 % of
 // dose), sd 0.45, so that a few lots alone cannot claim not to scatter. A dozen
-// lots say little of their scatter: in six simulators laundries have 0.07 to 0.10
+// lots say little of their scatter: in five simulators laundries have 0.07 to 0.10
 // with a spread of 0.24 to 0.43, and sixteen lots tell one from another with a
 // correlation of 0.4. With an sd of 0.8, laundries whose lots happened to agree
 // promised too much.

@@ -69,6 +69,28 @@ func TestConditioningIsBayesianRegression(t *testing.T) {
 	assert.LessOrEqual(t, value(g.choose(t.Context(), 2)), 1.02*best)
 }
 
+// What is known before trials, told as observations, adds up to its precision: the
+// information of independent observations is the sum of their outer products.
+func TestKnowledgeAsObservations(t *testing.T) {
+	b := newBasis([]doseFactor{
+		{Column: "strength_gpl", Transform: Log, Raises: true, Lo: -0.4, Hi: 0.4},
+		{Column: "liquor_ratio", Transform: Log, Monotone: true, Lo: -0.4, Hi: 0.4},
+		{Column: timeColumn, Transform: Log, Raises: true, Lo: -0.7, Hi: 0.7},
+	}, 3)
+	p := priorOfPlan(&b)
+	n := b.terms()
+	sum := make([]float64, n*n)
+	for _, o := range p.observations() {
+		require.Len(t, o.G, scenarios)
+		for i, u := range o.G[scenarios-1] {
+			for j, v := range o.G[scenarios-1] {
+				sum[i*n+j] += u * v
+			}
+		}
+	}
+	assert.InDeltaSlice(t, p.precision, sum, 1e-8)
+}
+
 func TestFirstPlans(t *testing.T) {
 	for _, p := range Processes() {
 		plan, err := FirstPlan(p, nil)
@@ -77,7 +99,14 @@ func TestFirstPlans(t *testing.T) {
 		require.Len(t, trials, 12, p.ID)
 		require.NotEmpty(t, plan.Warnings, "%s: ranges were guessed", p.ID)
 		repeats := 0
+		levels := map[string]map[float64]bool{}
 		for i, s := range trials {
+			for column, v := range s {
+				if levels[column] == nil {
+					levels[column] = map[float64]bool{}
+				}
+				levels[column][v] = true
+			}
 			require.NoError(t, p.Check(s), p.ID)
 			require.Empty(t, p.Unusual(s), p.ID)
 			for _, other := range trials[:i] {
@@ -87,6 +116,9 @@ func TestFirstPlans(t *testing.T) {
 			}
 		}
 		require.GreaterOrEqual(t, repeats, 1, "%s: lot scatter needs a replicate", p.ID)
+		for column, values := range levels {
+			require.GreaterOrEqual(t, len(values), 3, "%s: how %s bends shows at three levels or more", p.ID, column)
+		}
 		for i, l := range plan.Lots {
 			require.Equal(t, i+1, l.Run)
 			require.NotEmpty(t, l.ID)
