@@ -87,14 +87,19 @@ func sdLots() []float64 { return []float64{0.04, 0.09, 0.18, 0.36} }
 // usualBend is about the middle of bends, for where one is enough.
 const usualBend = 1
 
-// logPriorSDLot is what is known of lot scatter: log-normal about 0.1 (10 % of
-// dose), sd 0.45, so that a few lots alone cannot claim not to scatter. A dozen
-// lots say little of their scatter: in five simulators laundries have 0.07 to 0.10
-// with a spread of 0.24 to 0.43, and sixteen lots tell one from another with a
-// correlation of 0.4. With an sd of 0.8, laundries whose lots happened to agree
-// promised too much.
+// logPriorSDLot is what is known of lot scatter: 0.1 (10 % of dose) at its most
+// likely, and in the logarithm a sd of 0.45 below and 0.8 above. A dozen lots say
+// little of their scatter: in five simulators laundries have 0.07 to 0.10 with a
+// spread of 0.24 to 0.43, and sixteen lots tell one from another with a correlation
+// of 0.4. Lots that happen to agree shall not promise too much; lots that scatter
+// widely shall be believed, since some laundries are less steady than simulated ones.
 func logPriorSDLot(sd float64) float64 {
-	z := math.Log(sd/0.1) / 0.45
+	z := math.Log(sd / 0.1)
+	if z > 0 {
+		z /= 0.8
+	} else {
+		z /= 0.45
+	}
 	return -0.5 * z * z
 }
 

@@ -42,6 +42,6 @@ func ExampleJudge() {
 		fmt.Printf("%s: %s; %s\n", lot.ID, r.Verdict.Decision, cause)
 	}
 	// Output:
-	// P101: accept; nothing to explain
+	// P101: accept; uneven lot
 	// P102: reject; brown cast
 }
