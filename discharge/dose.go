@@ -22,9 +22,21 @@ type doseFactor struct {
 	Primary   bool    // takes part in second-order terms; others enter linearly
 }
 
-// newDoseFactor is what a process says of a factor, without scale and range.
-func newDoseFactor(f Factor) doseFactor {
-	return doseFactor{Column: f.Column, Transform: f.Transform, Scale: 1, Needed: !f.Optional, Raises: f.Increases, Monotone: f.Monotone, Heats: f.Transform == InverseKelvin}
+// newDoseFactor is what a process says of a factor that is set between the ends of
+// r; between sets its range. A linear one is scaled to half its typical range, or to
+// half of r where practice knows none.
+func newDoseFactor(f Factor, r Range) doseFactor {
+	d := doseFactor{Column: f.Column, Transform: f.Transform, Scale: 1, Needed: !f.Optional, Raises: f.Increases, Monotone: f.Monotone, Heats: f.Transform == InverseKelvin}
+	if f.Transform != Linear {
+		return d
+	}
+	if f.Typical.Known() {
+		r = f.Typical
+	}
+	if r.Hi > r.Lo {
+		d.Scale = (r.Hi - r.Lo) / 2
+	}
+	return d
 }
 
 // arrhenius is the activation energy, in kelvin (Ea/R), to which 1/T is scaled

@@ -243,7 +243,7 @@ func writeKnowledge(out *bytes.Buffer, fits []richFit) {
 			}
 			rest.SetSym(furtherSquared, furtherSquared, 1)
 		}
-		if r == dilutes { // may also help, as no simulator among these has it
+		if r == dilutes { // may help where these simulators have it harm, or the other way round
 			rest.SetSym(furtherFirst, furtherFirst, eitherWay*eitherWay*rest.At(furtherFirst, furtherFirst))
 		}
 		sd, correlation := apart(rest)

@@ -207,10 +207,8 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 		if f.Transform == Recorded {
 			continue
 		}
-		d := newDoseFactor(f)
-		if f.Transform == Linear {
-			d.Scale = linearScale(f, o)
-		}
+		set := o.between(f.Column)
+		d := newDoseFactor(f, set)
 		var xs []float64
 		missing := 0
 		for _, l := range o.trials {
@@ -238,7 +236,7 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 			continue
 		}
 		d.between(lo, hi)
-		d.From, d.To = o.between(f.Column)
+		d.From, d.To = set.Lo, set.Hi
 		d.Primary = !f.Optional || deliberately(f.Transform, xs)
 		if d.Primary && d.guessed(xs) {
 			_, sd := optimum()
@@ -262,27 +260,14 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 }
 
 // between returns the least and the greatest value of a column in the trials.
-func (o *observed) between(column string) (lo, hi float64) {
-	lo, hi = math.Inf(1), math.Inf(-1)
+func (o *observed) between(column string) Range {
+	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, l := range o.trials {
 		if v, ok := l.lot.Settings[column]; ok {
 			lo, hi = math.Min(lo, v), math.Max(hi, v)
 		}
 	}
-	return lo, hi
-}
-
-// linearScale is half the typical range of a linear factor, or half the range
-// of the trials where practice knows none.
-func linearScale(f Factor, o *observed) float64 {
-	if f.Typical.Known() {
-		return (f.Typical.Hi - f.Typical.Lo) / 2
-	}
-	lo, hi := o.between(f.Column)
-	if !(hi > lo) {
-		return 1
-	}
-	return (hi - lo) / 2
+	return Range{Lo: lo, Hi: hi}
 }
 
 // deliberately tells an optional factor that was varied on purpose from one

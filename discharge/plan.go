@@ -3,7 +3,6 @@ package discharge
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"math/rand/v2"
 	"slices"
 )
@@ -103,14 +102,8 @@ type planFactor struct {
 // newPlanFactor spreads n levels evenly in the factor's own scale, rounded to
 // how finely people dial it, or takes what is available.
 func newPlanFactor(f Factor, r Range, available []float64, n int) (planFactor, error) {
-	d := planFactor{doseFactor: newDoseFactor(f)}
+	d := planFactor{doseFactor: newDoseFactor(f, r)}
 	d.Primary = true
-	if f.Transform == Linear {
-		d.Scale = math.Max((r.Hi-r.Lo)/2, 1e-9)
-		if f.Typical.Known() {
-			d.Scale = (f.Typical.Hi - f.Typical.Lo) / 2
-		}
-	}
 	d.between(d.raw(r.Lo), d.raw(r.Hi))
 	for _, v := range available {
 		if r.Contains(v) {

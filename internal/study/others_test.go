@@ -46,7 +46,9 @@ func others() otherSize {
 }
 
 // TestOtherPhysics judges the model on laundries whose physics neither it nor
-// package laundry shares, against a response surface on the same lots.
+// package laundry shares, against a response surface on the same lots. What is
+// known before trials is learned from other laundries of the same simulators;
+// TestLearnPrior can leave the one that is judged out.
 func TestOtherPhysics(t *testing.T) {
 	t.Parallel()
 	z := others()
