@@ -35,13 +35,13 @@ func ExampleJudge() {
 		if err != nil {
 			log.Fatal(err)
 		}
-		cause := "nothing to explain"
-		if len(r.Causes) > 0 {
-			cause = string(r.Causes[0].Fault)
+		fmt.Printf("%s: %s", lot.ID, r.Verdict.Decision)
+		if r.Verdict.Decision != quality.Accept && len(r.Causes) > 0 {
+			fmt.Printf("; %s", r.Causes[0].Fault)
 		}
-		fmt.Printf("%s: %s; %s\n", lot.ID, r.Verdict.Decision, cause)
+		fmt.Println()
 	}
 	// Output:
-	// P101: accept; uneven lot
+	// P101: accept
 	// P102: reject; brown cast
 }
