@@ -14,15 +14,16 @@ import (
 // CIEDE2000 distance of its mean from the prediction in m.loo, and sets
 // m.inflation from how far the distances along the path exceed what the model
 // expected, and widens the scatter about the path by the rest. The
-// path is fitted again, and each kept cell of the grid is fitted and weighed
-// again, without the lot; only the within-lot scatter stays.
-func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
+// path is fitted again, and each kept cell of the grid, with weights w, is fitted
+// and weighed again, without the lot; only the within-lot scatter stays. The less a
+// lot counts, the likelier it is upset.
+func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell, w []float64) {
 	m.inflation = 1
 	if len(o.trials) < 3 {
 		return
 	}
 	out := make([]float64, len(o.trials))
-	along, off := 0.0, 0.0 // how far lots lie from where they were expected, in variances
+	along, off, counted := 0.0, 0.0, 0.0 // how far lots lie from where they were expected, in variances
 	var diff colorimetry.CIEDE2000
 	for i, t := range o.trials {
 		sub := *m
@@ -32,30 +33,32 @@ func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell) {
 		}
 		sub.path = path
 		refit := make([]cell, len(cells))
-		for k, c := range cells {
-			if f.ctx.Err() != nil {
-				return
+		share := 1.0
+		for k := range cells {
+			refit[k] = cells[k].without[i]
+			if cells[k].isUpset(i) {
+				share -= w[k]
 			}
-			refit[k] = f.again(c, i)
 		}
-		kept, w := keep(refit)
+		kept, weights := keep(refit)
 		if len(kept) == 0 {
 			return
 		}
-		sub.comps = f.collapse(kept, w)
+		sub.comps = f.collapse(kept, weights)
 		v := m.basis.values(t.lot.Settings)
 		p := sub.predictAt(&v)
 		out[i] = diff.Diff(t.mean(), p.Shade)
-		// One upset lot must not widen everything: its share is capped.
+		// One upset lot that is not taken for one must not widen everything: its share is capped.
 		l := t.mean()
 		d := l.L - p.Shade.L
 		z := d * d / p.LotCovariance[0][0]
-		along += math.Min(z, 9)
+		along += share * math.Min(z, 9)
+		counted += share
 		precision, e := mat3.Inverse(p.LotCovariance), mat3.Vec{d, l.A - p.Shade.A, l.B - p.Shade.B}
-		off += math.Min(mat3.Form(&precision, e, e)-z, 18)
+		off += share * math.Min(mat3.Form(&precision, e, e)-z, 18)
 	}
 	m.loo = out
-	n := float64(len(out)) + calibrationLots
+	n := counted + calibrationLots
 	m.inflation = math.Sqrt(math.Max(1, (along+calibrationLots*m.shortRun(o))/n))
 	m.path.widen(math.Max(1, (off/2+calibrationLots)/n))
 }

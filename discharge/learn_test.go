@@ -170,13 +170,11 @@ func ignorance(b *doseBasis) *prior {
 
 // How the table is made from what was found: outliers count as this many
 // standard deviations; first-order coefficients, which trials tell well, get a
-// quarter more, and that of diluting liquor twice that; what further factors
-// have to do with the core counts a tenth less; and each coefficient is
-// uncertain by a little besides.
+// quarter more; what further factors have to do with the core counts a tenth
+// less; and each coefficient is uncertain by a little besides.
 const (
 	outlying    = 3
 	widerFirst  = 1.25
-	eitherWay   = 2
 	lessTied    = 0.9
 	uncertainBy = 0.02
 )
@@ -242,9 +240,6 @@ func writeKnowledge(out *bytes.Buffer, fits []richFit) {
 				rest.SetSym(furtherSquared, a, 0)
 			}
 			rest.SetSym(furtherSquared, furtherSquared, 1)
-		}
-		if r == dilutes { // may help where these simulators have it harm, or the other way round
-			rest.SetSym(furtherFirst, furtherFirst, eitherWay*eitherWay*rest.At(furtherFirst, furtherFirst))
 		}
 		sd, correlation := apart(rest)
 		fmt.Fprintf(out, "%s: {\nmean: %s,\nsd: %s,\nslope: %s,\ncorrelation: %s,\n},\n", [roles]string{"", "bringsMore", "dilutes", "hasBest", "heats"}[r],

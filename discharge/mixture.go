@@ -87,14 +87,17 @@ func sdLots() []float64 { return []float64{0.04, 0.09, 0.18, 0.36} }
 // usualBend is about the middle of bends, for where one is enough.
 const usualBend = 1
 
-// logPriorSDLot is what is known of lot scatter: 0.1 (10 % of dose) at its most
+// likelySDLot is the most likely scatter of lots in η, 10 % of dose.
+const likelySDLot = 0.1
+
+// logPriorSDLot is what is known of lot scatter: likelySDLot at its most
 // likely, and in the logarithm a sd of 0.45 below and 0.8 above. A dozen lots say
 // little of their scatter: in five simulators laundries have 0.07 to 0.10 with a
 // spread of 0.24 to 0.43, and sixteen lots tell one from another with a correlation
 // of 0.4. Lots that happen to agree shall not promise too much; lots that scatter
 // widely shall be believed, since some laundries are less steady than simulated ones.
 func logPriorSDLot(sd float64) float64 {
-	z := math.Log(sd / 0.1)
+	z := math.Log(sd / likelySDLot)
 	if z > 0 {
 		z /= 0.8
 	} else {
@@ -103,12 +106,14 @@ func logPriorSDLot(sd float64) float64 {
 	return -0.5 * z * z
 }
 
-// cell is one candidate at one point of the grid.
+// cell is one candidate at one point of the grid, with some lots taken to be upset.
 type cell struct {
 	candidate int
 	h         hyper
+	upset     []upset
 	post      posterior
 	logW      float64
+	without   []cell // the same with each of the lots left out, see leaveEach
 }
 
 // evidenceFloor is how far, in log evidence, a cell may lie below the best
@@ -127,6 +132,7 @@ type fitting struct {
 	sdPanel, floor float64   // as in hyper, for a curve of unit 1
 	priors         map[priorKey]*prior
 	ws             *workspace
+	upset          []upset // lots that solve leaves out
 }
 
 type priorKey struct {
@@ -219,7 +225,7 @@ func (f *fitting) promise(k int, supplies []float64) (best cell) {
 	if !c.supplied() {
 		supplies = supplies[:1] // all the same
 	}
-	h := hyper{prior: f.prior(k, usualBend), sdLot: 0.12}
+	h := hyper{prior: f.prior(k, usualBend), sdLot: likelySDLot}
 	for i, lnQ := range supplies {
 		at := f.solve(k, h, f.problems[k].start(h, lnQ))
 		if i == 0 || at.logW > best.logW {
@@ -235,21 +241,33 @@ const promisingClocks = 3
 // solve fits one candidate; h.sdLot is for a curve of unit 1.
 func (f *fitting) solve(k int, h hyper, start []float64) cell {
 	unit := f.problems[k].link.unit
-	scatter := logPriorSDLot(h.sdLot)
 	h.floor = f.floor
 	h.sdLot *= unit
 	h.sdPanel = f.sdPanel * unit
-	post := f.problems[k].solve(h, f.ws, slices.Clone(start))
-	return cell{candidate: k, h: h, post: post, logW: post.evidence + scatter}
+	return f.fill(cell{candidate: k, h: h, upset: f.upset}, start)
 }
 
 // again fits a cell with one lot left out.
-func (f *fitting) again(c cell, skip int) cell {
-	unit := f.problems[c.candidate].link.unit
+func (f *fitting) again(c *cell, out int) cell {
+	return f.fill(cell{candidate: c.candidate, h: c.h, upset: c.upset}, c.post.mean, out)
+}
+
+// fill fits a cell without its upset lots and those left out.
+func (f *fitting) fill(c cell, start []float64, out ...int) cell {
 	pr := f.problems[c.candidate]
-	pr.skip = skip
-	post := pr.solve(c.h, f.ws, slices.Clone(c.post.mean))
-	return cell{candidate: c.candidate, h: c.h, post: post, logW: post.evidence + logPriorSDLot(c.h.sdLot/unit)}
+	pr.skip = out
+	for _, u := range c.upset {
+		pr.skip = append(pr.skip, u.lot)
+	}
+	c.post = pr.solve(c.h, f.ws, slices.Clone(start))
+	c.logW = c.post.evidence + logPriorSDLot(c.h.sdLot/pr.link.unit)
+	for _, u := range c.upset {
+		c.logW += math.Log(upsetShare)
+		if !slices.Contains(out, u.lot) {
+			c.logW += u.density
+		}
+	}
+	return c
 }
 
 // start is a self-start: prior coefficients, and the η at which the median lot
@@ -266,7 +284,7 @@ func (pr *problem) start(h hyper, lnQ float64) []float64 {
 	}
 	var off []float64
 	for i, l := range pr.lots {
-		if i == pr.skip {
+		if slices.Contains(pr.skip, i) {
 			continue
 		}
 		s := min(max(l.level, pr.link.low+0.02), 0.97)

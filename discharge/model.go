@@ -107,7 +107,7 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	m.comps = f.collapse(first, w)
 	m.sdPanel, m.readSD = withinLot(m.panelLevels(o), m.lotSlopes(o), m.readSD)
 	f = m.fitting(ctx, o, links)
-	cells, w := keep(f.sweep())
+	cells, w := f.suspect(keep(f.sweep()))
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -117,10 +117,7 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	m.comps = f.collapse(cells, w)
 	m.doubtScatter()
 	m.record(o, cells, w)
-	m.leaveOneOut(o, f, cells)
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
+	m.leaveOneOut(o, f, cells, w)
 	m.doubtLots()
 	m.fitTensile(o)
 	return m, nil
@@ -186,7 +183,7 @@ func (m *Model) fitting(ctx context.Context, o *observed, links []link) *fitting
 
 // add lists a candidate with its data.
 func (f *fitting) add(c candidate, lots []lotPoint, corner [][]float64) {
-	f.problems = append(f.problems, problem{candidate: &c, skip: -1, lots: lots, corner: corner})
+	f.problems = append(f.problems, problem{candidate: &c, lots: lots, corner: corner})
 }
 
 // clocks lists the ways in which time may count in this model.

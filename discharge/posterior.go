@@ -2,6 +2,7 @@ package discharge
 
 import (
 	"math"
+	"slices"
 )
 
 // lotPoint is what one trial lot says about its dose.
@@ -28,6 +29,12 @@ type hyper struct {
 // little. Lange, Little and Taylor, JASA 84 (1989) 881, use 4 for the same end.
 const tailWeight = 4
 
+// tailInformation is what a lot tells of its expected level, on average, in units of
+// 1/variance of its scatter: (ν+1)/(ν+3), Fisher's information of Student's t (Lange,
+// Little and Taylor; formula from memory, a test integrates it). The weights that find the mode average 1 and would
+// make it look surer than it is.
+const tailInformation = (tailWeight + 1.0) / (tailWeight + 3.0)
+
 // predictionFreedom is that number for lots about their prediction. Its own
 // error is nearly normal and has, where lots are run, about 0.4 of their
 // variance: 4·(1 + 0.4)² by the formula of Welch (Biometrika 34 (1947) 28) and
@@ -41,14 +48,14 @@ type posterior struct {
 	mean     []float64
 	chol     []float64 // lower triangle of the precision's Cholesky factor
 	evidence float64   // log marginal likelihood, up to a constant shared by all candidates
-	weights  []float64 // robust weight of each lot, 1 for a lot that fits
+	weights  []float64 // robust weight of each lot, 1 for a lot that fits, 0 for one left out
 }
 
 // problem is one candidate with its data.
 type problem struct {
 	*candidate
 	lots   []lotPoint
-	skip   int         // index in lots of one that is left out; -1 for none
+	skip   []int       // indices in lots of those left out
 	corner [][]float64 // rows of ∂η/∂x at the corners of the trial region that must not be negative
 }
 
@@ -206,7 +213,9 @@ func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
 }
 
 // normal fills ws.h with the precision and ws.g with the descent direction at
-// theta, and returns the log likelihood of the lots.
+// theta, and returns the log likelihood of the lots. At the mode, where the weights
+// of the lots are asked for, the precision is that of the posterior; on the way
+// there it is what makes steps of reweighted least squares.
 func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) float64 {
 	p := ws.p
 	copy(ws.h, ws.prec)
@@ -218,6 +227,9 @@ func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) floa
 	}
 	logLik := 0.0
 	for i := range pr.lots {
+		if slices.Contains(pr.skip, i) {
+			continue
+		}
 		l := &pr.lots[i]
 		eta := pr.dose(theta, l.row, l.charge, ws.jac)
 		s, ds, dd := pr.link.at(eta, theta[p-1])
@@ -228,18 +240,19 @@ func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) floa
 		if weights != nil {
 			weights[i] = math.Min(w*tailWeight/(tailWeight+1), 1)
 		}
-		if i == pr.skip {
-			continue
-		}
 		logLik += -0.5*math.Log(v) - 0.5*(tailWeight+1)*math.Log1p(u/tailWeight)
 		w /= v
+		info := w
+		if weights != nil {
+			info *= tailInformation
+		}
 		for j := range p - 1 {
 			ws.jac[j] *= ds
 		}
 		ws.jac[p-1] = dd
 		for j := range p {
-			a := w * ws.jac[j]
-			ws.g[j] += a * r
+			ws.g[j] += w * ws.jac[j] * r
+			a := info * ws.jac[j]
 			hj := ws.h[j*p : j*p+j+1]
 			for k := range hj {
 				hj[k] += a * ws.jac[k]

@@ -301,7 +301,7 @@ func (m *Model) update(c *component, lots []lotPoint, at []values, sd, novelty f
 	theta := slices.Clone(c.mean)
 	h, g, row, jac := make([]float64, p*p), make([]float64, p), make([]float64, n), make([]float64, p)
 	own := make([]float64, len(lots))
-	fill := func() (logLik float64) {
+	fill := func(information float64) (logLik float64) {
 		copy(h, prec)
 		for j := range p {
 			g[j] = 0
@@ -330,14 +330,14 @@ func (m *Model) update(c *component, lots []lotPoint, at []values, sd, novelty f
 			for j := range p {
 				g[j] += w / v * r * jac[j]
 				for k := range p {
-					h[j*p+k] += w / v * jac[j] * jac[k]
+					h[j*p+k] += information * w / v * jac[j] * jac[k]
 				}
 			}
 		}
 		return logLik
 	}
 	for iter := range 20 {
-		fill()
+		fill(1)
 		if !cholesky(h, p, 0) {
 			return math.Inf(-1)
 		}
@@ -354,7 +354,7 @@ func (m *Model) update(c *component, lots []lotPoint, at []values, sd, novelty f
 		}
 	}
 	m.stayMonotone(c, theta)
-	logLik := fill()
+	logLik := fill(tailInformation)
 	if !cholesky(h, p, 0) {
 		return math.Inf(-1)
 	}

@@ -408,17 +408,14 @@ func (q *search) pick(list []Suggestion, count int) []Suggestion {
 		if len(out) == count {
 			break
 		}
-		if !slices.ContainsFunc(out, func(o Suggestion) bool { return q.alike(&o, &c, 0.1) }) {
-			out = append(out, c)
+		if slices.ContainsFunc(out, func(o Suggestion) bool { return q.alike(&o, &c, 0.1) }) {
+			continue
 		}
-	}
-	for i := range out {
-		r := q.refine(out[i])
-		near := func(o Suggestion) bool { return q.alike(&o, &r, 0.05) }
-		if !slices.ContainsFunc(out[:i], near) && !slices.ContainsFunc(out[i+1:], near) {
-			out[i] = r
+		if r := q.refine(c); !slices.ContainsFunc(out, func(o Suggestion) bool { return q.alike(&o, &r, 0.05) }) {
+			c = r
 		}
-		out[i].TimeWindowMin = q.window(out[i])
+		c.TimeWindowMin = q.window(c)
+		out = append(out, c)
 	}
 	q.rank(out)
 	return out

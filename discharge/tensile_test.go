@@ -138,11 +138,15 @@ func TestDoseForTensileLossIsOneForAllCurves(t *testing.T) {
 	require.NoError(t, err)
 	o, err := observe(table)
 	require.NoError(t, err)
-	// The best curve, and the best one on another scale.
+	// The best curve, and the best one on another scale that has the same clock and
+	// supply, which set doses apart for reasons of their own.
 	f := m.fitting(t.Context(), o, m.links())
 	list := f.promises()
-	scaleOf := func(c cell) scale { return f.problems[c.candidate].link.scale }
-	i := slices.IndexFunc(list, func(c cell) bool { return scaleOf(c) != scaleOf(list[0]) })
+	first := &f.problems[list[0].candidate]
+	i := slices.IndexFunc(list, func(c cell) bool {
+		pr := &f.problems[c.candidate]
+		return pr.link.scale != first.link.scale && pr.basis == first.basis && pr.demand == first.demand
+	})
 	require.Positive(t, i)
 	m.comps = f.collapse([]cell{list[0], list[i]}, []float64{0.5, 0.5})
 	require.Len(t, m.comps, 2)
