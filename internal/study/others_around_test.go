@@ -1,0 +1,189 @@
+package study
+
+import (
+	"bytes"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
+)
+
+// Around the model, in the other simulators: a lot that got the wrong strength, and
+// a machine on which minutes and strength count otherwise. Both are run at settings
+// that differ from those written down, so that the simulators need know nothing of it.
+
+// off is what settings are multiplied by, by the first part of the column's name.
+type off map[string]float64
+
+func (o off) of(settings map[string]float64) map[string]float64 {
+	out := map[string]float64{}
+	for c, v := range settings {
+		name, _, _ := strings.Cut(c, "_")
+		if f, ok := o[name]; ok {
+			v *= f
+		}
+		out[c] = v
+	}
+	return out
+}
+
+// ran is the table of lots that were run at what really(i) makes of the settings of
+// lot i.
+func ran(t *testing.T, l other, design []map[string]float64, stream uint64, really func(i int) off) *discharge.Table {
+	t.Helper()
+	var actual []map[string]float64
+	for i, d := range design {
+		actual = append(actual, really(i).of(d))
+	}
+	var b bytes.Buffer
+	require.NoError(t, l.WriteTrials(&b, rand.New(rand.NewPCG(l.seed, stream)), actual))
+	table, err := discharge.ReadTable("simulated", &b, nil)
+	require.NoError(t, err)
+	lots := table.ByRole(discharge.Trial)
+	require.Len(t, lots, len(design))
+	for i, lot := range lots {
+		for c, v := range design[i] {
+			require.Contains(t, lot.Settings, c)
+			lot.Settings[c] = v
+		}
+	}
+	return table
+}
+
+// apart are the two settings of Scene.Apart in the region of a design.
+func (l *other) apart(design []map[string]float64) []map[string]float64 {
+	low, high := map[string]float64{}, map[string]float64{}
+	for _, c := range l.columns {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, d := range design {
+			lo, hi = math.Min(lo, d[c]), math.Max(hi, d[c])
+		}
+		mid, step := math.Sqrt(lo*hi), math.Pow(hi/lo, 1.0/6)
+		low[c], high[c] = mid/step, mid*step
+	}
+	return []map[string]float64{low, high}
+}
+
+// eachOther runs what on laundries of every other simulator, each of which has its
+// own errors, and returns the geometric mean over simulators of the ratio of two
+// medians.
+func eachOther(t *testing.T, what func(l other, e *Table, rng *rand.Rand), above, below string) float64 {
+	z := others()
+	if !full() {
+		z.seeds = 1
+	}
+	sum, n := 0.0, 0.0
+	for _, s := range teachers() {
+		e := &Table{}
+		seed := z.from
+		for _, p := range s.processes {
+			for range z.seeds {
+				l, err := s.make(p, seed)
+				require.NoError(t, err)
+				what(l, e, rand.New(rand.NewPCG(seed, 31)))
+				seed++
+			}
+		}
+		ratio := e.Median(above) / e.Median(below)
+		t.Logf("%s%s%s / %s: %.3f", s.name, e, above, below, ratio)
+		sum += math.Log(ratio)
+		n++
+	}
+	t.Logf("%s / %s, geometric mean over simulators: %.3f", above, below, math.Exp(sum/n))
+	return math.Exp(sum / n)
+}
+
+// settingsAround is at how many random settings each laundry is asked.
+const settingsAround = 16
+
+func errorAt(t *testing.T, m *discharge.Model, set map[string]float64, truth colorimetry.Lab) float64 {
+	t.Helper()
+	p, err := m.Predict(set)
+	require.NoError(t, err)
+	return diff(truth, p.Shade)
+}
+
+func TestUpsetLotsOfOtherPhysics(t *testing.T) {
+	t.Parallel()
+	named := Count{}
+	const all, oneUpset = "16 lots", "16 lots, one upset"
+	cost := eachOther(t, func(l other, e *Table, rng *rand.Rand) {
+		design, err := l.Ladder(16)
+		require.NoError(t, err)
+		at, wrong := rng.IntN(len(design)), math.Exp(0.5+0.5*rng.Float64())
+		if rng.IntN(2) == 0 {
+			wrong = 1 / wrong
+		}
+		clean := ran(t, l, design, 116, func(int) off { return nil })
+		upset := ran(t, l, design, 116, func(i int) off {
+			if i == at {
+				return off{"strength": wrong}
+			}
+			return nil
+		})
+		id := upset.ByRole(discharge.Trial)[at].ID
+		m, err := discharge.Fit(clean, nil)
+		require.NoError(t, err)
+		misled, err := discharge.Fit(upset, nil)
+		require.NoError(t, err)
+		for _, r := range misled.Trials() {
+			if r.ID == id {
+				named = named.with(r.OutOfLine())
+			}
+		}
+		for range settingsAround {
+			set := l.RandomSettings(rng)
+			truth := l.Expected(set)
+			e.add(all, errorAt(t, m, set, truth))
+			e.add(oneUpset, errorAt(t, misled, set, truth))
+		}
+	}, oneUpset, all)
+	t.Logf("named: %d of %d", named.Hits, named.Of)
+	assert.Greater(t, named.Share(), 0.5)
+	if full() {
+		assert.LessOrEqual(t, cost, 1.1) // the goal
+	} else {
+		assert.Less(t, cost, 1.5)
+	}
+}
+
+func TestMachinesOfOtherPhysics(t *testing.T) {
+	t.Parallel()
+	inside := Count{}
+	together := &Table{}
+	const asItWas, two, anew = "as it was", "2 lots", "16 lots anew"
+	eachOther(t, func(l other, e *Table, rng *rand.Rand) {
+		design, err := l.Ladder(16)
+		require.NoError(t, err)
+		machine := off{"time": math.Exp(0.2 * rng.NormFloat64()), "strength": math.Exp(0.15 * rng.NormFloat64())}
+		there := func(int) off { return machine }
+		m, err := discharge.Fit(ran(t, l, design, 116, func(int) off { return nil }), nil)
+		require.NoError(t, err)
+		carried, err := m.Recalibrate(ran(t, l, l.apart(design), 118, there), nil)
+		require.NoError(t, err)
+		own, err := discharge.Fit(ran(t, l, design, 117, there), nil)
+		require.NoError(t, err)
+		for range settingsAround {
+			set := l.RandomSettings(rng)
+			really := machine.of(set)
+			truth := l.Expected(really)
+			for _, into := range []*Table{e, together} {
+				into.add(asItWas, errorAt(t, m, set, truth))
+				into.add(two, errorAt(t, carried, set, truth))
+				into.add(anew, errorAt(t, own, set, truth))
+			}
+			p, err := carried.Predict(set)
+			require.NoError(t, err)
+			inside = inside.with(Inside(&p, l.Lot(rng, really)))
+		}
+	}, two, anew)
+	assert.Less(t, together.Median(two), together.Median(asItWas))
+	t.Logf("next lots in the 95 %% region of the recalibrated model: %.1f %% of %d", 100*inside.Share(), inside.Of)
+	assert.GreaterOrEqual(t, inside.Share(), 0.85)
+}
