@@ -15,8 +15,8 @@ import (
 // m.inflation from how far the distances along the path exceed what the model
 // expected, and widens the scatter about the path by the rest. The
 // path is fitted again, and each kept cell of the grid, with weights w, is fitted
-// and weighed again, without the lot; only the within-lot scatter stays. The less a
-// lot counts, the likelier it is upset.
+// and weighed again, without the lot; only the within-lot scatter stays. A lot counts
+// the less, the likelier it is upset.
 func (m *Model) leaveOneOut(o *observed, f *fitting, cells []cell, w []float64) {
 	m.inflation = 1
 	if len(o.trials) < 3 {

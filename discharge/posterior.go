@@ -31,8 +31,8 @@ const tailWeight = 4
 
 // tailInformation is what a lot tells of its expected level, on average, in units of
 // 1/variance of its scatter: (ν+1)/(ν+3), Fisher's information of Student's t (Lange,
-// Little and Taylor; formula from memory, a test integrates it). The weights that find the mode average 1 and would
-// make it look surer than it is.
+// Little and Taylor; formula from memory, a test integrates it). The weights that
+// find the mode average 1 and would make it look surer than it is.
 const tailInformation = (tailWeight + 1.0) / (tailWeight + 3.0)
 
 // predictionFreedom is that number for lots about their prediction. Its own

@@ -23,7 +23,7 @@ const (
 	// (common practice, no source).
 	upsetShare = 0.05
 	// suspicious is from which odds on a lot is taken to be upset besides not being
-	// so: what is less likely moves predictions by less than lots scatter.
+	// so: what is less likely would weigh less than a tenth.
 	suspicious = 0.1
 	// mostSuspects is how many lots may be suspect at a time.
 	mostSuspects = 3
