@@ -304,12 +304,7 @@ func (pr *problem) start(h hyper, lnQ float64) []float64 {
 
 // keep drops hopeless cells and turns log weights into weights that sum to 1.
 func keep(cells []cell) ([]cell, []float64) {
-	best := math.Inf(-1)
-	for _, c := range cells {
-		if c.logW > best {
-			best = c.logW
-		}
-	}
+	best := highest(cells)
 	var kept []cell
 	var w []float64
 	sum := 0.0
@@ -325,6 +320,17 @@ func keep(cells []cell) ([]cell, []float64) {
 		w[i] /= sum
 	}
 	return kept, w
+}
+
+// highest is the highest log weight, -Inf of no cells.
+func highest(cells []cell) float64 {
+	best := math.Inf(-1)
+	for _, c := range cells {
+		if c.logW > best {
+			best = c.logW
+		}
+	}
+	return best
 }
 
 // minWeight is the least share of the evidence for which a candidate stays in

@@ -60,10 +60,10 @@ func (f *fitting) leaveEach(cells []cell) {
 func (f *fitting) suspect(all []cell, w []float64) ([]cell, []float64) {
 	f.leaveEach(all)
 	defer func() { f.upset = nil }()
-	given := all // cells in which the lots of sure are upset
-	var sure []upset
-	for f.ctx.Err() == nil && len(given) > 0 && len(sure) < len(given[0].without)/lotsPerUpset {
-		list, odds := f.suspects(given, sure)
+	given := all // cells that take the same lots to be upset
+	for f.ctx.Err() == nil && len(given) > 0 && len(given[0].upset) < len(given[0].without)/lotsPerUpset {
+		sure := given[0].upset
+		list, odds := f.suspects(given)
 		for i, u := range list {
 			f.upset = append(slices.Clone(sure), u)
 			more, _ := keep(f.sweep())
@@ -76,7 +76,6 @@ func (f *fitting) suspect(all []cell, w []float64) ([]cell, []float64) {
 		if odds < 1 {
 			break
 		}
-		sure = append(sure, list[0])
 	}
 	if f.ctx.Err() != nil {
 		return nil, nil
@@ -84,9 +83,9 @@ func (f *fitting) suspect(all []cell, w []float64) ([]cell, []float64) {
 	return keep(all)
 }
 
-// suspects lists the lots that may be upset besides those of sure, the likeliest
-// first, and the odds of that one.
-func (f *fitting) suspects(cells []cell, sure []upset) (list []upset, odds float64) {
+// suspects lists the lots that may be upset besides those that all cells take for
+// it, the likeliest first, and the odds of that one.
+func (f *fitting) suspects(cells []cell) (list []upset, odds float64) {
 	type suspect struct {
 		upset
 		odds float64
@@ -94,7 +93,7 @@ func (f *fitting) suspects(cells []cell, sure []upset) (list []upset, odds float
 	var found []suspect
 	with := logSum(cells)
 	for i := range cells[0].without {
-		if slices.ContainsFunc(sure, func(u upset) bool { return u.lot == i }) {
+		if cells[0].isUpset(i) {
 			continue
 		}
 		without := make([]cell, len(cells))
@@ -143,11 +142,7 @@ func (f *fitting) ifUpset(c *cell, lot int) (density float64) {
 
 // logSum is ln of the sum of the cells' weights.
 func logSum(cells []cell) float64 {
-	best := math.Inf(-1)
-	for _, c := range cells {
-		best = math.Max(best, c.logW)
-	}
-	sum := 0.0
+	best, sum := highest(cells), 0.0
 	for _, c := range cells {
 		sum += math.Exp(c.logW - best)
 	}

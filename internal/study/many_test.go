@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.com/dosetone/discharge"
 	"example.com/dosetone/internal/laundry"
 )
 
@@ -75,6 +76,15 @@ func TestWriteManySettings(t *testing.T) {
 	}
 }
 
+// spanned is from where to where a design goes in a column.
+func spanned(design []map[string]float64, column string) discharge.Range {
+	r := discharge.Range{Lo: math.Inf(1), Hi: math.Inf(-1)}
+	for _, d := range design {
+		r.Lo, r.Hi = math.Min(r.Lo, d[column]), math.Max(r.Hi, d[column])
+	}
+	return r
+}
+
 // manyLevelsTwice is the grid of five levels, even in logarithms, of each column
 // between the ends of a design, run twice; of four columns or more, four levels.
 func manyLevelsTwice(design []map[string]float64, columns []string) []map[string]float64 {
@@ -84,14 +94,11 @@ func manyLevelsTwice(design []map[string]float64, columns []string) []map[string
 	}
 	grid := []map[string]float64{{}}
 	for _, c := range columns {
-		lo, hi := math.Inf(1), math.Inf(-1)
-		for _, d := range design {
-			lo, hi = math.Min(lo, d[c]), math.Max(hi, d[c])
-		}
+		r := spanned(design, c)
 		var wider []map[string]float64
 		for _, g := range grid {
 			for i := range levels {
-				s := map[string]float64{c: lo * math.Pow(hi/lo, float64(i)/float64(levels-1))}
+				s := map[string]float64{c: r.Lo * math.Pow(r.Hi/r.Lo, float64(i)/float64(levels-1))}
 				for k, v := range g {
 					s[k] = v
 				}

@@ -1,7 +1,6 @@
 package study
 
 import (
-	"bytes"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -41,9 +40,7 @@ func ran(t *testing.T, l other, design []map[string]float64, stream uint64, real
 	for i, d := range design {
 		actual = append(actual, really(i).of(d))
 	}
-	var b bytes.Buffer
-	require.NoError(t, l.WriteTrials(&b, rand.New(rand.NewPCG(l.seed, stream)), actual))
-	table, err := discharge.ReadTable("simulated", &b, nil)
+	table, err := l.run(actual, stream)
 	require.NoError(t, err)
 	lots := table.ByRole(discharge.Trial)
 	require.Len(t, lots, len(design))
@@ -54,20 +51,6 @@ func ran(t *testing.T, l other, design []map[string]float64, stream uint64, real
 		}
 	}
 	return table
-}
-
-// apart are the two settings of Scene.Apart in the region of a design.
-func (l *other) apart(design []map[string]float64) []map[string]float64 {
-	low, high := map[string]float64{}, map[string]float64{}
-	for _, c := range l.columns {
-		lo, hi := math.Inf(1), math.Inf(-1)
-		for _, d := range design {
-			lo, hi = math.Min(lo, d[c]), math.Max(hi, d[c])
-		}
-		mid, step := math.Sqrt(lo*hi), math.Pow(hi/lo, 1.0/6)
-		low[c], high[c] = mid/step, mid*step
-	}
-	return []map[string]float64{low, high}
 }
 
 // eachOther runs what on laundries of every other simulator, each of which has its
@@ -169,7 +152,11 @@ func TestMachinesOfOtherPhysics(t *testing.T) {
 		there := func(int) off { return machine }
 		m, err := discharge.Fit(ran(t, l, design, 116, func(int) off { return nil }), nil)
 		require.NoError(t, err)
-		carried, err := m.Recalibrate(ran(t, l, l.apart(design), 118, there), nil)
+		region := map[string]discharge.Range{}
+		for _, c := range l.columns {
+			region[c] = spanned(design, c)
+		}
+		carried, err := m.Recalibrate(ran(t, l, apart(region), 118, there), nil)
 		require.NoError(t, err)
 		own, err := discharge.Fit(ran(t, l, design, 117, there), nil)
 		require.NoError(t, err)
@@ -177,13 +164,14 @@ func TestMachinesOfOtherPhysics(t *testing.T) {
 			set := l.RandomSettings(rng)
 			really := machine.of(set)
 			truth := l.Expected(really)
-			for _, into := range []*Table{e, together} {
-				into.add(asItWas, errorAt(t, m, set, truth))
-				into.add(two, errorAt(t, carried, set, truth))
-				into.add(anew, errorAt(t, own, set, truth))
-			}
 			p, err := carried.Predict(set)
 			require.NoError(t, err)
+			before, after := errorAt(t, m, set, truth), diff(truth, p.Shade)
+			e.add(asItWas, before)
+			e.add(two, after)
+			e.add(anew, errorAt(t, own, set, truth))
+			together.add(asItWas, before)
+			together.add(two, after)
 			inside = inside.with(Inside(&p, l.Lot(rng, really)))
 		}
 	}, two, anew)

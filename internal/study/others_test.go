@@ -212,8 +212,13 @@ func otherTrials(l other, n int) (*discharge.Table, error) {
 	if err != nil {
 		return nil, err
 	}
+	return l.run(lots, 100+uint64(n))
+}
+
+// run is the table of trial lots, with luck of its own for each stream.
+func (l *other) run(lots []map[string]float64, stream uint64) (*discharge.Table, error) {
 	var b bytes.Buffer
-	if err := l.WriteTrials(&b, rand.New(rand.NewPCG(l.seed, 100+uint64(n))), lots); err != nil {
+	if err := l.WriteTrials(&b, rand.New(rand.NewPCG(l.seed, stream)), lots); err != nil {
 		return nil, err
 	}
 	return discharge.ReadTable("simulated", &b, nil)

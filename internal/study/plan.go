@@ -54,9 +54,11 @@ func (s *Scene) Extended(t *discharge.Table, design []map[string]float64) *disch
 
 // Apart are two settings for a recalibration: a third of the way from the
 // center of the region to its low and to its high end, in logarithms.
-func (s *Scene) Apart() []map[string]float64 {
+func (s *Scene) Apart() []map[string]float64 { return apart(s.Region()) }
+
+func apart(region map[string]discharge.Range) []map[string]float64 {
 	lo, hi := map[string]float64{}, map[string]float64{}
-	for c, r := range s.Region() {
+	for c, r := range region {
 		mid, step := math.Sqrt(r.Lo*r.Hi), math.Pow(r.Hi/r.Lo, 1.0/6)
 		lo[c], hi[c] = mid/step, mid*step
 	}
