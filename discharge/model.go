@@ -164,13 +164,7 @@ func (m *Model) fitting(ctx context.Context, o *observed, links []link) *fitting
 	}
 	for _, c := range m.clocks() {
 		basis := m.basis.timed(c, trials)
-		lots := slices.Clone(points)
-		for i := range trials {
-			x := basis.at(&trials[i])
-			lots[i].row = make([]float64, basis.terms())
-			basis.row(lots[i].row, &x)
-			lots[i].charge = basis.charge(&x)
-		}
+		lots := basis.place(points, trials)
 		corner := basis.corners()
 		for k := range links {
 			for _, by := range []demand{noDemand, byDye, byDose} {
@@ -179,6 +173,18 @@ func (m *Model) fitting(ctx context.Context, o *observed, links []link) *fitting
 		}
 	}
 	return f
+}
+
+// place gives lots at settings their η rows and charges.
+func (b *doseBasis) place(points []lotPoint, at []values) []lotPoint {
+	lots := slices.Clone(points)
+	for i := range lots {
+		x := b.at(&at[i])
+		lots[i].row = make([]float64, b.terms())
+		b.row(lots[i].row, &x)
+		lots[i].charge = b.charge(&x)
+	}
+	return lots
 }
 
 // add lists a candidate with its data.

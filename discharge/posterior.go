@@ -156,12 +156,17 @@ const (
 	maxSteps = 12
 )
 
-// solve finds the mode by Gauss-Newton steps on the penalized, reweighted
-// sum of squares. theta is the start and is overwritten with the mode.
+// solve finds the posterior from what is known before trials.
 func (pr *problem) solve(h hyper, ws *workspace, theta []float64) posterior {
+	ws.resize(pr.size())
+	return pr.mode(h, ws, pr.priors(h, ws), theta)
+}
+
+// mode finds the posterior of a prior that is in ws, whose precision has the
+// determinant exp(logDet), by Gauss-Newton steps on the penalized, reweighted
+// sum of squares. theta is the start and is overwritten with the mode.
+func (pr *problem) mode(h hyper, ws *workspace, logDet float64, theta []float64) posterior {
 	p, n := pr.size(), pr.basis.terms()
-	ws.resize(p)
-	logDet := pr.priors(h, ws)
 	post := posterior{mean: theta, weights: make([]float64, len(pr.lots))}
 	damp := 0.0
 	for iter := range maxSteps {

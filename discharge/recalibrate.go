@@ -155,21 +155,20 @@ func (m *Model) relink(comps []component) error {
 // shift updates every component by the new lots and weighs them again.
 func (m *Model) shift(o *observed, sd float64) error {
 	points := m.lotPoints(o)
-	logW := make([]float64, len(m.comps))
-	best := math.Inf(-1)
-	var records []TrialRecord
-	weights := make([]float64, len(points))
-	lots := make([]values, len(points))
+	at := make([]values, len(points))
 	for i, t := range o.trials {
-		lots[i] = m.basis.values(t.lot.Settings)
-		records = append(records, TrialRecord{ID: t.lot.ID, Settings: t.lot.Settings.Clone(), Lab: t.mean()})
+		at[i] = m.basis.values(t.lot.Settings)
+		m.recal.Lots = append(m.recal.Lots, TrialRecord{ID: t.lot.ID, Settings: t.lot.Settings.Clone(), Lab: t.mean()})
 	}
-	before := 0.0
+	logW := make([]float64, len(m.comps))
 	old := make([]float64, len(m.comps))
+	weights := make([][]float64, len(m.comps)) // of the lots, by component
+	best := math.Inf(-1)
 	for i := range m.comps {
 		c := &m.comps[i]
 		old[i] = c.mean[0]
-		logW[i] = math.Log(c.weight) + m.average(c, points, lots, sd, weights)
+		logW[i], weights[i] = m.average(c, c.basis.place(points, at), sd)
+		logW[i] += math.Log(c.weight)
 		best = math.Max(best, logW[i])
 	}
 	if math.IsInf(best, 0) || math.IsNaN(best) {
@@ -180,28 +179,29 @@ func (m *Model) shift(o *observed, sd float64) error {
 		m.comps[i].weight = math.Exp(math.Max(logW[i]-best, -20))
 		sum += m.comps[i].weight
 	}
-	variance := 0.0
+	mean, variance := 0.0, 0.0
 	for i := range m.comps {
 		c := &m.comps[i]
 		c.weight /= sum
 		d := (c.mean[0] - old[i]) / c.link.unit
-		before += c.weight * d
+		mean += c.weight * d
 		variance += c.weight * (c.cov[0]/(c.link.unit*c.link.unit) + d*d)
-	}
-	m.recal.Shift, m.recal.ShiftSD = before, math.Sqrt(math.Max(variance-before*before, 0))
-	for i := range records {
-		records[i].Weight = weights[i]
-		if weights[i] < 0.35 {
-			m.warnings = append(m.warnings, fmt.Errorf("lot %q does not fit a mere shift of the dose: check it, and run another; if that one does not fit either, fit the new lots as a model of their own", records[i].ID))
+		for k, w := range weights[i] {
+			m.recal.Lots[k].Weight += c.weight * w
 		}
-		x := m.basis.at(&lots[i])
+	}
+	m.recal.Shift, m.recal.ShiftSD = mean, math.Sqrt(math.Max(variance-mean*mean, 0))
+	for i, l := range m.recal.Lots {
+		if l.Weight < 0.35 {
+			m.warnings = append(m.warnings, fmt.Errorf("lot %q does not fit a mere shift of the dose: check it, and run another; if that one does not fit either, fit the new lots as a model of their own", l.ID))
+		}
+		x := m.basis.at(&at[i])
 		if m.basis.beyond(&x) > 0 {
-			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run outside the region of the earlier trials, where the model is a guess", records[i].ID))
+			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run outside the region of the earlier trials, where the model is a guess", l.ID))
 		}
 	}
-	m.recal.Lots = records
-	if len(records) > manyLots {
-		m.warnings = append(m.warnings, fmt.Errorf("%d lots may well make a model of their own: fit them alone, too, and compare how lots left out are predicted", len(records)))
+	if n := len(points); n > manyLots {
+		m.warnings = append(m.warnings, fmt.Errorf("%d lots may well make a model of their own: fit them alone, too, and compare how lots left out are predicted", n))
 	}
 	if !o.hasBase {
 		m.warnings = append(m.warnings, errors.New("no base readings: the base of the earlier fabric was kept"))
@@ -212,51 +212,48 @@ func (m *Model) shift(o *observed, sd float64) error {
 	return nil
 }
 
-// average updates a component under each novelty and merges the results by
-// their evidence, which it returns.
-func (m *Model) average(c *component, lots []lotPoint, at []values, sd float64, weights []float64) float64 {
+// average updates a component under each novelty, merges the results by their
+// evidence, and returns that of all and the weights of the lots.
+func (m *Model) average(c *component, lots []lotPoint, sd float64) (evidence float64, weights []float64) {
 	scales := novelties()
 	parts := make([]component, len(scales))
-	logW := make([]float64, len(scales))
+	w := make([]float64, len(scales)) // log evidence at first
 	own := make([][]float64, len(scales))
 	best := math.Inf(-1)
 	for i, f := range scales {
 		parts[i] = *c
-		own[i] = make([]float64, len(lots))
-		logW[i] = m.update(&parts[i], lots, at, sd, f, own[i])
-		if logW[i] > best {
-			best = logW[i]
-		}
+		w[i], own[i] = m.update(&parts[i], lots, sd, f)
+		best = math.Max(best, w[i])
 	}
 	if math.IsInf(best, 0) {
-		return best
+		return best, nil
 	}
 	sum := 0.0
-	for i := range logW {
-		logW[i] = math.Exp(logW[i] - best) // now a weight; 0 for one that failed
-		sum += logW[i]
+	for i := range w {
+		w[i] = math.Exp(w[i] - best) // 0 for one that failed
+		sum += w[i]
 	}
 	p := len(c.mean)
 	mean, cov := make([]float64, p), make([]float64, p*p)
+	weights = make([]float64, len(lots))
 	for i := range parts {
-		w := logW[i] / sum
+		w[i] /= sum
 		for j := range p {
-			mean[j] += w * parts[i].mean[j]
+			mean[j] += w[i] * parts[i].mean[j]
 		}
 		for k := range own[i] {
-			weights[k] += w * own[i][k]
+			weights[k] += w[i] * own[i][k]
 		}
 	}
 	for i := range parts {
-		w := logW[i] / sum
 		for a := range p {
 			for b := range p {
-				cov[a*p+b] += w * (parts[i].cov[a*p+b] + (parts[i].mean[a]-mean[a])*(parts[i].mean[b]-mean[b]))
+				cov[a*p+b] += w[i] * (parts[i].cov[a*p+b] + (parts[i].mean[a]-mean[a])*(parts[i].mean[b]-mean[b]))
 			}
 		}
 	}
 	c.mean, c.cov = mean, cov
-	return best + math.Log(sum/float64(len(scales)))
+	return best + math.Log(sum/float64(len(scales))), weights
 }
 
 // loosened is the component's covariance before the new lots are seen, for a
@@ -282,113 +279,28 @@ func (c *component) loosened(sd, novelty float64) []float64 {
 	return cov
 }
 
-// update moves one component to the mode of its posterior, its covariance
-// with it, and returns the log evidence of the new lots. The weight of each
-// lot, times the component's share, is added to weights.
-func (m *Model) update(c *component, lots []lotPoint, at []values, sd, novelty float64, weights []float64) float64 {
-	n := c.basis.terms()
+// update moves a component to what the new lots make of it at a novelty, and
+// returns their log evidence and their weights.
+func (m *Model) update(c *component, lots []lotPoint, sd, novelty float64) (evidence float64, weights []float64) {
 	p := c.size()
-	unit := c.link.unit
 	cov := c.loosened(sd, novelty)
 	if !cholesky(cov, p, 1e-12) {
-		return math.Inf(-1)
+		return math.Inf(-1), nil
 	}
 	logDet := 0.0
 	for j := range p {
-		logDet -= math.Log(cov[j*p+j])
+		logDet -= 2 * math.Log(cov[j*p+j])
 	}
-	prec := cholInverse(cov, p)
-	theta := slices.Clone(c.mean)
-	h, g, row, jac := make([]float64, p*p), make([]float64, p), make([]float64, n), make([]float64, p)
-	own := make([]float64, len(lots))
-	fill := func(information float64) (logLik float64) {
-		copy(h, prec)
-		for j := range p {
-			g[j] = 0
-			for k := range p {
-				g[j] += prec[j*p+k] * (c.mean[k] - theta[k])
-			}
-		}
-		for j := range p {
-			logLik += -0.5 * (theta[j] - c.mean[j]) * -g[j]
-		}
-		for i, l := range lots {
-			x := c.basis.at(&at[i])
-			c.basis.row(row, &x)
-			eta := c.dose(theta, row, c.basis.charge(&x), jac)
-			s, ds, dd := c.link.at(eta, theta[p-1])
-			v := levelVariance(ds, c.sdLot, m.sdPanel*unit, l.panels, m.floorSD, l.read)
-			r := l.level - s
-			u := r * r / v
-			w := (tailWeight + 1) / (tailWeight + u)
-			own[i] = math.Min(w*tailWeight/(tailWeight+1), 1)
-			logLik += -0.5*math.Log(v) - 0.5*(tailWeight+1)*math.Log1p(u/tailWeight)
-			for j := range p - 1 {
-				jac[j] *= ds
-			}
-			jac[p-1] = dd
-			for j := range p {
-				g[j] += w / v * r * jac[j]
-				for k := range p {
-					h[j*p+k] += information * w / v * jac[j] * jac[k]
-				}
-			}
-		}
-		return logLik
+	ws := newWorkspace(p)
+	copy(ws.prior, c.mean)
+	copy(ws.prec, cholInverse(cov, p))
+	pr := problem{candidate: &c.candidate, lots: lots, corner: c.basis.corners()}
+	post := pr.mode(hyper{sdLot: c.sdLot, sdPanel: m.sdPanel * c.link.unit, floor: m.floorSD}, ws, logDet, slices.Clone(c.mean))
+	if math.IsInf(post.evidence, 0) {
+		return post.evidence, nil
 	}
-	for iter := range 20 {
-		fill(1)
-		if !cholesky(h, p, 0) {
-			return math.Inf(-1)
-		}
-		cholSolve(h, p, g)
-		scale := 1.0
-		if d := math.Abs(g[0]); d > 1 {
-			scale = 1 / d // the curve is not straight further than that
-		}
-		if iter > 8 {
-			scale *= 0.6 // reweighting can cycle; a shorter step settles it
-		}
-		for j := range theta {
-			theta[j] += scale * g[j]
-		}
-	}
-	m.stayMonotone(c, theta)
-	logLik := fill(tailInformation)
-	if !cholesky(h, p, 0) {
-		return math.Inf(-1)
-	}
-	for j := range p {
-		logDet -= math.Log(h[j*p+j])
-	}
-	for i := range own {
-		weights[i] += c.weight * own[i]
-	}
-	c.mean, c.cov = theta, cholInverse(h, p)
-	return logLik + logDet
-}
-
-// stayMonotone draws theta back towards the component's own slopes, keeping
-// the shift, until the dose rises everywhere in the region as it did.
-func (m *Model) stayMonotone(c *component, theta []float64) {
-	rows := c.basis.corners()
-	falls := func() bool {
-		for _, r := range rows {
-			if d := dot(r, theta); d < 0 && d < dot(r, c.mean)-1e-12 {
-				return true
-			}
-		}
-		return false
-	}
-	for range 12 {
-		if !falls() {
-			return
-		}
-		for j := 1; j < len(theta); j++ {
-			theta[j] = c.mean[j] + 0.5*(theta[j]-c.mean[j])
-		}
-	}
-	copy(theta[1:], c.mean[1:])
+	c.mean, c.cov = post.mean, cholInverse(post.chol, p)
+	return post.evidence, post.weights
 }
 
 // check refuses a record that Recalibrate does not write.
