@@ -2,6 +2,7 @@ package study
 
 import (
 	"bytes"
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -206,21 +207,38 @@ func TestExpectedLightnessNeverFalls(t *testing.T) {
 	for seed, kind := range laundry.Kinds() {
 		s, err := NewScene(kind, "permanganate-stone", uint64(seed))
 		require.NoError(t, err)
-		m, err := discharge.Fit(s.Table(s.Ladder(12), -1), nil)
+		tab := s.Table(s.Ladder(12), -1)
+		m, err := discharge.Fit(tab, nil)
 		require.NoError(t, err)
-		rng := rand.New(rand.NewPCG(uint64(seed), 1))
-		for range 40 {
-			at := s.Random(rng)
-			for _, column := range []string{"strength_gpl", "ratio", "time_min"} {
-				last := math.Inf(-1)
-				for _, f := range []float64{0.4, 0.6, 0.8, 1, 1.3, 1.7, 2.5} {
-					set := discharge.Settings(at).Clone()
-					set[column] *= f
-					p, err := m.Predict(set)
-					require.NoError(t, err)
-					require.GreaterOrEqual(t, p.Shade.L, last-1e-9, "%v %s × %g", kind, column, f)
-					last = p.Shade.L
-				}
+		neverFalls(t, s, m, uint64(seed))
+		// Two lots of a new fabric that say the opposite: the weak one is lighter.
+		two := *tab
+		light := func(a, b discharge.Lot) int {
+			return cmp.Compare(a.Readings()[0].Lab.L, b.Readings()[0].Lab.L)
+		}
+		weak, strong := slices.MinFunc(tab.ByRole(discharge.Trial), light), slices.MaxFunc(tab.ByRole(discharge.Trial), light)
+		weak.Settings, strong.Settings = strong.Settings, weak.Settings
+		two.Lots = []discharge.Lot{weak, strong}
+		n, err := m.Recalibrate(&two, nil)
+		require.NoError(t, err)
+		neverFalls(t, s, n, uint64(seed))
+	}
+}
+
+func neverFalls(t *testing.T, s *Scene, m *discharge.Model, seed uint64) {
+	t.Helper()
+	rng := rand.New(rand.NewPCG(seed, 1))
+	for range 40 {
+		at := s.Random(rng)
+		for _, column := range []string{"strength_gpl", "ratio", "time_min"} {
+			last := math.Inf(-1)
+			for _, f := range []float64{0.4, 0.6, 0.8, 1, 1.3, 1.7, 2.5} {
+				set := discharge.Settings(at).Clone()
+				set[column] *= f
+				p, err := m.Predict(set)
+				require.NoError(t, err)
+				require.GreaterOrEqual(t, p.Shade.L, last-1e-9, "%s × %g", column, f)
+				last = p.Shade.L
 			}
 		}
 	}
