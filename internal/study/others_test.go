@@ -17,6 +17,7 @@ import (
 	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/capped"
 	"example.com/dosetone/internal/drum"
+	"example.com/dosetone/internal/shells"
 	"example.com/dosetone/internal/surface"
 	"example.com/dosetone/internal/tank"
 	"example.com/dosetone/internal/yarn"
@@ -86,7 +87,8 @@ type source struct {
 }
 
 // teachers are the simulators from which the model's prior is learned, besides
-// package laundry.
+// package laundry. The prior of today is from before package shells and knows
+// nothing of it.
 func teachers() []source {
 	return []source{
 		{"yarn", yarn.Processes(), newYarn},
@@ -94,6 +96,7 @@ func teachers() []source {
 		{"surface", surface.Groups(), drawnBy(surface.New)},
 		{"tank", tank.Groups(), drawnBy(tank.New)},
 		{"drum", drum.Groups(), drawnBy(drum.New)},
+		{"shells", shells.Groups(), drawnBy(shells.New)},
 	}
 }
 
