@@ -21,7 +21,7 @@ import (
 // not that the predictions are right. Nine digits, because compilers may fuse
 // multiplications and additions on other machines, and sums may be reordered.
 func TestModelFilesOfEarlierVersions(t *testing.T) {
-	for _, name := range []string{"invented-schema-1", "invented-schema-2", "invented-schema-2-supplied", "invented-schema-2-joint", "invented-schema-2-spent", "invented-schema-2-half-order"} {
+	for _, name := range []string{"invented-schema-1", "invented-schema-2", "invented-schema-2-supplied", "invented-schema-2-joint", "invented-schema-2-spent", "invented-schema-2-half-order", "invented-schema-2-cast"} {
 		file, err := os.ReadFile("testdata/" + name + ".json")
 		require.NoError(t, err)
 		m, err := discharge.Load(bytes.NewReader(file))

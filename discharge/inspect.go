@@ -176,12 +176,13 @@ func (m *Model) ScatterAt(level float64) Scatter {
 	}
 	span := m.path.L1 - m.path.L0
 	s.Panel[0][0] += m.readSD * m.readSD * span * span
+	cast := m.path.cast(level)
 	for i := range 2 {
 		for j := range 2 {
-			s.Panel[1+i][1+j] += m.path.panelOff[i][j]
+			s.Panel[1+i][1+j] += cast * m.path.panelOff[i][j]
+			s.LotOff[i][j] = cast * m.path.lotOff[i][j]
 		}
 	}
-	s.LotOff = m.path.lotOff
 	mark := m.path.mark(level)
 	s.LotOff[0][0] += mark.variance * m.path.covScale[0]
 	s.LotOff[1][1] += mark.variance * m.path.covScale[1]

@@ -329,7 +329,8 @@ func (p *shadePath) offPath(pts []pathPoint, lots int) {
 	}
 	sum := make([]acc, lots)
 	res := func(q pathPoint) (float64, float64) {
-		return q.y[0] - p.channel(0, q.level), q.y[1] - p.channel(1, q.level)
+		r := 1 / math.Sqrt(p.cast(q.level))
+		return r * (q.y[0] - p.channel(0, q.level)), r * (q.y[1] - p.channel(1, q.level))
 	}
 	for _, q := range pts {
 		if q.lot >= 0 {

@@ -87,6 +87,9 @@ type (
 		CovScale []float64     `json:"reading_variance"`
 		LotOff   [2][2]float64 `json:"lot_off_path"`
 		PanelOff [2][2]float64 `json:"panel_off_path"`
+		// CastAtBase is the share of both at the base; without it they are the
+		// same all along the path.
+		CastAtBase float64 `json:"off_path_at_base,omitempty"`
 	}
 	modelCurve struct {
 		Curve  string     `json:"curve"`
@@ -124,7 +127,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 		f.Factors = append(f.Factors, modelFactor(d))
 	}
 	p := m.path
-	f.Path = modelPath{L0: p.L0, L1: p.L1, Lo: p.lo, Hi: p.hi, Coef: p.coef, CovScale: p.covScale, LotOff: p.lotOff, PanelOff: p.panelOff}
+	f.Path = modelPath{L0: p.L0, L1: p.L1, Lo: p.lo, Hi: p.hi, Coef: p.coef, CovScale: p.covScale, LotOff: p.lotOff, PanelOff: p.panelOff, CastAtBase: p.castAtBase}
 	for i := range pathBasis {
 		f.Path.Cov = append(f.Path.Cov, mat.Row(nil, i, p.cov))
 	}

@@ -146,7 +146,10 @@ func (f *modelFile) factors(m *Model) error {
 }
 
 func (f *modelPath) path(m *Model) (*shadePath, error) {
-	p := &shadePath{L0: f.L0, L1: f.L1, lo: f.Lo, hi: f.Hi, coef: f.Coef, covScale: f.CovScale, lotOff: f.LotOff, panelOff: f.PanelOff}
+	p := &shadePath{L0: f.L0, L1: f.L1, lo: f.Lo, hi: f.Hi, coef: f.Coef, covScale: f.CovScale, lotOff: f.LotOff, panelOff: f.PanelOff, castAtBase: f.CastAtBase}
+	if f.CastAtBase == 0 {
+		p.castAtBase = 1
+	}
 	channels := 2
 	if m.kind == Spectral {
 		channels += m.grid.N
@@ -184,6 +187,9 @@ func (f *modelPath) path(m *Model) (*shadePath, error) {
 		if !magnitude(etaLimit, c[0][0], c[0][1], c[1][1]) || c[0][1] != c[1][0] || c[0][0] <= 0 || c[0][0]*c[1][1] <= c[0][1]*c[0][1] {
 			return nil, fmt.Errorf("off-path covariance is not positive definite")
 		}
+	}
+	if !(f.CastAtBase >= 0 && f.CastAtBase <= 1) {
+		return nil, fmt.Errorf("share %g of scatter off the path at the base", f.CastAtBase)
 	}
 	if !magnitude(etaLimit, f.CovScale...) || slices.Min(f.CovScale) < 0 {
 		return nil, fmt.Errorf("reading variance %v", f.CovScale)

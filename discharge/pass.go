@@ -15,25 +15,6 @@ func (q *search) pass(v *values) float64 {
 	m := q.m
 	var parts [maxComponents]mixPart
 	m.parts(&parts, v)
-	var off [3][3]float64
-	off[0][0] = m.lightnessNoise()
-	for a := range 2 {
-		for b := range 2 {
-			off[1+a][1+b] = m.path.lotOff[a][b]
-		}
-	}
-	go1 := mat3.Mul(q.metric, off)
-	t1, t2 := 0.0, 0.0
-	for i := range 3 {
-		t1 += go1[i][i]
-		for k := range 3 {
-			t2 += go1[i][k] * go1[k][i]
-		}
-	}
-	share := 0.0 // the mean variance of the form per squared distance
-	if t1 > 0 {
-		share = t2 / t1
-	}
 	var levels [2*deviatesHalf + 1]float64
 	total := 0.0
 	for i := range m.comps {
@@ -42,6 +23,11 @@ func (q *search) pass(v *values) float64 {
 			levels[k] = parts[i].mu + parts[i].sdLot*q.lots.at[k]
 		}
 		c.link.levels(levels[:], c.mean[len(c.mean)-1])
+		t1, t2 := q.offPath(levels[deviatesHalf])
+		share := 0.0 // the mean variance of the form per squared distance
+		if t1 > 0 {
+			share = t2 / t1
+		}
 		sum := 0.0
 		for k, s := range levels {
 			sum += q.lots.weight[k] * within(q.tol*q.tol, q.squared(s), t1, t2, share)
@@ -49,6 +35,27 @@ func (q *search) pass(v *values) float64 {
 		total += c.weight * sum
 	}
 	return total
+}
+
+// offPath is the trace of what lots at a level scatter besides their dose, in the
+// metric of the target, and of its square.
+func (q *search) offPath(level float64) (t1, t2 float64) {
+	cast := q.m.path.cast(level)
+	var off [3][3]float64
+	off[0][0] = q.m.lightnessNoise()
+	for a := range 2 {
+		for b := range 2 {
+			off[1+a][1+b] = cast * q.m.path.lotOff[a][b]
+		}
+	}
+	product := mat3.Mul(q.metric, off)
+	for i := range 3 {
+		t1 += product[i][i]
+		for k := range 3 {
+			t2 += product[i][k] * product[k][i]
+		}
+	}
+	return t1, t2
 }
 
 // lotDeviates are nodes and weights of the trapezoid rule over what lots do
@@ -86,7 +93,7 @@ type approach [approachNodes + 2]float64
 // the path; one more stands on either side. Cubic interpolation between them is
 // good to 0.0001, and to 0.005 where ΔE00² has a corner: at the ends of
 // the path and of the range between limits.
-const approachNodes = 257
+const approachNodes = 321
 
 func (q *search) newApproach() *approach {
 	var t approach

@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -68,8 +69,9 @@ func TestPassAgainstDrawnLots(t *testing.T) {
 				at := m.path.at(s)
 				z := [3]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}
 				at.L += lower.At(0, 0) * z[0]
-				at.A += lower.At(1, 1) * z[1]
-				at.B += lower.At(2, 1)*z[1] + lower.At(2, 2)*z[2]
+				cast := math.Sqrt(m.path.cast(s))
+				at.A += cast * lower.At(1, 1) * z[1]
+				at.B += cast * (lower.At(2, 1)*z[1] + lower.At(2, 2)*z[2])
 				if diff.Diff(q.target.Lab, at) <= c.tol {
 					in++
 				}

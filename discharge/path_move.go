@@ -60,11 +60,10 @@ func (m *Model) movePath(o *observed) error {
 	for c := range p.coef {
 		// For a* and b*, two fabrics of one mill differ by a few units at the
 		// ends and by less between; for ln K/S by tenths (orientation from memory).
-		prior, noise := [offsets]float64{3, 3, 2, 0.7}, 0.05*0.05
+		prior, noise := [offsets]float64{0.4, 0.6, 0.3, 0.1}, func(float64) float64 { return 0.05 * 0.05 }
 		if c < 2 {
-			noise = old.lotOff[c][c]
-		} else {
-			prior = [offsets]float64{0.4, 0.6, 0.3, 0.1}
+			prior = [offsets]float64{3, 3, 2, 0.7}
+			noise = func(level float64) float64 { return old.cast(level) * old.lotOff[c][c] }
 		}
 		off := fitOffset(old, c, pts, prior, noise, refs)
 		p.coef[c] = slices.Clone(old.coef[c])
@@ -104,15 +103,16 @@ func offsetCoef(lo, h float64, k int) [offsets]float64 {
 	return [offsets]float64{1 - s, s, 4 * (s - s2), 10 * (s - 3*s2 + 2*s3)}
 }
 
-// fitOffset is a ridge regression of what the points lie off the old path.
-func fitOffset(old *shadePath, channel int, pts []pathPoint, prior [offsets]float64, noise, refs float64) pathOffset {
+// fitOffset is a ridge regression of what the points lie off the old path, with
+// the variance noise of a lot at a level.
+func fitOffset(old *shadePath, channel int, pts []pathPoint, prior [offsets]float64, noise func(level float64) float64, refs float64) pathOffset {
 	a := mat.NewSymDense(offsets, nil)
 	g := mat.NewVecDense(offsets, nil)
 	for i, sd := range prior {
 		a.SetSym(i, i, 1/(sd*sd))
 	}
 	for _, q := range pts {
-		w := 1 / noise
+		w := 1 / noise(q.level)
 		if q.lot < 0 {
 			w /= refs
 		}

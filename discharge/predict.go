@@ -174,9 +174,10 @@ func (m *Model) predict(p *Prediction, v *values) {
 	p.MeanCovariance[1][1] += va
 	p.MeanCovariance[2][2] += vb
 	p.LotCovariance[0][0] += m.lightnessNoise()
+	cast := m.path.cast(p.Level)
 	for a := range 2 {
 		for b := range 2 {
-			p.LotCovariance[1+a][1+b] += m.path.lotOff[a][b]
+			p.LotCovariance[1+a][1+b] += cast * m.path.lotOff[a][b]
 		}
 	}
 	p.LotCovariance[1][1] += va

@@ -265,6 +265,29 @@ func TestPathCountsLotsNotPanels(t *testing.T) {
 	}
 }
 
+// Casts that grow with what is discharged are found again at either end of the
+// path: b* with a variance of 0.36 at the white, a tenth of that at the base, a*
+// with a quarter of b*'s.
+func TestCastsGrowAlongThePath(t *testing.T) {
+	rng := rand.New(rand.NewPCG(13, 14))
+	truth := func(s float64) float64 { return 0.36 * (0.1 + 0.9*s) }
+	var pts []pathPoint
+	const lots = 400
+	for lot := range lots {
+		s := float64(lot) / (lots - 1)
+		sd := math.Sqrt(truth(s))
+		pts = append(pts, pathPoint{level: s, weight: 1, lot: lot, y: []float64{-2 + 0.5*sd*rng.NormFloat64(), -10 + 15*s + sd*rng.NormFloat64()}})
+	}
+	p, err := fitPath(20, 80, pts)
+	require.NoError(t, err)
+	p.offPath(pts, lots)
+	for _, s := range []float64{0, 0.3, 1} {
+		assert.InEpsilon(t, truth(s), p.cast(s)*p.lotOff[1][1], 0.25)
+		assert.InEpsilon(t, truth(s)/4, p.cast(s)*p.lotOff[0][0], 0.25)
+	}
+	assert.Equal(t, p.cast(1), p.cast(1.2), "beyond the white as at it")
+}
+
 // P(Q ≤ c) of a quadratic form, against noncentral chi-square drawn.
 func TestWithin(t *testing.T) {
 	rng := rand.New(rand.NewPCG(9, 10))
