@@ -121,21 +121,58 @@ func doubtEnds(t *Table) (warnings []error, err error) {
 	return warnings, nil
 }
 
+// doubtMixture warns of lots of several fabrics or machines, which are learned
+// from as if they were one.
+func doubtMixture(t *Table) (warnings []error) {
+	for _, c := range []struct {
+		column string
+		of     func(Lot) string
+		roles  []Role
+	}{
+		{"fabric", func(l Lot) string { return l.Fabric }, []Role{Trial, Base, White}},
+		{"machine", func(l Lot) string { return l.Machine }, []Role{Trial}},
+	} {
+		var names []string
+		for _, l := range t.Lots {
+			if name := c.of(l); name != "" && slices.Contains(c.roles, l.Role) && !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+		if n := len(names); n > 1 {
+			slices.Sort(names)
+			warnings = append(warnings, &RowError{File: t.Name, Column: c.column, Value: strings.Join(names, ", "),
+				Err: fmt.Errorf("lots of %d are taken for one, and what differs between them counts as scatter: if shades differ between them, fit the lots of one alone and carry the model over to the others with recalibrate", n)})
+		}
+	}
+	return warnings
+}
+
 // doubtSwap warns of a* and b* that look exchanged: indigo is far bluer than
-// green, at every level (b* −20 to 0 with a* −5 to 2; common practice, no source).
+// green before discharge (b* −20 to −3 with a* −5 to 2; common practice, no
+// source). Discharged cloth may be yellow and somewhat green, so the base
+// decides, or without one the darkest lot.
 func (b *lotBuilder) doubtSwap(lots []lotMean) {
 	if b.kind != LabKind {
 		return
 	}
-	var as, bs []float64
-	for _, l := range lots {
-		if l.Role == Trial || l.Role == Base || l.Role == Production {
-			as, bs = append(as, l.mean.A), append(bs, l.mean.B)
+	of := func(roles ...Role) (out []lotMean) {
+		for _, l := range lots {
+			if slices.Contains(roles, l.Role) {
+				out = append(out, l)
+			}
 		}
+		return out
 	}
-	a, bb := median(as), median(bs)
-	if len(as) > 0 && a < -5 && bb > a+3 {
-		b.warn(b.HeaderLine, b.Header[b.color[1]], "", fmt.Errorf("a* is %.1f and b* is %.1f in the middle of the lots: indigo has it the other way round; if the columns were exchanged, exchange their names; leave it if the cloth is green", a, bb))
+	dark := of(Base)
+	if len(dark) == 0 {
+		dark = of(Trial, Production)
+	}
+	if len(dark) == 0 {
+		return
+	}
+	darkest := slices.MinFunc(dark, func(a, b lotMean) int { return cmp.Compare(a.mean.L, b.mean.L) })
+	if c := darkest.mean; c.A < -5 && c.B > c.A+3 {
+		b.warn(b.HeaderLine, b.Header[b.color[1]], "", fmt.Errorf("lot %q has a* %.1f and b* %.1f: indigo before discharge has it the other way round; if the columns were exchanged, exchange their names; leave it if the cloth is green", darkest.ID, c.A, c.B))
 	}
 }
 

@@ -38,6 +38,27 @@ func TestSoundDataIsNotDoubted(t *testing.T) {
 		w, err := doubtEnds(table)
 		require.NoError(t, err)
 		assert.Empty(t, w, name)
+		assert.Empty(t, doubtMixture(table), name)
+	}
+}
+
+// Two fabrics or two machines in one table are learned from as one, and that is
+// said, with what to do instead.
+func TestMixedFabricsAndMachinesAreDoubted(t *testing.T) {
+	for from, column := range map[string]string{"alder-12oz": "fabric", "drum-3": "machine"} {
+		lines := strings.SplitAfter(string(demo.PelletTrials()), "\n")
+		for i := range lines {
+			if strings.HasPrefix(lines[i], "T1") { // trials from the tenth on
+				lines[i] = strings.Replace(lines[i], from, "other", 1)
+			}
+		}
+		table, err := ReadTable("mixed.csv", strings.NewReader(strings.Join(lines, "")), nil)
+		require.NoError(t, err)
+		m, err := Fit(table, nil)
+		require.NoError(t, err)
+		all := strings.Join(m.Summary().Warnings, "\n")
+		assert.Contains(t, all, fmt.Sprintf("mixed.csv: column %q: value %q: lots of 2 are taken for one", column, from+", other"))
+		assert.Contains(t, all, "with recalibrate")
 	}
 }
 
@@ -51,6 +72,9 @@ T2,trial,permanganate-pellet,6,1.3,16,1,D65,10,55.7,-14.9,-3.4
 `
 	assert.Contains(t, warned(t, swapped), "exchange their names")
 	assert.Contains(t, warned(t, swapped), "leave it if the cloth is green")
+	// Green and yellow once discharged, blue before: nothing to doubt.
+	greenish := strings.NewReplacer("22.1,-11.2,0.4", "30.9,-4.7,-8.2", "-17.5,-2.0", "-6.4,-0.4", "-14.9,-3.4", "-6.0,3.1").Replace(swapped)
+	assert.NotContains(t, warned(t, greenish), "exchange their names")
 
 	// 13 to 24 minutes as hours, and as seconds.
 	demoTrials := string(demo.PelletTrials())

@@ -108,7 +108,7 @@ func gather(t *Table, least int) (*observed, error) {
 	if err != nil {
 		return nil, err
 	}
-	o.warnings = append(o.warnings, doubts...)
+	o.warnings = append(append(o.warnings, doubts...), doubtMixture(t)...)
 	o.anchor(base, blank, white)
 	return o, nil
 }

@@ -39,6 +39,7 @@ type Suggestion struct {
 	Along, Off      float64         // the parts of DeltaE that dose does and does not explain
 	PassProbability float64         // that the next lot's mean is within tolerance
 	TimeWindowMin   [2]float64      // unload between these, for Shade within tolerance; zeros if there is none
+	WindowPass      [2]float64      // PassProbability at either end of it
 	ActiveGPerKg    float64         // active oxidizer per kg of dry garment; NaN is never stored, 0 means unknown
 	Extrapolated    bool
 	TensileLossPct  TensileLoss
@@ -415,6 +416,7 @@ func (q *search) pick(list []Suggestion, count int) []Suggestion {
 			c = r
 		}
 		c.TimeWindowMin = q.window(c)
+		c.WindowPass = q.windowPass(c)
 		out = append(out, c)
 	}
 	q.rank(out)
@@ -431,6 +433,19 @@ func (q *search) alike(a, b *Suggestion, most float64) bool {
 		}
 	}
 	return q.solve >= 0
+}
+
+// windowPass is the pass probability at the ends of a suggestion's window.
+func (q *search) windowPass(c Suggestion) (pass [2]float64) {
+	if c.TimeWindowMin == [2]float64{} {
+		return pass
+	}
+	v := q.m.basis.values(c.Settings)
+	for i, t := range c.TimeWindowMin {
+		v[q.m.basis.index(timeColumn)] = t
+		pass[i] = q.pass(&v)
+	}
+	return pass
 }
 
 // window is the time range about a suggestion in which the expected shade

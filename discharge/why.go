@@ -27,7 +27,11 @@ func (q *search) why(out *Suggestions) string {
 		}
 		return "darker than the allowed settings reach: lower a bound, or run trials at a lower dose"
 	}
-	return fmt.Sprintf("off the shade path: the target is %s than any shade this fabric passes through; dose cannot change that, tinting or another process might", hueWords(t.A-near.A, t.B-near.B))
+	text := fmt.Sprintf("off the shade path: the target is %s than any shade this fabric passes through; dose cannot change that, tinting or another process might", hueWords(t.A-near.A, t.B-near.B))
+	if off, bounded := q.deltaE(near), q.deltaE(c); bounded > off+q.tol {
+		text += fmt.Sprintf("; and the allowed settings come to ΔE00 %.1f from it only, where the path comes to %.1f", bounded, off)
+	}
+	return text
 }
 
 // surely is the pass probability from which nothing needs to be explained.

@@ -31,6 +31,11 @@ func TestWhyTellsBoundsFromFabric(t *testing.T) {
 	target.Lab = m.ShadeAt(0.5)
 	target.Lab.A += 12
 	assert.Contains(t, why(1.5), "off the shade path: the target is redder")
+	assert.NotContains(t, why(1.5), "allowed settings")
+	// Off the path and beyond the bounds as well: the bounds are most of it.
+	target.Lab = m.ShadeAt(0.9)
+	target.Lab.A += 3
+	assert.Regexp(t, `off the shade path.*allowed settings come to ΔE00 \d+\.\d from it only`, why(1.5))
 }
 
 // The nearest settings to a target out of reach: none of a grid over the same

@@ -186,17 +186,21 @@ func (m *Model) Summary() Summary {
 		words = append(words, m.wordsFor(f, mean, math.Sqrt(v)))
 	}
 	n := 1 + len(m.basis.factors)
+	two := m.atTwoLevels()
 	for j := range m.basis.primary {
 		for k := j; k < m.basis.primary; k++ {
 			mean, v := m.mixed(func(_ *component, dst []float64) float64 { dst[n] = 1; return 0 })
-			name := "bend " + m.basis.factors[j].Column
+			name, meaning := "bend "+m.basis.factors[j].Column, "second-order coefficient of log dose"
+			if k == j && slices.Contains(two, m.basis.factors[j].Column) {
+				meaning += ", mostly assumed: two levels do not show a bend"
+			}
 			if k != j {
 				name = "interaction " + m.basis.factors[j].Column + " × " + m.basis.factors[k].Column
 				if math.Abs(mean) > 2*math.Sqrt(v) {
 					words = append(words, fmt.Sprintf("%s and %s %s each other", m.basis.factors[j].Column, m.basis.factors[k].Column, map[bool]string{true: "strengthen", false: "weaken"}[mean > 0]))
 				}
 			}
-			add(name, "", "second-order coefficient of log dose", mean, v)
+			add(name, "", meaning, mean, v)
 			n++
 		}
 	}
@@ -278,7 +282,7 @@ func (m *Model) wordsFor(f *doseFactor, mean, se float64) string {
 		return fmt.Sprintf("10 °C more multiplies the dose by %.2f (95 %%: %.2f to %.2f)", math.Exp(mean*d), math.Exp((mean-2*se)*d), math.Exp((mean+2*se)*d))
 	}
 	if math.Abs(mean) < 2*se {
-		return fmt.Sprintf("%s: these lots do not show whether it matters (%.2f ± %.2f log dose per %s)", f.Column, mean, 2*se, f.perUnit())
+		return fmt.Sprintf("%s: these lots do not show whether it matters in the middle of the trials (%.2f ± %.2f log dose per %s)", f.Column, mean, 2*se, f.perUnit())
 	}
 	return fmt.Sprintf("%s matters: %.2f ± %.2f log dose per %s", f.Column, mean, 2*se, f.perUnit())
 }
@@ -332,6 +336,12 @@ func (m *Model) doubtLots() {
 		v := m.basis.values(t.Settings)
 		p := m.predictAt(&v)
 		lo, hi := p.Interval(0, 0.95)
+		if t.Lab.L >= lo && t.Lab.L <= hi {
+			// The interval counts what is learned with the lot and what is learned without it.
+			m.warnings = append(m.warnings, fmt.Errorf("lot %q may be out of line and has little weight: the other lots do not foresee its L* %.1f, nor rule it out (%.1f to %.1f); look up what went otherwise, and repeat it or run another lot near it",
+				t.ID, t.Lab.L, lo, hi))
+			continue
+		}
 		m.warnings = append(m.warnings, fmt.Errorf("lot %q is out of line with the others and has little weight: L* %.1f, where %.1f to %.1f is expected of its settings; look up what went otherwise, and repeat it: if it comes out the same, run more lots around it",
 			t.ID, t.Lab.L, lo, hi))
 	}

@@ -169,7 +169,7 @@ func suggestKeys(t *testing.T) {
 	require.NotEmpty(t, suggestions)
 	last := 2.0
 	for _, x := range suggestions {
-		s := keys(t, x, "settings", "shade", "lot_interval", "delta_e", "along", "off", "pass_probability", "time_window_min", "active_g_per_kg", "tensile_loss_pct", "extrapolated")
+		s := keys(t, x, "settings", "shade", "lot_interval", "delta_e", "along", "off", "pass_probability", "time_window_min", "time_window_pass_probability", "active_g_per_kg", "tensile_loss_pct", "extrapolated")
 		numbersIn(t, s, "delta_e", "pass_probability", "active_g_per_kg")
 		numbersIn(t, s["settings"].(map[string]any), "strength_pct", "ratio", "time_min")
 		p := s["pass_probability"].(float64)

@@ -77,8 +77,9 @@ type suggestion struct {
 	Along           float64            `json:"along"`
 	Off             float64            `json:"off"`
 	PassProbability float64            `json:"pass_probability"`
-	TimeWindowMin   *[2]float64        `json:"time_window_min"` // null when time is no factor or nothing passes
-	ActiveGPerKg    *float64           `json:"active_g_per_kg"` // null when it cannot be told
+	TimeWindowMin   *[2]float64        `json:"time_window_min"`              // null when time is no factor or nothing passes
+	WindowPass      *[2]float64        `json:"time_window_pass_probability"` // at either end of it
+	ActiveGPerKg    *float64           `json:"active_g_per_kg"`              // null when it cannot be told
 	TensileLossPct  *tensileJSON       `json:"tensile_loss_pct,omitempty"`
 	Extrapolated    bool               `json:"extrapolated"`
 }
@@ -189,7 +190,7 @@ func newSuggestion(m *discharge.Model, x *discharge.Suggestion) (suggestion, err
 	y := suggestion{Settings: x.Settings, Shade: shadeOf(x.Shade), LotInterval: intervalOf(p), DeltaE: x.DeltaE, Along: x.Along, Off: x.Off,
 		PassProbability: x.PassProbability, TensileLossPct: tensileOf(x.TensileLossPct), Extrapolated: x.Extrapolated}
 	if w := x.TimeWindowMin; w != [2]float64{} {
-		y.TimeWindowMin = &w
+		y.TimeWindowMin, y.WindowPass = &w, &x.WindowPass
 	}
 	if x.ActiveGPerKg > 0 && !math.IsInf(x.ActiveGPerKg, 0) {
 		y.ActiveGPerKg = &x.ActiveGPerKg

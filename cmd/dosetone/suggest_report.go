@@ -104,9 +104,7 @@ func (v *suggestView) sections(several bool) []page.Section {
 	default:
 		best := v.r.Suggestions[0]
 		text := fmt.Sprintf("The next lot passes with probability %s.", report.Percent(best.PassProbability))
-		if w := best.TimeWindowMin; w != nil {
-			text += fmt.Sprintf(" Unload between %.1f and %.1f min.", w[0], w[1])
-		}
+		text += windowText(&best)
 		if v.r.Why != "" {
 			text += " " + sentence(v.r.Why)
 		}

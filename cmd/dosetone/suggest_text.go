@@ -97,9 +97,7 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	}
 	best := r.Suggestions[0]
 	text := fmt.Sprintf("Set %s: the next lot passes with probability %s.", settingsText(m.Process(), best.Settings), report.Percent(best.PassProbability))
-	if w := best.TimeWindowMin; w != nil {
-		text += fmt.Sprintf(" Unload between %.1f and %.1f min.", w[0], w[1])
-	}
+	text += windowText(&best)
 	e.printf("%s", report.Wrap(text, "", "", textWidth))
 	if r.Why != "" {
 		e.printf("%s", report.Wrap("Note: "+r.Why+".", "", "", textWidth))
@@ -108,6 +106,16 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	e.printf("\n%s", t)
 	e.printf("%s", report.Wrap(fmt.Sprintf("pass: how probably the mean of the next lot lies within ΔE00 %s of %s. unload: while the expected shade does. "+
 		"± holds 95 %% of the means of lots.", report.Short(r.Tolerance, 3), r.targetWords()), "", "", textWidth))
+}
+
+// windowText says when to unload, and what is left of the pass probability at
+// either end.
+func windowText(s *suggestion) string {
+	if s.TimeWindowMin == nil {
+		return ""
+	}
+	return fmt.Sprintf(" Unload between %.1f and %.1f min; at these ends %s and %s of lots pass.",
+		s.TimeWindowMin[0], s.TimeWindowMin[1], report.Percent(s.WindowPass[0]), report.Percent(s.WindowPass[1]))
 }
 
 // nearestText says how to get as near as possible to a target out of reach.
