@@ -61,6 +61,19 @@ func lotMeans(lots []Lot) []lotMean {
 	return out
 }
 
+// darkest is the row of the darkest usable reading of a panel.
+func (l *Lot) darkest(panel string) (row int) {
+	least := math.Inf(1)
+	for _, p := range l.Panels {
+		for i := range p.Readings {
+			if r := &p.Readings[i]; p.ID == panel && r.usable() && r.Lab.L < least {
+				least, row = r.Lab.L, r.Row
+			}
+		}
+	}
+	return row
+}
+
 // doubtDimness refuses reflectances that never reach 2 % unless the unit is
 // stated: percent values divided by 100 twice look so.
 func (b *lotBuilder) doubtDimness() error {
@@ -204,7 +217,8 @@ func (b *lotBuilder) doubtDamp(lots []lotMean) {
 		for i, p := range l.panels {
 			if below := mids[k] - p.L; below > wet {
 				panels, _ := PanelMeans(*l.Lot)
-				b.warn(l.Row, "panel", panels[i].ID, fmt.Errorf("panel %q of lot %q is %.1f L* darker than the middle of its lot: if it was read wet write state damp; leave it if the lot is that uneven", panels[i].ID, l.ID, below))
+				id := panels[i].ID
+				b.warn(l.darkest(id), "panel", id, fmt.Errorf("panel %q of lot %q is %.1f L* darker than the middle of its lot: if it was read wet write state damp; leave it if the lot is that uneven", id, l.ID, below))
 				break
 			}
 		}

@@ -100,7 +100,7 @@ T2,trial,permanganate-pellet,6,1.3,16,1,D65,10,55.7,-14.9,-3.4
 	for i, l := range []string{"44.0", "44.6", "36.1", "43.8"} {
 		damp += fmt.Sprintf("P,production,permanganate-pellet,6,1.3,12,,%d,D65,10,%s,-2.5,-9.5\n", i+1, l)
 	}
-	assert.Contains(t, warned(t, damp), `panel "3" of lot "P" is 7.8 L* darker`)
+	assert.Contains(t, warned(t, damp), `lots.csv:4: column "panel": value "3": panel "3" of lot "P" is 7.8 L* darker`)
 	assert.Contains(t, warned(t, damp), "state damp")
 	assert.Empty(t, warned(t, strings.Replace(damp, ",12,,3", ",12,damp,3", 1)))
 

@@ -165,6 +165,9 @@ func Load(r io.Reader) (*Model, error) {
 	if len(data) > maxModelBytes {
 		return nil, fmt.Errorf("%w: larger than %d MB", ErrModelFile, maxModelBytes>>20)
 	}
+	if text := bytes.TrimSpace(data); len(text) > 0 && text[0] != '{' {
+		return nil, fmt.Errorf("%w: it is no JSON object, as fit writes one; trials become a model by fit", ErrModelFile)
+	}
 	if offset, err := checkJSON(data); err != nil {
 		return nil, fmt.Errorf("%w: line %d: %w", ErrModelFile, 1+bytes.Count(data[:min(int(offset), len(data))], []byte("\n")), err)
 	}

@@ -213,7 +213,12 @@ type storage interface {
 
 type disk struct{}
 
-func (disk) open(name string) (io.ReadCloser, error) { return os.Open(name) }
+func (disk) open(name string) (io.ReadCloser, error) {
+	if info, err := os.Stat(name); err == nil && info.IsDir() {
+		return nil, fmt.Errorf("%s is a folder: name a file in it", shown(name))
+	}
+	return os.Open(name)
+}
 
 func (disk) write(name string, data []byte) error { return atomic.WriteFile(name, data, 0o644) }
 

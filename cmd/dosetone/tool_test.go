@@ -125,6 +125,8 @@ func TestExitCodesAndMessages(t *testing.T) {
 		{"predict model.json --settings settings.csv --time 3", exitUsage, "not both"},
 		{"predict missing.json --time 3", exitFailed, "no such file"},
 		{"predict notmodel.json --time 3", exitFailed, "notmodel.json"},
+		{"predict trials.csv --time 3", exitFailed, "trials become a model by fit"},
+		{"fit .", exitFailed, ". is a folder"},
 		{"predict model.json --strength 5 --ratio 1", exitUsage, "time_min"},
 		{"predict model.json --strength 0 --ratio 1 --time 5", exitUsage, "above 0"},
 		{"predict model.json --strength NaN --ratio 1 --time 5", exitUsage, "finite"},
