@@ -27,8 +27,10 @@ const (
 	suspicious = 0.1
 	// mostSuspects is how many lots may be suspect at a time.
 	mostSuspects = 3
-	// lotsPerUpset is how many trial lots there must be for each one that is upset.
-	lotsPerUpset = 8
+	// lotsPerUpset is how many trial lots there must be for each one that is upset. A
+	// dozen hardly outnumber the coefficients: no other lot could gainsay one that
+	// stands alone, and a curve that misses it would be kept at its expense.
+	lotsPerUpset = 14
 	// upsetLn is how far, in ln dose, upset lots are off at most: to a third or three
 	// times the dose, evenly in between.
 	upsetLn, upsetStep = 1.2, 0.3

@@ -62,7 +62,7 @@ func eachOther(t *testing.T, what func(l other, e *Table, rng *rand.Rand), above
 		z.seeds = 1
 	}
 	sum, n := 0.0, 0.0
-	for _, s := range teachers() {
+	for _, s := range simulators() {
 		e := &Table{}
 		seed := z.from
 		processes := s.processes
