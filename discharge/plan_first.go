@@ -9,12 +9,9 @@ import (
 	"example.com/dosetone/fit"
 )
 
-// What a first plan assumes of lots besides the prior of the fit: they scatter by
-// 14 % of dose, and by 0.02 of the way from base to white besides.
-const (
-	planLotSD   = 0.14
-	planFloorSD = 0.02
-)
+// planFloorSD is what a first plan assumes of lots besides the prior of the fit:
+// that they scatter by 0.02 of the way from base to white besides their dose.
+const planFloorSD = 0.02
 
 // FirstPlan designs the first trial lots of a process, for which there are no
 // data yet: settings from which a curved dose surface can be told with the
@@ -202,7 +199,7 @@ func (b *doseBasis) candidates(points []values, mean []float64) []fit.Candidate 
 			slope := fit.LogLogistic{}.Slope(dot(row, mean) + shift)
 			g := make([]float64, len(row))
 			for j, v := range row {
-				g[j] = v * slope / math.Hypot(slope*planLotSD, planFloorSD)
+				g[j] = v * slope / math.Hypot(slope*likelySDLot, planFloorSD)
 			}
 			out[i].G = append(out[i].G, g)
 		}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"sort"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // A Candidate is a setting where an observation could be made, or was made.
@@ -273,6 +275,90 @@ func (e *exchanger) value(m [][]float64, ridge float64) float64 {
 	return sum / float64(e.ns)
 }
 
+// with returns what value becomes with candidate k besides m, by the formula of
+// Sherman and Morrison (Hager, SIAM Rev. 31 (1989) 221; from memory, a test
+// compares designs with all there are) where m is far from singular, else by
+// factoring anew.
+func (e *exchanger) with(m [][]float64, ridge float64) func(k int) float64 {
+	p := e.p
+	inv, trace := make([][]float64, e.ns), make([]float64, e.ns)
+	for s := range m {
+		full := append([]float64(nil), m[s]...)
+		for i := range p {
+			full[i*p+i] += ridge * e.ridge[s]
+		}
+		if inv[s] = inverse(full, p); inv[s] == nil {
+			return func(k int) float64 {
+				e.add(m, k, 1)
+				defer e.add(m, k, -1)
+				return e.value(m, ridge)
+			}
+		}
+		if e.b[s] != nil {
+			trace[s] = dotPlain(e.b[s], inv[s])
+		}
+	}
+	before := e.value(m, ridge)
+	u := make([]float64, p)
+	return func(k int) float64 {
+		gain, sum := 0.0, 0.0
+		for s, g := range e.cand[k].G {
+			for i := range u {
+				u[i] = dotPlain(inv[s][i*p:(i+1)*p], g)
+			}
+			h := dotPlain(u, g)
+			if e.b[s] == nil {
+				gain += math.Log1p(h)
+				continue
+			}
+			sum += math.Log(math.Max(trace[s]-form(e.b[s], u)/(1+h), math.SmallestNonzeroFloat64))
+		}
+		if e.b[0] == nil {
+			return before - gain/float64(e.ns)
+		}
+		return sum / float64(e.ns)
+	}
+}
+
+// inverse of a symmetric matrix of order p, nil where it is singular or so near to
+// it that half of the digits are lost.
+func inverse(m []float64, p int) []float64 {
+	scaled, d := mat.NewSymDense(p, nil), make([]float64, p)
+	for i := range p {
+		d[i] = math.Sqrt(m[i*p+i])
+		if !(d[i] > 0) {
+			return nil
+		}
+		for j := range i + 1 {
+			scaled.SetSym(i, j, m[i*p+j]/(d[i]*d[j]))
+		}
+	}
+	var c mat.Cholesky
+	if !c.Factorize(scaled) || c.Cond() > 1e9 {
+		return nil
+	}
+	var inv mat.SymDense
+	if err := c.InverseTo(&inv); err != nil {
+		return nil
+	}
+	out := make([]float64, p*p)
+	for i := range p {
+		for j := range p {
+			out[i*p+j] = inv.At(i, j) / (d[i] * d[j])
+		}
+	}
+	return out
+}
+
+// form is xᵀMx.
+func form(m, x []float64) float64 {
+	sum := 0.0
+	for i, v := range x {
+		sum += v * dotPlain(x, m[i*len(x):(i+1)*len(x)])
+	}
+	return sum
+}
+
 // starts returns designs to improve: one grown greedily, one spread evenly over
 // the candidates, one of the ends.
 func (e *exchanger) starts(n int) [][]int {
@@ -280,12 +366,11 @@ func (e *exchanger) starts(n int) [][]int {
 	m := e.information(nil)
 	for len(greedy) < n && e.ctx.Err() == nil {
 		best, bestV := 0, math.Inf(1)
+		with := e.with(m, 1)
 		for k := range e.cand {
-			e.add(m, k, 1)
-			if v := e.value(m, 1); v < bestV {
+			if v := with(k); v < bestV {
 				best, bestV = k, v
 			}
-			e.add(m, k, -1)
 		}
 		e.add(m, best, 1)
 		greedy = append(greedy, best)
@@ -321,12 +406,11 @@ func (e *exchanger) improve(points []int) float64 {
 			m := e.information(points)
 			e.add(m, points[i], -1)
 			best, bestV := points[i], cur
+			with := e.with(m, ridge)
 			for k := range e.cand {
-				e.add(m, k, 1)
-				if v := e.value(m, ridge); v < bestV-1e-10*math.Max(1, math.Abs(bestV)) {
+				if v := with(k); v < bestV-1e-10*math.Max(1, math.Abs(bestV)) {
 					best, bestV = k, v
 				}
-				e.add(m, k, -1)
 			}
 			if best != points[i] {
 				points[i], cur, moved = best, bestV, true
