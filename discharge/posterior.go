@@ -104,7 +104,7 @@ func optimum() (mean, sd float64) { return 0.15, 0.3 }
 
 // farApart is from which half range on, in halves of what is usual, two levels
 // that leave an optimum between them to what is assumed are worth a warning.
-const farApart = 0.7
+const farApart = 0.5
 
 // endsOnly tells whether all xs, as raw gives them, lie within an eighth of the
 // range from one of its ends: two levels, if they are what was run.
