@@ -122,7 +122,9 @@ func Render(p *Page) ([]byte, error) {
 		// The figure escapes its own texts.
 		"svg":  func(f figure.Figure) template.HTML { return template.HTML(f.SVG()) },
 		"add1": func(i int) int { return i + 1 },
-		"left": func(t *Table, col int) bool { return col == 0 || col < len(t.Text) && t.Text[col] },
+		// A percent sign stays on the line of its number.
+		"together": func(s string) string { return strings.ReplaceAll(s, " %", "\u00a0%") },
+		"left":     func(t *Table, col int) bool { return col == 0 || col < len(t.Text) && t.Text[col] },
 		// Only #rrggbb may become a color.
 		"color": func(s string) template.CSS {
 			if !isHex(s) {
