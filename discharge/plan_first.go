@@ -27,7 +27,7 @@ func FirstPlan(p Process, opt *PlanOptions) (*Plan, error) {
 }
 
 // FirstPlanContext is [FirstPlan], and ends early with the error of ctx. Three
-// factors take half a second, five with forty lots several seconds.
+// factors take some hundredths of a second, five with forty lots some tenths.
 func FirstPlanContext(ctx context.Context, p Process, opt *PlanOptions) (*Plan, error) {
 	if opt == nil {
 		opt = &PlanOptions{}

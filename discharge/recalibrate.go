@@ -215,6 +215,7 @@ func (m *Model) shift(o *observed, sd float64) error {
 // average updates a component under each novelty, merges the results by their
 // evidence, and returns that of all and the weights of the lots.
 func (m *Model) average(c *component, lots []lotPoint, sd float64) (evidence float64, weights []float64) {
+	pr := problem{candidate: &c.candidate, lots: lots, corner: c.basis.corners()}
 	scales := novelties()
 	parts := make([]component, len(scales))
 	w := make([]float64, len(scales)) // log evidence at first
@@ -222,7 +223,7 @@ func (m *Model) average(c *component, lots []lotPoint, sd float64) (evidence flo
 	best := math.Inf(-1)
 	for i, f := range scales {
 		parts[i] = *c
-		w[i], own[i] = m.update(&parts[i], lots, sd, f)
+		w[i], own[i] = m.update(&parts[i], &pr, sd, f)
 		best = math.Max(best, w[i])
 	}
 	if math.IsInf(best, 0) {
@@ -281,7 +282,7 @@ func (c *component) loosened(sd, novelty float64) []float64 {
 
 // update moves a component to what the new lots make of it at a novelty, and
 // returns their log evidence and their weights.
-func (m *Model) update(c *component, lots []lotPoint, sd, novelty float64) (evidence float64, weights []float64) {
+func (m *Model) update(c *component, pr *problem, sd, novelty float64) (evidence float64, weights []float64) {
 	p := c.size()
 	cov := c.loosened(sd, novelty)
 	if !cholesky(cov, p, 1e-12) {
@@ -294,7 +295,6 @@ func (m *Model) update(c *component, lots []lotPoint, sd, novelty float64) (evid
 	ws := newWorkspace(p)
 	copy(ws.prior, c.mean)
 	copy(ws.prec, cholInverse(cov, p))
-	pr := problem{candidate: &c.candidate, lots: lots, corner: c.basis.corners()}
 	post := pr.mode(hyper{sdLot: c.sdLot, sdPanel: m.sdPanel * c.link.unit, floor: m.floorSD}, ws, logDet, slices.Clone(c.mean))
 	if math.IsInf(post.evidence, 0) {
 		return post.evidence, nil

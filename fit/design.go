@@ -2,6 +2,7 @@ package fit
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"sort"
@@ -121,7 +122,7 @@ func Exchange(c Criterion, candidates, done []Candidate, n int) (*Design, error)
 }
 
 // ExchangeContext is [Exchange], and ends early with the error of ctx. The time
-// grows with the points, the candidates and the cube of the parameters.
+// grows with the points, the candidates and the square of the parameters.
 func ExchangeContext(ctx context.Context, c Criterion, candidates, done []Candidate, n int) (*Design, error) {
 	if n < 1 || len(candidates) == 0 {
 		return nil, fmt.Errorf("fit: %w: a design needs points to choose and candidates to choose from", ErrBadInput)
@@ -156,7 +157,6 @@ type exchanger struct {
 	p, ns      int
 	b          [][]float64
 	ridge      []float64
-	l, tmp     []float64
 }
 
 func newExchanger(c Criterion, candidates, done []Candidate) *exchanger {
@@ -164,7 +164,6 @@ func newExchanger(c Criterion, candidates, done []Candidate) *exchanger {
 	if e.ns > 0 {
 		e.p = len(candidates[0].G[0])
 	}
-	e.l, e.tmp = make([]float64, e.p*e.p), make([]float64, e.p*e.p)
 	for s := 0; s < e.ns; s++ {
 		e.b = append(e.b, c.weight(s, e.p))
 		// A ridge small against any real design lets a start grow from nothing.
@@ -205,89 +204,32 @@ func rankOne(m, g []float64, f float64) {
 // value is the averaged criterion of M + ridge·I.
 func (e *exchanger) value(m [][]float64, ridge float64) float64 {
 	sum := 0.0
-	p := e.p
 	for s := range m {
-		// Scale to a unit diagonal for a safe Cholesky factorization.
-		logdet := 0.0
-		ok := true
-		d := make([]float64, p)
-		for i := 0; i < p; i++ {
-			d[i] = math.Sqrt(m[s][i*p+i] + ridge*e.ridge[s])
-			if !(d[i] > 0) {
-				return math.Inf(1)
-			}
-		}
-		for i := 0; i < p && ok; i++ {
-			for j := 0; j <= i; j++ {
-				v := m[s][i*p+j]
-				if i == j {
-					v += ridge * e.ridge[s]
-				}
-				v /= d[i] * d[j]
-				for k := 0; k < j; k++ {
-					v -= e.l[i*p+k] * e.l[j*p+k]
-				}
-				if i == j {
-					if !(v > 1e-14) {
-						ok = false
-						break
-					}
-					e.l[i*p+i] = math.Sqrt(v)
-					logdet += math.Log(v) + 2*math.Log(d[i])
-				} else {
-					e.l[i*p+j] = v / e.l[j*p+j]
-				}
-			}
-		}
-		if !ok {
+		inv, logDet, cond := e.invert(m, s, ridge)
+		if !(cond < singular) {
 			return math.Inf(1)
 		}
 		if e.b[s] == nil {
-			sum -= logdet
+			sum -= logDet
 			continue
 		}
-		// tr(M⁻¹B) = tr(L⁻¹ B L⁻ᵀ): solve for the columns, then the rows.
-		t := e.tmp
-		for c := 0; c < p; c++ {
-			for i := 0; i < p; i++ {
-				v := e.b[s][i*p+c] / (d[i] * d[c])
-				for k := 0; k < i; k++ {
-					v -= e.l[i*p+k] * t[k*p+c]
-				}
-				t[i*p+c] = v / e.l[i*p+i]
-			}
-		}
-		tr := 0.0
-		for r := 0; r < p; r++ {
-			// Row r of t times L⁻ᵀ, of which only element r counts.
-			row := make([]float64, p)
-			for i := 0; i < p; i++ {
-				v := t[r*p+i]
-				for k := 0; k < i; k++ {
-					v -= e.l[i*p+k] * row[k]
-				}
-				row[i] = v / e.l[i*p+i]
-			}
-			tr += row[r]
-		}
-		sum += math.Log(math.Max(tr, math.SmallestNonzeroFloat64))
+		sum += logTrace(dotPlain(e.b[s], inv))
 	}
 	return sum / float64(e.ns)
 }
+
+func logTrace(t float64) float64 { return math.Log(math.Max(t, math.SmallestNonzeroFloat64)) }
 
 // with returns what value becomes with candidate k besides m, by the formula of
 // Sherman and Morrison (Hager, SIAM Rev. 31 (1989) 221; from memory, a test
 // compares designs with all there are) where m is far from singular, else by
 // factoring anew.
 func (e *exchanger) with(m [][]float64, ridge float64) func(k int) float64 {
-	p := e.p
-	inv, trace := make([][]float64, e.ns), make([]float64, e.ns)
+	inv, before := make([][]float64, e.ns), make([]float64, e.ns) // before: ln det M or tr(M⁻¹B)
 	for s := range m {
-		full := append([]float64(nil), m[s]...)
-		for i := range p {
-			full[i*p+i] += ridge * e.ridge[s]
-		}
-		if inv[s] = inverse(full, p); inv[s] == nil {
+		var cond float64
+		inv[s], before[s], cond = e.invert(m, s, ridge)
+		if !(cond < nearSingular) {
 			return func(k int) float64 {
 				e.add(m, k, 1)
 				defer e.add(m, k, -1)
@@ -295,59 +237,65 @@ func (e *exchanger) with(m [][]float64, ridge float64) func(k int) float64 {
 			}
 		}
 		if e.b[s] != nil {
-			trace[s] = dotPlain(e.b[s], inv[s])
+			before[s] = dotPlain(e.b[s], inv[s])
 		}
 	}
-	before := e.value(m, ridge)
-	u := make([]float64, p)
+	u := make([]float64, e.p)
 	return func(k int) float64 {
-		gain, sum := 0.0, 0.0
+		sum := 0.0
 		for s, g := range e.cand[k].G {
 			for i := range u {
-				u[i] = dotPlain(inv[s][i*p:(i+1)*p], g)
+				u[i] = dotPlain(inv[s][i*e.p:(i+1)*e.p], g)
 			}
 			h := dotPlain(u, g)
 			if e.b[s] == nil {
-				gain += math.Log1p(h)
+				sum -= before[s] + math.Log1p(h)
 				continue
 			}
-			sum += math.Log(math.Max(trace[s]-form(e.b[s], u)/(1+h), math.SmallestNonzeroFloat64))
-		}
-		if e.b[0] == nil {
-			return before - gain/float64(e.ns)
+			sum += logTrace(before[s] - form(e.b[s], u)/(1+h))
 		}
 		return sum / float64(e.ns)
 	}
 }
 
-// inverse of a symmetric matrix of order p, nil where it is singular or so near to
-// it that half of the digits are lost.
-func inverse(m []float64, p int) []float64 {
+// Condition numbers of M, scaled to a unit diagonal, from which on it counts as
+// singular, and from which on updates of its inverse lose half of their digits.
+const (
+	singular     = 1e14
+	nearSingular = 1e9
+)
+
+// invert inverts M + ridge·I of a scenario; cond is infinite where it is singular.
+func (e *exchanger) invert(m [][]float64, s int, ridge float64) (inv []float64, logDet, cond float64) {
+	p := e.p
 	scaled, d := mat.NewSymDense(p, nil), make([]float64, p)
 	for i := range p {
-		d[i] = math.Sqrt(m[i*p+i])
+		d[i] = math.Sqrt(m[s][i*p+i] + ridge*e.ridge[s])
 		if !(d[i] > 0) {
-			return nil
+			return nil, 0, math.Inf(1)
 		}
-		for j := range i + 1 {
-			scaled.SetSym(i, j, m[i*p+j]/(d[i]*d[j]))
+		for j := range i {
+			scaled.SetSym(i, j, m[s][i*p+j]/(d[i]*d[j]))
 		}
+		scaled.SetSym(i, i, 1)
+		logDet += 2 * math.Log(d[i])
 	}
 	var c mat.Cholesky
-	if !c.Factorize(scaled) || c.Cond() > 1e9 {
-		return nil
+	var full mat.SymDense
+	if !c.Factorize(scaled) {
+		return nil, 0, math.Inf(1)
 	}
-	var inv mat.SymDense
-	if err := c.InverseTo(&inv); err != nil {
-		return nil
+	var ill mat.Condition // a warning; cond says it, too
+	if err := c.InverseTo(&full); err != nil && !errors.As(err, &ill) {
+		return nil, 0, math.Inf(1)
 	}
-	out := make([]float64, p*p)
+	inv = make([]float64, p*p)
 	for i := range p {
 		for j := range p {
-			out[i*p+j] = inv.At(i, j) / (d[i] * d[j])
+			inv[i*p+j] = full.At(i, j) / (d[i] * d[j])
 		}
 	}
-	return out
+	return inv, logDet + c.LogDet(), c.Cond()
 }
 
 // form is xᵀMx.
@@ -421,94 +369,4 @@ func (e *exchanger) improve(points []int) float64 {
 		}
 	}
 	return cur
-}
-
-// Sensitivity returns, for a D-optimal weighting of settings (weights sum to
-// 1), the standardized variance gᵀM⁻¹g at each candidate, in the first
-// scenario. By the equivalence theorem its maximum is the number of parameters
-// exactly for the optimum; p/maximum bounds the efficiency from below.
-func Sensitivity(support []Candidate, weights []float64, candidates []Candidate) ([]float64, error) {
-	e := newExchanger(D{}, candidates, nil)
-	m := make([]float64, e.p*e.p)
-	for i, q := range support {
-		rankOne(m, q.G[0], weights[i])
-	}
-	idx := make([]int, e.p)
-	for i := range idx {
-		idx[i] = i
-	}
-	out := make([]float64, len(candidates))
-	for k, q := range candidates {
-		x := solveSymmetric(m, q.G[0], e.p, idx)
-		if x == nil {
-			return nil, fmt.Errorf("fit: the design does not determine the parameters: %w", ErrNotIdentified)
-		}
-		out[k] = dotPlain(x, q.G[0])
-	}
-	return out, nil
-}
-
-// DesignWeights finds the D-optimal weights of candidates for one scenario by the
-// vertex exchange method (D. Böhning, Metrika 33 (1986) 337), until the
-// efficiency bound p/max reaches 1 − tol (0 means 1e-6).
-func DesignWeights(candidates []Candidate, tol float64) ([]float64, error) {
-	if tol == 0 {
-		tol = 1e-6
-	}
-	e := newExchanger(D{}, candidates, nil)
-	p := e.p
-	// Start from an exact design of p points, which is not singular.
-	d, err := Exchange(D{}, candidates, nil, p)
-	if err != nil {
-		return nil, err
-	}
-	w := make([]float64, len(candidates))
-	for _, k := range d.Points {
-		w[k] += 1 / float64(p)
-	}
-	idx := make([]int, p)
-	for i := range idx {
-		idx[i] = i
-	}
-	m := make([]float64, p*p)
-	for iter := 0; iter < 20000; iter++ {
-		clear(m)
-		for k, v := range w {
-			if v > 0 {
-				rankOne(m, candidates[k].G[0], v)
-			}
-		}
-		hi, lo := -1, -1
-		dHi, dLo := math.Inf(-1), math.Inf(1)
-		var xHi []float64
-		for k, q := range candidates {
-			x := solveSymmetric(m, q.G[0], p, idx)
-			if x == nil {
-				return nil, fmt.Errorf("fit: singular information: %w", ErrNotIdentified)
-			}
-			v := dotPlain(x, q.G[0])
-			if v > dHi {
-				hi, dHi, xHi = k, v, x
-			}
-			if w[k] > 0 && v < dLo {
-				lo, dLo = k, v
-			}
-		}
-		if dHi <= float64(p)/(1-tol) {
-			break
-		}
-		// Best step from lo to hi: det(M + a(g_h g_hᵀ − g_l g_lᵀ)).
-		c := dotPlain(xHi, candidates[lo].G[0])
-		den := 2 * (dHi*dLo - c*c)
-		a := w[lo]
-		if den > 0 {
-			a = math.Min(a, (dHi-dLo)/den)
-		}
-		w[hi] += a
-		w[lo] -= a
-		if w[lo] < 1e-12 {
-			w[lo] = 0
-		}
-	}
-	return w, nil
 }
