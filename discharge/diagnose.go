@@ -70,7 +70,7 @@ func (c *component) standing(m *Model, v *values, t TrialRecord, level float64) 
 	grad[p-1] = dd
 	own := quadratic(c.cov, grad[:p], p)
 	// The weight in the fit is (ν+1)/ν times the one that is kept.
-	weight := tailInformation * t.Weight * (tailWeight + 1) / tailWeight
+	weight := tailInformation / (tailScale * tailScale) * t.Weight * (tailWeight + 1) / tailWeight
 	return (level - s) / math.Sqrt(variance), math.Min(weight*own/variance, 1)
 }
 

@@ -36,7 +36,7 @@ func Example() {
 	}
 	fmt.Println("red reachable:", red.Reachable)
 	// Output:
-	// expected L* 48 under D65/10, 95 % of lots within ΔE00 4
+	// expected L* 48 under D65/10, 95 % of lots within ΔE00 5
 	// reachable: true
 	// red reachable: false
 }

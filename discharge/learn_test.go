@@ -106,7 +106,7 @@ func fitRich(t *testing.T, file string) (out []richFit, err error) {
 		return nil, err
 	}
 	f := m.fitting(t.Context(), o, m.links())
-	h := hyper{prior: ignorance(&m.basis), sdLot: 0.09}
+	h := hyper{prior: ignorance(&m.basis), sdLot: 0.11}
 	best := map[demand]cell{}
 	top := math.Inf(-1)
 	for k := range f.problems {

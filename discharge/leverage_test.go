@@ -105,7 +105,7 @@ func TestLeverageIsTheDiagonalOfTheHatMatrix(t *testing.T) {
 		}
 		var grad [maxSize]float64
 		_, ds, _ := pr.link.at(pr.dose(c.mean, l.row, l.charge, grad[:]), c.plateau())
-		weights[i] = tailInformation * best.post.weights[i] * (tailWeight + 1) / tailWeight / levelVariance(ds, c.sdLot, best.h.sdPanel, l.panels, best.h.floor, l.read)
+		weights[i] = tailInformation / (tailScale * tailScale) * best.post.weights[i] * (tailWeight + 1) / tailWeight / levelVariance(ds, c.sdLot, best.h.sdPanel, l.panels, best.h.floor, l.read)
 		normal.SymRankOne(normal, weights[i], slopes[i])
 	}
 	var chol mat.Cholesky

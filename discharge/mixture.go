@@ -78,20 +78,20 @@ func (c *component) at(v *values, grad *[maxSize]float64) (eta float64) {
 func (c *component) plateau() float64 { return c.mean[len(c.mean)-1] }
 
 // Grids over which the evidence is averaged. What is known of second-order
-// coefficients counts more or less; lot scatter runs from 3 % to 45 % of dose.
+// coefficients counts more or less; lot scatter runs from 4 % to 50 % of dose.
 // Steps of about a factor of two: finer ones change predictions by less than a
 // tenth of the lot scatter.
 func bends() []float64  { return []float64{0.5, 0.9, 1.6} }
-func sdLots() []float64 { return []float64{0.04, 0.09, 0.18, 0.36} }
+func sdLots() []float64 { return []float64{0.05, 0.11, 0.22, 0.44} }
 
 // usualBend is about the middle of bends, for where one is enough.
 const usualBend = 1
 
-// likelySDLot is the most likely scatter of lots in η, 10 % of dose.
-const likelySDLot = 0.1
+// likelySDLot is the most likely scatter of lots in η, 9 % of dose.
+const likelySDLot = 0.09
 
 // logPriorSDLot is what is known of lot scatter: likelySDLot at its most
-// likely, and in the logarithm a sd of 0.45 below and 0.8 above. A dozen lots say
+// likely, and in the logarithm a sd of 0.45 below and 0.6 above. A dozen lots say
 // little of their scatter: in five simulators laundries have 0.07 to 0.10 with a
 // spread of 0.24 to 0.43, and sixteen lots tell one from another with a correlation
 // of 0.4. Lots that happen to agree shall not promise too much; lots that scatter
@@ -99,7 +99,7 @@ const likelySDLot = 0.1
 func logPriorSDLot(sd float64) float64 {
 	z := math.Log(sd / likelySDLot)
 	if z > 0 {
-		z /= 0.8
+		z /= 0.6
 	} else {
 		z /= 0.45
 	}

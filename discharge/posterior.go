@@ -29,17 +29,25 @@ type hyper struct {
 // little. Lange, Little and Taylor, JASA 84 (1989) 881, use 4 for the same end.
 const tailWeight = 4
 
+// tailScale is the scale of that Student t, in standard deviations of lots: the one
+// that fits normal lots best, where the mean of (ν+1)u/(ν+u) is 1, u being the square
+// of a lot over its scale (a test integrates it). Lots without an upset one among
+// them scatter about normally; taken for the scale itself, their scatter would come
+// out a sixth too small the more lots there are to tell it.
+const tailScale = 0.831
+
 // tailInformation is what a lot tells of its expected level, on average, in units of
-// 1/variance of its scatter: (ν+1)/(ν+3), Fisher's information of Student's t (Lange,
-// Little and Taylor; formula from memory, a test integrates it). The weights that
-// find the mode average 1 and would make it look surer than it is.
+// 1/scale²: (ν+1)/(ν+3), Fisher's information of Student's t (Lange, Little and
+// Taylor; formula from memory, a test integrates it). The weights that find the mode
+// average 1 and would make it look surer than it is.
 const tailInformation = (tailWeight + 1.0) / (tailWeight + 3.0)
 
-// predictionFreedom is that number for lots about their prediction. Its own
-// error is nearly normal and has, where lots are run, about 0.4 of their
-// variance: 4·(1 + 0.4)² by the formula of Welch (Biometrika 34 (1947) 28) and
-// Satterthwaite (Biometrics Bulletin 2 (1946) 110).
-const predictionFreedom = 8
+// predictionFreedom is the number of degrees of freedom of lots about their
+// prediction. What the trials and what is known before leave open of lot scatter, a
+// fifth of it, is what a dozen lots would leave open; the prediction's own error has,
+// where lots are run, about 0.4 of their variance: 12·(1 + 0.4)² by the formula of
+// Welch (Biometrika 34 (1947) 28) and Satterthwaite (Biometrics Bulletin 2 (1946) 110).
+const predictionFreedom = 24
 
 // posterior is the normal approximation to what the trials say about the
 // parameters of one candidate: the coefficients of the η row and, last, the
@@ -238,7 +246,7 @@ func (pr *problem) normal(h hyper, ws *workspace, theta, weights []float64) floa
 		l := &pr.lots[i]
 		eta := pr.dose(theta, l.row, l.charge, ws.jac)
 		s, ds, dd := pr.link.at(eta, theta[p-1])
-		v := levelVariance(ds, h.sdLot, h.sdPanel, l.panels, h.floor, l.read)
+		v := tailScale * tailScale * levelVariance(ds, h.sdLot, h.sdPanel, l.panels, h.floor, l.read)
 		r := l.level - s
 		u := r * r / v
 		w := (tailWeight + 1) / (tailWeight + u)

@@ -240,7 +240,7 @@ func (q *search) refine(c Suggestion) Suggestion {
 
 // sameChance is how much of a pass probability, known to some percent at best,
 // is given up for a shade nearer the target.
-const sameChance = 0.002
+const sameChance = 0.005
 
 // turned is factor j at v turned by some steps of its dial, inside its bounds.
 func (q *search) turned(j int, v, steps float64) float64 {

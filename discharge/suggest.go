@@ -54,9 +54,9 @@ type Suggestions struct {
 	Closest             colorimetry.Lab // that shade
 	Nearest             *Suggestion     // settings that come nearest to a target that is not reachable, else nil
 	Why                 string          // why it is not reachable, and what would help; or what limits it
-	BestPassProbability float64
-	List                []Suggestion // best first
-	Warnings            []error      // about bounds that have no effect
+	BestPassProbability float64         // of List
+	List                []Suggestion    // best first; where chances are the same, the nearest shade
+	Warnings            []error         // about bounds that have no effect
 }
 
 // search is one suggest call at work.
@@ -107,8 +107,8 @@ func (m *Model) SuggestContext(ctx context.Context, t Target, opt *SuggestOption
 	q.rank(list)
 	count := cmp.Or(opt.Count, 5)
 	out.List = q.pick(list, count)
-	if len(out.List) > 0 {
-		out.BestPassProbability = out.List[0].PassProbability
+	for _, s := range out.List {
+		out.BestPassProbability = max(out.BestPassProbability, s.PassProbability)
 	}
 	out.Why = q.why(&out)
 	if out.Reachable && all > 0 && len(list) == 0 {
@@ -420,7 +420,25 @@ func (q *search) pick(list []Suggestion, count int) []Suggestion {
 		out = append(out, c)
 	}
 	q.rank(out)
+	nearestFirst(out)
 	return out
+}
+
+// nearestFirst puts, of a ranked list's suggestions with the same chance, those with
+// a shade nearer the target first, where an instrument could tell.
+func nearestFirst(list []Suggestion) {
+	const told = 0.05 // ΔE00
+	for len(list) > 1 {
+		best := 0
+		for i, s := range list {
+			if s.PassProbability > list[0].PassProbability-sameChance && s.DeltaE < list[best].DeltaE-told {
+				best = i
+			}
+		}
+		s := list[best]
+		copy(list[1:best+1], list[:best])
+		list[0], list = s, list[1:]
+	}
 }
 
 // alike reports whether two suggestions differ by at most some e-fold in every
