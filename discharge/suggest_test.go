@@ -92,6 +92,22 @@ func TestSuggestionsUseTheDials(t *testing.T) {
 	}
 }
 
+// Of chances within half a point of the best one the nearest shade comes first, and
+// so on with what is left; the chance decides where it differs by more.
+func TestNearestOfTheSameChanceComesFirst(t *testing.T) {
+	var list []Suggestion
+	for _, s := range [][2]float64{{0.4725, 0.24}, {0.4712, 0.10}, {0.4703, 0.02}, {0.4690, 0.04}, {0.46, 0}} {
+		list = append(list, Suggestion{PassProbability: s[0], DeltaE: s[1]})
+	}
+	nearestFirst(list)
+	var order []float64
+	for _, s := range list {
+		order = append(order, s.DeltaE)
+	}
+	assert.Equal(t, []float64{0.02, 0.04, 0.10, 0.24, 0}, order)
+	nearestFirst(nil)
+}
+
 // Ends of a range are shortened inward to three digits, and stay what they are
 // where they are no longer.
 func TestReadableEndsLieInside(t *testing.T) {

@@ -25,6 +25,19 @@ func TestInformationOfAStudentLot(t *testing.T) {
 	assert.InDelta(t, d.Prob(0), tailTop, 1e-12)
 }
 
+// The scale of a Student's t is most likely, for data of any kind, where the slope of
+// its log likelihood by ln of the scale has a mean of zero: here for gonum's standard
+// normal.
+func TestScaleOfStudentLotsThatAreNormal(t *testing.T) {
+	const h = 1e-4
+	logLik := func(scale float64) float64 {
+		d := distuv.StudentsT{Mu: 0, Sigma: scale, Nu: tailWeight}
+		return quad.Fixed(func(z float64) float64 { return distuv.UnitNormal.Prob(z) * d.LogProb(z) }, -12, 12, 2000, nil, 0)
+	}
+	assert.Positive(t, logLik(tailScale-0.001+h)-logLik(tailScale-0.001-h))
+	assert.Negative(t, logLik(tailScale+0.001+h)-logLik(tailScale+0.001-h))
+}
+
 // A lot that got far too much or too little, where others were run at the same
 // settings, is named, and the model is what it is without that lot. (At corners, where
 // no other lot speaks against it, it may pass for a bend: internal/study has shares.)
