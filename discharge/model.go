@@ -49,8 +49,11 @@ type TrialRecord struct {
 }
 
 // OutOfLine reports whether the lot lies so far from the curve that the fit
-// gave it little weight: more than about 3.2 sd of lots.
-func (t TrialRecord) OutOfLine() bool { return t.Weight < 0.35 }
+// gave it little weight: more than about 2.5 sd of lots.
+func (t TrialRecord) OutOfLine() bool { return t.Weight < littleWeight }
+
+// littleWeight is that of a lot 2.54 sd off, by Student's t: ν/(ν + (2.54/tailScale)²).
+const littleWeight = 0.3
 
 // FitOptions are the choices of Fit; nil and the zero value mean the defaults.
 type FitOptions struct {

@@ -192,7 +192,7 @@ func (m *Model) shift(o *observed, sd float64) error {
 	}
 	m.recal.Shift, m.recal.ShiftSD = mean, math.Sqrt(math.Max(variance-mean*mean, 0))
 	for i, l := range m.recal.Lots {
-		if l.Weight < 0.35 {
+		if l.Weight < littleWeight {
 			m.warnings = append(m.warnings, fmt.Errorf("lot %q does not fit a mere shift of the dose: check it, and run another; if that one does not fit either, fit the new lots as a model of their own", l.ID))
 		}
 		x := m.basis.at(&at[i])
