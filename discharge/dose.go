@@ -72,6 +72,10 @@ func (f *doseFactor) x(v float64) float64 { return f.raw(v) - f.Center }
 // isHeat tells a temperature; files that do not say Heats say it by Raises.
 func (f *doseFactor) isHeat() bool { return f.Heats || f.Raises && f.Transform == InverseKelvin }
 
+// oneWay tells that dose only rises or only falls with the factor: one without a best
+// value. Heat may have one, since it spends the oxidizer sooner.
+func (f *doseFactor) oneWay() bool { return (f.Raises || f.Monotone) && !f.isHeat() }
+
 // values holds the settings of the factors of a model, in their order. A
 // factor that the settings do not name stands at the middle of the trials.
 type values [maxFactors]float64

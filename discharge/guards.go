@@ -2,6 +2,7 @@ package discharge
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -29,6 +30,7 @@ func (b *lotBuilder) doubt() error {
 	b.doubtSwap(lots)
 	b.doubtDamp(lots)
 	b.doubtTimes()
+	b.doubtSafety()
 	b.doubtTwins()
 	b.doubtSecondColor()
 	return nil
@@ -221,6 +223,19 @@ func (b *lotBuilder) doubtDamp(lots []lotMean) {
 				b.warn(l.darkest(id), "panel", id, fmt.Errorf("panel %q of lot %q is %.1f L* darker than the middle of its lot: if it was read wet write state damp; leave it if the lot is that uneven", id, l.ID, below))
 				break
 			}
+		}
+	}
+}
+
+// doubtSafety warns of lots that must not be run, whatever the file says.
+func (b *lotBuilder) doubtSafety() {
+	if b.process == nil {
+		return
+	}
+	for i, l := range b.table {
+		if h := b.process.Hazard(l.Settings); h != "" {
+			b.warn(b.lines[i]["ph"], "ph", fmt.Sprint(l.Settings["ph"]), errors.New(h))
+			return
 		}
 	}
 }

@@ -37,6 +37,8 @@ type Model struct {
 	tensile   *tensile // nil without tensile tests
 	freedom   float64  // degrees of freedom of lots about predictions, see deviate; 0: normal
 	joint     bool     // the plateau's uncertainty counts together with that of η; not in files of earlier versions
+	// baseAssumed says that base readings were missing and something else stands in.
+	baseAssumed bool
 }
 
 // TrialRecord is what a model keeps of a trial lot.
@@ -133,7 +135,7 @@ func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, baseAssumed: !o.hasBase, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
 	if m.process, err = processOf(t, o, opt); err != nil {
 		return nil, nil, err
 	}
@@ -441,8 +443,8 @@ func (m *Model) lotPoints(o *observed) []lotPoint {
 	points := make([]lotPoint, len(o.trials))
 	for i := range points {
 		n := float64(len(levels[i]))
-		sd := math.Hypot(slopes[i]*m.sdPanel, m.readSD)
-		points[i] = lotPoint{level: robustMean(levels[i], sd), panels: n, read: m.readSD * m.readSD / n}
+		scale := tailScale * math.Hypot(slopes[i]*m.sdPanel, m.readSD)
+		points[i] = lotPoint{level: robustMean(levels[i], scale), panels: n, read: m.readSD * m.readSD / n}
 	}
 	return points
 }

@@ -25,7 +25,7 @@ func (m *Model) movePath(o *observed) error {
 	p := *m.path
 	old := m.path
 	if o.hasBase {
-		p.L0 = o.base.L
+		p.L0, m.baseAssumed = o.base.L, false
 	}
 	if o.hasWhite {
 		p.L1 = o.white.L

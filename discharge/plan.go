@@ -163,6 +163,16 @@ func settingsOf(factors []planFactor, v *values, fixed Settings) Settings {
 	return s
 }
 
+// safe refuses a plan with a lot that must not be run.
+func (p *Plan) safe() error {
+	for _, l := range p.Lots {
+		if err := p.Process.safe(l.Settings); err != nil {
+			return fmt.Errorf("%w: give bounds that keep clear of it", err)
+		}
+	}
+	return nil
+}
+
 // order shuffles the lots that are run in the machine, so that drift of
 // liquor, machine or weather does not pass for an effect, and numbers all.
 // Base garments are read first; the white comes last.

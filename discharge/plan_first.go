@@ -80,6 +80,9 @@ func FirstPlanContext(ctx context.Context, p Process, opt *PlanOptions) (*Plan, 
 	}
 	plan.references(p, settingsOf(factors, &points[center], fixed))
 	plan.order("T", nil)
+	if err := plan.safe(); err != nil {
+		return nil, err
+	}
 	return plan, nil
 }
 

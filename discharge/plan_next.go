@@ -69,6 +69,9 @@ func (m *Model) PlanContext(ctx context.Context, opt *PlanOptions) (*Plan, error
 		plan.Warnings = append(plan.Warnings, "some of these settings lie outside the region of the earlier trials")
 	}
 	plan.order("N", m.trials)
+	if err := plan.safe(); err != nil {
+		return nil, err
+	}
 	return plan, nil
 }
 

@@ -24,6 +24,9 @@ func (q *search) addFactor(f *doseFactor, opt *SuggestOptions) error {
 			return fmt.Errorf("bounds of %s: %w", f.Column, err)
 		}
 	}
+	if err := q.m.process.safeRange(f.Column, Range{Lo: lo, Hi: hi}); err != nil {
+		return err
+	}
 	var values []float64
 	list := opt.Available[f.Column]
 	switch {
@@ -135,14 +138,9 @@ func (q *search) candidates(ctx context.Context) ([]Suggestion, error) {
 			}
 		}
 		if q.solve >= 0 {
-			for _, v := range q.solveAt(s) {
-				c := s.Clone()
-				c[q.m.basis.factors[q.solve].Column] = v
-				out = append(out, q.evaluate(c))
-			}
-		} else {
-			out = append(out, q.evaluate(s))
+			s[q.m.basis.factors[q.solve].Column] = q.solveAt(s)
 		}
+		out = append(out, q.evaluate(s))
 		j := n - 1
 		for ; j >= 0; j-- {
 			if j == q.solve {
@@ -160,8 +158,8 @@ func (q *search) candidates(ctx context.Context) ([]Suggestion, error) {
 }
 
 // solveAt returns the value of the solved factor, as dialed, that brings the
-// expected shade nearest the target, and its neighbors on the dial.
-func (q *search) solveAt(s Settings) []float64 {
+// expected shade nearest the target.
+func (q *search) solveAt(s Settings) float64 {
 	f := &q.m.basis.factors[q.solve]
 	pf, _ := q.m.process.Factor(f.Column)
 	g := q.grid[q.solve]
@@ -173,7 +171,7 @@ func (q *search) solveAt(s Settings) []float64 {
 		return q.fromStandard(q.m.expected(&v))
 	}
 	best := f.value(goldenMin(distance, a, b, 5e-3))
-	return []float64{dial(best, q.fineness(pf.Step, best), lo, hi)}
+	return dial(best, q.fineness(pf.Step, best), lo, hi)
 }
 
 // fineness is the step of the dial of the factor solved for, at v. Where it is the

@@ -18,10 +18,11 @@ type SuggestOptions struct {
 	// Bounds are the ranges allowed, by column; equal ends fix the factor. A
 	// factor that the process only records, such as the liquid that stones
 	// hold, takes equal ends too: it changes no shade, but with it the active
-	// oxidizer may be told.
+	// oxidizer may be told. One that only drifted in the trials stands at the middle
+	// of its bounds.
 	Bounds    map[string]Range
 	Available map[string][]float64 // by column: the values there are, such as strengths in store
-	Count     int                  // most suggestions to return; 0 means 5
+	Count     int                  // most suggestions to return; 0 means 5, below it is an error
 	// MaxTensileLossPct is the most loss of tensile strength that a lot may be
 	// expected to have; 0 means no limit. It needs trials that were tested.
 	MaxTensileLossPct float64
@@ -105,8 +106,7 @@ func (m *Model) SuggestContext(ctx context.Context, t Target, opt *SuggestOption
 		return Suggestions{}, err
 	}
 	q.rank(list)
-	count := cmp.Or(opt.Count, 5)
-	out.List = q.pick(list, count)
+	out.List = q.pick(list, cmp.Or(opt.Count, 5))
 	for _, s := range out.List {
 		out.BestPassProbability = max(out.BestPassProbability, s.PassProbability)
 	}
@@ -149,6 +149,9 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 		}
 	}
 	t.Lab, t.Viewing = lab, m.viewing
+	if opt.Count < 0 {
+		return nil, fmt.Errorf("the number of suggestions must not be negative, as %d is", opt.Count)
+	}
 	q := &search{m: m, target: t, tol: opt.Tolerance, limit: opt.MaxTensileLossPct, solve: -1, other: Settings{}}
 	if q.tol == 0 {
 		q.tol = DefaultTolerance
@@ -169,14 +172,17 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 	for j := range m.basis.factors {
 		f := &m.basis.factors[j]
 		if !f.Primary {
-			if r, ok := opt.Bounds[f.Column]; ok {
-				q.other[f.Column] = (r.Lo + r.Hi) / 2
+			if err := q.drifting(f, opt); err != nil {
+				return nil, err
 			}
 			continue
 		}
 		if err := q.addFactor(f, opt); err != nil {
 			return nil, err
 		}
+	}
+	if err := m.process.safe(q.other); err != nil { // of those searched, addFactor sees to it
+		return nil, err
 	}
 	q.chooseSolved()
 	if err := q.bounded(); err != nil {
@@ -189,6 +195,22 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 		q.trial = append(q.trial, m.basis.at(&v))
 	}
 	return q, nil
+}
+
+// drifting settles a factor that only drifted in the trials: at the middle of its
+// bounds, or else of the trials.
+func (q *search) drifting(f *doseFactor, opt *SuggestOptions) error {
+	r, ok := opt.Bounds[f.Column]
+	if !ok {
+		return nil
+	}
+	at := (r.Lo + r.Hi) / 2
+	pf, _ := q.m.process.Factor(f.Column)
+	if err := pf.Check(at); err != nil {
+		return fmt.Errorf("bounds of %s: %w", f.Column, err)
+	}
+	q.other[f.Column] = at
+	return nil
 }
 
 // boundOthers takes the bounds and lists of factors that are not searched.
@@ -244,6 +266,8 @@ func (m *Model) targetLab(t Target) (colorimetry.Lab, error) {
 	switch {
 	case t.Viewing == m.viewing:
 		return t.Lab, nil
+	case t.Light != nil || t.Dark != nil:
+		return colorimetry.Lab{}, fmt.Errorf("%w: target %q and its limits are under %s, the model under %s; read them under %[4]s", ErrViewing, t.ID, t.Viewing, m.viewing)
 	case t.Spectrum != nil:
 		s, err := colorimetry.NewSpectrum(t.Grid, t.Spectrum)
 		if err != nil {
@@ -338,25 +362,10 @@ func (q *search) split(p Prediction) (along, off float64) {
 	return along, math.Sqrt(math.Max(ee-along*along, 0))
 }
 
-// closest is the expected shade nearest the target that the bounds allow.
+// closest is the expected shade nearest the target that the bounds allow. Between
+// the ends of reach every level is met.
 func (q *search) closest() colorimetry.Lab {
-	// The ends of reach are the corners of the bounds with the least and the
-	// most dose; between them every level is met.
-	loS, hiS := math.Inf(1), math.Inf(-1)
-	n := len(q.grid)
-	u := q.m.basis.values(q.other)
-	for mask := range 1 << n {
-		for j := range n {
-			g := q.grid[j]
-			v := g[0]
-			if mask>>j&1 == 1 {
-				v = g[len(g)-1]
-			}
-			u[j] = v
-		}
-		s := q.m.path.level(q.m.expected(&u).L)
-		loS, hiS = math.Min(loS, s), math.Max(hiS, s)
-	}
+	loS, hiS := q.reach()
 	best, at := math.Inf(1), loS
 	for i := range 65 {
 		s := loS + (hiS-loS)*float64(i)/64
@@ -369,6 +378,55 @@ func (q *search) closest() colorimetry.Lab {
 		at = goldenMin(func(s float64) float64 { return q.fromStandard(q.m.path.at(s)) }, math.Max(loS, at-h), math.Min(hiS, at+h), 1e-5)
 	}
 	return q.m.path.at(at)
+}
+
+// reach is the least and the highest level that the bounds allow. A factor by which
+// dose only rises or falls has them at the ends of its bounds, one with a best value
+// may have them between.
+func (q *search) reach() (least, highest float64) {
+	all := make([][]float64, len(q.grid)) // values to try, by factor
+	for j, g := range q.grid {
+		if all[j] = g; q.m.basis.factors[j].oneWay() {
+			all[j] = slices.Compact([]float64{g[0], g[len(g)-1]})
+		}
+	}
+	level := func(v values) float64 { return q.m.path.level(q.m.expected(&v).L) }
+	least, highest = math.Inf(1), math.Inf(-1)
+	var low, high values
+	v := q.m.basis.values(q.other)
+	var try func(j int)
+	try = func(j int) {
+		if j < len(all) {
+			for _, v[j] = range all[j] {
+				try(j + 1)
+			}
+			return
+		}
+		s := level(v)
+		if s < least {
+			least, low = s, v
+		}
+		if s > highest {
+			highest, high = s, v
+		}
+	}
+	try(0)
+	for j := range q.grid {
+		f := &q.m.basis.factors[j]
+		if !q.free[j] || f.oneWay() {
+			continue
+		}
+		// Between the values that were tried, too.
+		along := func(at values, sign float64) float64 {
+			end := func(x float64) float64 {
+				at[j] = f.value(x)
+				return -sign * level(at)
+			}
+			return -sign * end(goldenMin(end, f.x(q.grid[j][0]), f.x(q.grid[j][len(q.grid[j])-1]), 5e-3))
+		}
+		least, highest = math.Min(least, along(low, -1)), math.Max(highest, along(high, 1))
+	}
+	return least, highest
 }
 
 // rank orders candidates: pass probability first, to its fourth digit; then

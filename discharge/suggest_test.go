@@ -2,11 +2,16 @@ package discharge
 
 import (
 	"bytes"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/datasets/demo"
 )
 
@@ -123,4 +128,137 @@ func TestReadableEndsLieInside(t *testing.T) {
 		lo, hi := readable(c[0], c[1])
 		assert.Equal(t, [2]float64{c[2], c[3]}, [2]float64{lo, hi}, "%v", c[:2])
 	}
+}
+
+// What the model predicts at settings within the bounds is within reach, wherever a
+// factor with a best value stands: the most dose of an ozone that works best on damp
+// cloth lies inside.
+func TestWhatIsPredictedIsReachable(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 9))
+	var all []Settings
+	for _, strength := range []float64{30, 60} {
+		for _, moisture := range []float64{20, 50, 80} {
+			for _, minutes := range []float64{10, 17, 30} {
+				all = append(all, Settings{"strength_gnm3": strength, "moisture_pct": moisture, timeColumn: minutes})
+			}
+		}
+	}
+	lightness := func(s Settings) float64 {
+		damp := (s["moisture_pct"] - 50) / 30
+		dose := math.Log(s["strength_gnm3"]/45) + math.Log(s[timeColumn]/17) - 1.5*damp*damp
+		return baseL + (whiteL-baseL)/(1+math.Exp(-1.2*dose))
+	}
+	m, err := Fit(exactTrials("ozone-gas", rng, all, lightness), nil)
+	require.NoError(t, err)
+	ends, err := m.Suggest(Target{ID: "white", Viewing: m.viewing, Lab: m.path.at(1)}, nil)
+	require.NoError(t, err)
+	p, err := m.Predict(Settings{"strength_gnm3": 60, "moisture_pct": 50, timeColumn: 30})
+	require.NoError(t, err)
+	assert.GreaterOrEqual(t, ends.Closest.L, p.Shade.L-0.01, "the lightest shade within reach")
+	corner, err := m.Predict(Settings{"strength_gnm3": 60, "moisture_pct": 80, timeColumn: 30})
+	require.NoError(t, err)
+	require.Greater(t, p.Shade.L, corner.Shade.L+5, "the corners are not it")
+	for range 40 {
+		s := Settings{"strength_gnm3": 30 + 30*rng.Float64(), "moisture_pct": 20 + 60*rng.Float64(), timeColumn: 10 + 20*rng.Float64()}
+		p, err := m.Predict(s)
+		require.NoError(t, err)
+		got, err := m.Suggest(Target{ID: "predicted", Viewing: m.viewing, Lab: p.Shade}, nil)
+		require.NoError(t, err)
+		assert.True(t, got.Reachable, "%v: %s", s, got.Why)
+		assert.NotEmpty(t, got.List)
+	}
+}
+
+// A spectrum can be seen under the model's light, limits without one cannot: colors
+// under two lights are not compared.
+func TestLimitsUnderAnotherLightAreRefused(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	at := m.path.at(0.5)
+	other := colorimetry.Viewing{Illuminant: colorimetry.A, Observer: colorimetry.TenDegree}
+	require.NotEqual(t, other, m.viewing)
+	grid := colorimetry.Grid{Start: 400, Step: 10, N: 31}
+	target := Target{ID: "gray", Viewing: other, Lab: at, Grid: grid, Spectrum: slices.Repeat([]float64{0.2}, grid.N)}
+	s, err := m.Suggest(target, nil)
+	require.NoError(t, err)
+	assert.InDelta(t, 0, s.Target.Lab.A, 0.1, "a gray is gray under any light")
+	assert.InDelta(t, 0, s.Target.Lab.B, 0.1)
+	target.Light = &at
+	_, err = m.Suggest(target, nil)
+	assert.ErrorIs(t, err, ErrViewing)
+}
+
+func TestSuggestRefusesANegativeCount(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	_, err = m.Suggest(Target{ID: "middle", Viewing: m.viewing, Lab: m.path.at(0.5)}, &SuggestOptions{Count: -1})
+	assert.ErrorContains(t, err, "negative")
+}
+
+// Hypochlorite made acid sets chlorine gas free (hazard statement EUH031): nothing that
+// suggests or plans settings leads there, and what was read there is warned of.
+func TestAcidHypochloriteIsNeverSuggested(t *testing.T) {
+	process, err := LookupProcess("hypochlorite-bath")
+	require.NoError(t, err)
+	assert.Empty(t, process.Hazard(Settings{"ph": 10}))
+	assert.Contains(t, process.Hazard(Settings{"ph": 4}), "chlorine gas")
+	pellets, err := LookupProcess("permanganate-pellet")
+	require.NoError(t, err)
+	assert.Empty(t, pellets.Hazard(Settings{"ph": 4}))
+
+	acid := map[string]Range{"ph": {Lo: 3, Hi: 5}}
+	_, err = FirstPlan(process, &PlanOptions{Bounds: acid})
+	assert.ErrorIs(t, err, ErrHazard)
+	trials := func(ph ...float64) *Model {
+		var all []Settings
+		for i, strength := range []float64{1, 2, 4, 1, 2, 4, 2, 4} {
+			all = append(all, Settings{"strength_gpl": strength, "liquor_ratio": 10, timeColumn: 5 + 3*float64(i), "ph": ph[i%len(ph)]})
+		}
+		lightness := func(s Settings) float64 {
+			return baseL + (whiteL-baseL)/(1+60/(s["strength_gpl"]*s[timeColumn]))
+		}
+		m, err := Fit(exactTrials(process.ID, rand.New(rand.NewPCG(5, 6)), all, lightness), nil)
+		require.NoError(t, err)
+		return m
+	}
+	m := trials(9, 11)
+	target := Target{ID: "middle", Viewing: m.viewing, Lab: m.path.at(0.5)}
+	_, err = m.Suggest(target, nil)
+	require.NoError(t, err)
+	_, err = m.Suggest(target, &SuggestOptions{Bounds: acid})
+	assert.ErrorIs(t, err, ErrHazard)
+	_, err = m.Plan(&PlanOptions{Bounds: acid})
+	assert.ErrorIs(t, err, ErrHazard)
+	sour := trials(5)
+	_, err = sour.Suggest(target, nil)
+	assert.ErrorIs(t, err, ErrHazard, "held where all trials were")
+
+	csv := "lot,role,process,strength_gpl,liquor_ratio,time_min,ph,illuminant,observer,L,a,b\n" +
+		"B,base,hypochlorite-bath,,,,,D65,10,20,0,-12\nT1,trial,hypochlorite-bath,2,10,10,4,D65,10,30,-1,-13\n"
+	table, err := ReadTable("acid.csv", strings.NewReader(csv), nil)
+	require.NoError(t, err)
+	require.NotEmpty(t, table.Warnings)
+	assert.ErrorContains(t, table.Warnings[0], "acid.csv:3")
+	assert.ErrorContains(t, table.Warnings[0], "chlorine gas")
+}
+
+// Nobody knows how dark a base is that was not read.
+func TestDarkTargetsOfAnUnreadBase(t *testing.T) {
+	table := demoTrials(t)
+	dark := Target{ID: "dark", Viewing: table.Viewing, Lab: colorimetry.Lab{L: 8}}
+	why := func(table *Table) string {
+		m, err := Fit(table, nil)
+		require.NoError(t, err)
+		var file bytes.Buffer
+		require.NoError(t, m.Save(&file, "test"))
+		m, err = Load(&file)
+		require.NoError(t, err)
+		s, err := m.Suggest(dark, nil)
+		require.NoError(t, err)
+		assert.False(t, s.Reachable)
+		return s.Why
+	}
+	assert.Contains(t, why(table), "darker than the base")
+	table.Lots = slices.DeleteFunc(table.Lots, func(l Lot) bool { return l.Role == Base })
+	assert.Contains(t, why(table), "read base garments")
 }

@@ -2,12 +2,13 @@ package discharge
 
 import "example.com/dosetone/colorimetry"
 
-// Target is a shade to reach.
+// Target is a shade to reach. A target under another viewing than a model's is seen
+// anew by its spectrum, if it has one; without, and with limits, it is [ErrViewing].
 type Target struct {
 	ID          string
-	Viewing     colorimetry.Viewing
+	Viewing     colorimetry.Viewing // of Lab, Light and Dark
 	Lab         colorimetry.Lab
-	Spectrum    []float64
-	Grid        colorimetry.Grid
+	Spectrum    []float64        // reflectance from 0 to 1 on Grid; nil when not known
+	Grid        colorimetry.Grid // of Spectrum
 	Light, Dark *colorimetry.Lab // approved limits, nil when not given
 }

@@ -15,6 +15,8 @@ func (q *search) why(out *Suggestions) string {
 	switch {
 	case t.L > q.m.path.L1:
 		return "lighter than fully discharged cloth: this fabric cannot get there by discharge"
+	case t.L < q.m.path.lightness(q.m.low)-0.5 && q.m.baseAssumed:
+		return "darker than any trial lot, and the base was not read: read base garments, add them to the trials and fit again"
 	case t.L < q.m.path.lightness(q.m.low)-0.5:
 		return "darker than the base: discharge only lightens; it needs another fabric or over-dyeing"
 	}

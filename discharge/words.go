@@ -34,7 +34,11 @@ type Summary struct {
 type FactorRange struct {
 	Factor
 	Lo, Hi float64
-	Fixed  bool // never varied: Lo = Hi
+	Middle float64 // where settings that leave the factor out are taken to stand
+	Fixed  bool    // never varied: Lo = Hi
+	// Chosen says that trials varied it on purpose; what is neither Fixed nor Chosen only
+	// drifted, and suggestions and plans leave it at Middle.
+	Chosen bool
 	// Guessed says that the factor may have a best value between Lo and Hi, the
 	// only levels that were run, and that they are far enough apart for that to
 	// matter: what lies between them rests on what is usual.
@@ -66,12 +70,12 @@ func (m *Model) Factors() []FactorRange {
 	var out []FactorRange
 	for _, f := range m.process.Factors {
 		if v, ok := m.fixed[f.Column]; ok {
-			out = append(out, FactorRange{Factor: f, Lo: v, Hi: v, Fixed: true})
+			out = append(out, FactorRange{Factor: f, Lo: v, Hi: v, Middle: v, Fixed: true})
 			continue
 		}
 		for j := range m.basis.factors {
 			if d := &m.basis.factors[j]; d.Column == f.Column {
-				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Guessed: d.Primary && d.guessed(m.ran(d))})
+				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Middle: m.basis.middle[j], Chosen: d.Primary, Guessed: d.Primary && d.guessed(m.ran(d))})
 			}
 		}
 	}
@@ -168,9 +172,14 @@ func (m *Model) Summary() Summary {
 	share := map[string]float64{}
 	for _, c := range m.comps {
 		k := curveName(c.link.curve)
-		share[k] += c.weight
-		if share[k] > s.CurveShare+1e-12 {
-			s.CurveShare, s.Curve, s.LevelScale = share[k], k, c.link.scale.String()
+		if share[k] += c.weight; share[k] > s.CurveShare+1e-12 {
+			s.CurveShare, s.Curve = share[k], k
+		}
+	}
+	most := 0.0
+	for _, c := range m.comps {
+		if curveName(c.link.curve) == s.Curve && c.weight > most {
+			most, s.LevelScale = c.weight, c.link.scale.String()
 		}
 	}
 	add := func(name, unit, meaning string, mean, variance float64) {

@@ -300,6 +300,33 @@ func TestFixedFactorIsFilledIn(t *testing.T) {
 	require.Contains(t, strings.Join(got.Warnings, "\n"), "ratio was 1 in every trial")
 }
 
+// An optional factor that the trials chose and the lot does not name is filled in, and
+// said; acid hypochlorite is warned of and never suggested.
+func TestChosenFactorLeftOut(t *testing.T) {
+	t.Chdir(t.TempDir())
+	var csv strings.Builder
+	csv.WriteString("lot,role,process,strength_gpl,liquor_ratio,time_min,temp_c,ph,illuminant,observer,L,a,b\nB,base,hypochlorite-bath,,,,,,D65,10,20,0,-12\nW,white,hypochlorite-bath,,,,,,D65,10,80,-1,4\n")
+	for i, strength := range []float64{1, 2, 4, 1, 2, 4, 1, 4} {
+		temp, minutes := 30+20*(i%2), 5+4*i
+		l := 20 + 60/(1+40/(strength*float64(minutes)*float64(temp)/40))
+		fmt.Fprintf(&csv, "T%d,trial,hypochlorite-bath,%g,10,%d,%d,9,D65,10,%.2f,-1,%.2f\n", i, strength, minutes, temp, l, -12+0.2*(l-20))
+	}
+	require.NoError(t, os.WriteFile("bath.csv", []byte(csv.String()), 0o644))
+	ok(t, "fit", "bath.csv", "-o", "bath.json")
+	p := decode[[]prediction](t, ok(t, "predict", "bath.json", "--strength", "2", "--liquor-ratio", "10", "--time", "15", "--format", "json"))[0]
+	require.InDelta(t, 40, p.Settings["temp_c"], 0.5)
+	require.NotEmpty(t, p.Warnings)
+	require.Contains(t, p.Warnings[0], "temp_c is not given and taken as")
+	given := decode[[]prediction](t, ok(t, "predict", "bath.json", "--strength", "2", "--liquor-ratio", "10", "--time", "15", "--temp", fmt.Sprint(p.Settings["temp_c"]), "--format", "json"))[0]
+	require.InDelta(t, given.Shade.L, p.Shade.L, 1e-9)
+	require.Empty(t, given.Warnings)
+	acid := decode[[]prediction](t, ok(t, "predict", "bath.json", "--strength", "2", "--liquor-ratio", "10", "--time", "15", "--temp", "40", "--ph", "4", "--format", "json"))[0]
+	require.Contains(t, strings.Join(acid.Warnings, "; "), "chlorine gas")
+	r := tool(t, "", "plan", "hypochlorite-bath", "--min-ph", "3", "--max-ph", "5")
+	require.Equal(t, exitFailed, r.code)
+	require.Contains(t, r.err, "chlorine gas")
+}
+
 func TestJSONIsPlain(t *testing.T) {
 	workspace(t)
 	for _, args := range [][]string{{"fit", "trials.csv", "-o", "model.json"}, {"suggest", "model.json", "--lab", "200,0,0"}, {"suggest", "model.json", "--lab", "100,0,0"},

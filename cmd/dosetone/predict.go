@@ -199,6 +199,10 @@ func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.
 		switch {
 		case !given && f.Fixed:
 			out.Settings[f.Column] = f.Lo // what the prediction is for
+		case !given && f.Chosen:
+			out.Settings[f.Column] = f.Middle
+			out.Warnings = append(out.Warnings, fmt.Sprintf("%s is not given and taken as %s, the middle of the trials: give it, since the shade depends on it",
+				f.Column, strings.TrimSpace(report.Short(f.Middle, 4)+" "+f.Unit)))
 		case given && f.Fixed && math.Abs(v-f.Lo) > 1e-9*math.Max(1, math.Abs(f.Lo)):
 			out.Warnings = append(out.Warnings, fmt.Sprintf("%s was %g in every trial: its effect is not known, and %g counts as %g", f.Column, f.Lo, v, f.Lo))
 		case given && !f.Fixed && (v < f.Lo*(1-1e-9) || v > f.Hi*(1+1e-9)):
@@ -217,6 +221,9 @@ func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.
 	}
 	if out.Extrapolated && len(out.Warnings) == 0 {
 		out.Warnings = append(out.Warnings, "each setting was tested, but not together: this combination lies outside the trials")
+	}
+	if h := m.Process().Hazard(out.Settings); h != "" {
+		out.Warnings = append(out.Warnings, h)
 	}
 	out.Warnings = append(out.Warnings, guesses...)
 	out.Warnings = append(out.Warnings, m.Process().Unusual(untested)...)

@@ -163,9 +163,23 @@ func (v *suggestView) passCurves() error {
 		}
 		p.Curves = append(p.Curves, c)
 	}
-	if w := v.r.Suggestions[0].TimeWindowMin; w != nil {
+	best := v.r.Suggestions[0]
+	if w := best.TimeWindowMin; w != nil {
 		p.Window = *w
 	}
 	v.pass = p
+	minutes := best.Settings["time_min"]
+	v.late = math.Max(1, math.Round(0.15*minutes))
+	var list []discharge.Settings
+	for _, t := range []float64{minutes - v.late, minutes + v.late} {
+		own := best.Settings.Clone()
+		own["time_min"] = math.Max(t, 0.01)
+		list = append(list, own)
+	}
+	all, err := v.m.Evaluate(v.target, v.r.Tolerance, list)
+	if err != nil {
+		return err
+	}
+	v.passEarly, v.passLate = all[0].PassProbability, all[1].PassProbability
 	return nil
 }

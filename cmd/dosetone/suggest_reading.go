@@ -43,7 +43,7 @@ func (v *suggestView) offText(s suggestion) string {
 	if s.Off < 0.15*v.r.Tolerance {
 		return "The target lies on this fabric's path: what remains is dose alone."
 	}
-	return fmt.Sprintf("ΔE00 %.2f of that lies off this fabric's path: no dose takes it away.", s.Off)
+	return fmt.Sprintf("ΔE00 %.2f of that lies off this fabric's path: no dose takes it away.", math.Min(s.Off, s.DeltaE))
 }
 
 // apart says how a shade differs from the target, where it can be seen.
@@ -111,19 +111,9 @@ func (v *suggestView) contourReading() []string {
 
 // passReading says what being late costs.
 func (v *suggestView) passReading() []string {
-	c := v.pass.Curves[0]
-	at := func(t float64) float64 {
-		best, p := math.Inf(1), 0.0
-		for i, m := range c.Minutes {
-			if d := math.Abs(m - t); d < best {
-				best, p = d, c.Pass[i]
-			}
-		}
-		return p
-	}
-	late := math.Max(1, math.Round(0.15*c.Set))
+	best := v.r.Suggestions[0]
 	out := []string{fmt.Sprintf("Taken out at %s min, a lot passes with %s; %s min late with %s, as much early with %s.",
-		report.Short(c.Set, 3), report.Percent(at(c.Set)), report.Short(late, 2), report.Percent(at(c.Set+late)), report.Percent(at(c.Set-late)))}
+		report.Short(best.Settings["time_min"], 3), report.Percent(best.PassProbability), report.Short(v.late, 2), report.Percent(v.passLate), report.Percent(v.passEarly))}
 	if w := v.pass.Window; w != [2]float64{} {
 		text := fmt.Sprintf("The expected shade is within tolerance for %.1f min", w[1]-w[0])
 		switch {
@@ -132,7 +122,7 @@ func (v *suggestView) passReading() []string {
 		case w[0] <= v.pass.From+0.01:
 			text += ", from the shortest time tested and perhaps before"
 		}
-		text += fmt.Sprintf("; at its start %s of lots pass, at its end %s.", report.Percent(at(w[0])), report.Percent(at(w[1])))
+		text += fmt.Sprintf("; at its start %s of lots pass, at its end %s.", report.Percent(best.WindowPass[0]), report.Percent(best.WindowPass[1]))
 		out = append(out, text)
 	}
 	return out

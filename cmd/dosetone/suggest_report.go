@@ -26,6 +26,8 @@ type suggestView struct {
 	held   string // the settings that the contour keeps
 	field  *figure.Contour
 	pass   *figure.Pass
+	// late is how many minutes off the reading of the pass curve looks, and what then passes.
+	late, passEarly, passLate float64
 }
 
 // suggestPage makes the page of the answers, one part per target.

@@ -179,8 +179,8 @@ func (l *Load) check() error {
 		return nil
 	}
 	errs = append(errs, active("oxidizer", l.Store.Purity), active("carrier", l.Store.Carrier))
-	if ph, ok := l.Settings["ph"]; ok && ph < 7 && oxidizerID(l.Process) == "hypochlorite" {
-		errs = append(errs, fmt.Errorf("%w: hypochlorite at pH %g sets chlorine gas free and ruins cotton; run it at pH 9-11", chem.ErrIncompatible, ph))
+	if h := l.Process.Hazard(l.Settings); h != "" {
+		errs = append(errs, fmt.Errorf("%w: %s", chem.ErrIncompatible, h))
 	}
 	if l.Soak.Temp != nil && !(*l.Soak.Temp >= 0 && *l.Soak.Temp <= 95) {
 		errs = append(errs, fmt.Errorf("%w: a soak at %g °C; want 0 to 95 °C", ErrLoad, float64(*l.Soak.Temp)))
