@@ -145,8 +145,11 @@ func processOf(t *Table, o *observed, opt *FitOptions) (Process, error) {
 				Err: fmt.Errorf("%w: earlier lots are %s; fit one process at a time", ErrWrongProcess, id)}
 		}
 	}
-	if opt.Process.ID != "" && (id == "" || id == opt.Process.ID) {
-		return opt.Process, nil
+	switch {
+	case opt.Process.ID == "":
+		return LookupProcess(id)
+	case id != "" && id != opt.Process.ID:
+		return Process{}, &RowError{File: t.Name, Row: o.trials[0].lot.Row, Column: "process", Value: id, Err: fmt.Errorf("%w: the fit is asked for %s", ErrWrongProcess, opt.Process.ID)}
 	}
-	return LookupProcess(id)
+	return opt.Process, nil
 }

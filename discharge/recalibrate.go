@@ -195,6 +195,9 @@ func (m *Model) shift(o *observed, sd float64) error {
 		if l.Weight < littleWeight {
 			m.warnings = append(m.warnings, fmt.Errorf("lot %q does not fit a mere shift of the dose: check it, and run another; if that one does not fit either, fit the new lots as a model of their own", l.ID))
 		}
+		if m.movesFixed(l.Settings) {
+			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run with another %s than all earlier trials: what that does passes for a shift of the dose", l.ID, m.moved(l.Settings)))
+		}
 		x := m.basis.at(&at[i])
 		if m.basis.beyond(&x) > 0 {
 			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run outside the region of the earlier trials, where the model is a guess", l.ID))

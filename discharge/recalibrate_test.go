@@ -3,6 +3,8 @@ package discharge
 import (
 	"bytes"
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -223,4 +225,31 @@ func TestPredictDoesNotAllocate(t *testing.T) {
 			}
 		}))
 	}
+}
+
+// What never varied before and differs now cannot be told from a shift: that is said.
+func TestRecalibrateSaysWhatItTakesForAShift(t *testing.T) {
+	table := demoTrials(t)
+	for i := range table.Lots {
+		if l := &table.Lots[i]; l.Role == Trial {
+			l.Settings = l.Settings.Clone()
+			l.Settings["rpm"] = 20
+		}
+	}
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	warned := func(rpm float64) bool {
+		two := *table
+		two.Lots = nil
+		for _, l := range table.ByRole(Trial)[:2] {
+			l.Settings = l.Settings.Clone()
+			l.Settings["rpm"] = rpm
+			two.Lots = append(two.Lots, l)
+		}
+		n, err := m.Recalibrate(&two, nil)
+		require.NoError(t, err)
+		return slices.ContainsFunc(n.Warnings(), func(err error) bool { return strings.Contains(err.Error(), "another rpm") })
+	}
+	assert.False(t, warned(20))
+	assert.True(t, warned(40))
 }
