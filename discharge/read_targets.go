@@ -164,10 +164,13 @@ func newAverager(t *Table) (*averager, error) {
 	return m, nil
 }
 
-// far is the distance, in ΔE00, from their mean beyond which readings of one
-// shade are doubted: three times what readings of a denim panel usually differ
-// (common practice, no source).
-const far = 3
+// Readings of one shade are averaged; how far from their mean they lie, in ΔE00, is
+// said from noted on, which is about what readings of a denim panel differ, and from
+// far on they are doubted (common practice, no source).
+const (
+	noted = 1
+	far   = 3
+)
 
 func (m *averager) average(lot Lot) (colorimetry.Lab, []float64, error) {
 	readings := lot.Readings()
@@ -204,9 +207,15 @@ func (m *averager) average(lot Lot) (colorimetry.Lab, []float64, error) {
 			worst, row = d, r.Row
 		}
 	}
-	if worst > far {
-		m.warnings = append(m.warnings, &RowError{File: m.t.Name, Row: row, Err: fmt.Errorf(
-			"this reading of %q (%s) is %.1f ΔE00 from the mean of its %d readings: are they of one shade?", lot.ID, lot.Role, worst, len(readings))})
+	text := ""
+	switch {
+	case worst > far:
+		text = "this reading of %q (%s) is %.1f ΔE00 from the mean of its %d readings: are they of one shade?"
+	case worst > noted:
+		text = "this reading of %q (%s) is %.1f ΔE00 from the mean of its %d readings, which is what is aimed at"
+	}
+	if text != "" {
+		m.warnings = append(m.warnings, &RowError{File: m.t.Name, Row: row, Err: fmt.Errorf(text, lot.ID, lot.Role, worst, len(readings))})
 	}
 	return lab, spectrum, nil
 }

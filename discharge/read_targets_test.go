@@ -78,6 +78,22 @@ func TestTargetsAverageInLight(t *testing.T) {
 	}
 }
 
+// Two readings by L* 50 and 54 lie about ΔE00 2 from their mean: they may be of one shade,
+// but nobody should learn it from the answer.
+func TestTargetReadingsThatDifferAreSaid(t *testing.T) {
+	view := &ReadOptions{Viewing: colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}}
+	for second, want := range map[string]string{"50.5": "", "54": "which is what is aimed at", "62": "are they of one shade?"} {
+		got, err := ReadTargets("std.csv", strings.NewReader("id,L,a,b\nS,50,0,0\nS,"+second+",0,0\n"), view)
+		require.NoError(t, err)
+		if want == "" {
+			assert.Empty(t, got.Warnings)
+			continue
+		}
+		require.Len(t, got.Warnings, 1)
+		assert.ErrorContains(t, got.Warnings[0], want)
+	}
+}
+
 func TestReadTargetsFaults(t *testing.T) {
 	for name, c := range map[string]struct{ text, want string }{
 		"no name":        {"shade,red,green,blue\nS,1,2,3\n", "std.csv:1: column \"id\": the column is missing"},

@@ -150,6 +150,7 @@ func TestWhatIsPredictedIsReachable(t *testing.T) {
 	}
 	m, err := Fit(exactTrials("ozone-gas", rng, all, lightness), nil)
 	require.NoError(t, err)
+	assert.Contains(t, strings.Join(m.Summary().Words, "\n"), "moisture_pct works best at about 5", "within a tenth of 50")
 	ends, err := m.Suggest(Target{ID: "white", Viewing: m.viewing, Lab: m.path.at(1)}, nil)
 	require.NoError(t, err)
 	p, err := m.Predict(Settings{"strength_gnm3": 60, "moisture_pct": 50, timeColumn: 30})

@@ -188,14 +188,21 @@ func (m *Model) Summary() Summary {
 		s.Parameters = append(s.Parameters, Parameter{name, mean, se, mean - h, mean + h, unit, meaning})
 	}
 	var words []string
+	two := m.atTwoLevels()
 	for j := range m.basis.factors {
 		f := &m.basis.factors[j]
 		mean, v := m.mixed(func(c *component, dst []float64) float64 { return m.slopeAtMiddle(c, dst, j) })
 		add("exponent "+f.Column, "", "log dose gained per "+f.perUnit()+" at the middle of the trials", mean, v)
-		words = append(words, m.wordsFor(f, mean, math.Sqrt(v)))
+		text := m.wordsFor(f, mean, math.Sqrt(v))
+		if !f.oneWay() && f.Primary && !slices.Contains(two, f.Column) {
+			if best, ok := m.bestValue(j, mean); ok {
+				pf, _ := m.process.Factor(f.Column)
+				text = fmt.Sprintf("%s works best at about %s, inside the trials' %.4g to %.4g", f.Column, strings.TrimSpace(fmt.Sprintf("%.2g %s", best, pf.Unit)), f.From, f.To)
+			}
+		}
+		words = append(words, text)
 	}
 	n := 1 + len(m.basis.factors)
-	two := m.atTwoLevels()
 	for j := range m.basis.primary {
 		for k := j; k < m.basis.primary; k++ {
 			mean, v := m.mixed(func(_ *component, dst []float64) float64 { dst[n] = 1; return 0 })
@@ -234,6 +241,19 @@ func (m *Model) Summary() Summary {
 	}
 	s.Words = append(words, m.wordsOnScatter(&s)...)
 	return s
+}
+
+// bestValue is where the dose is highest by factor j, whose slope at the middle of the
+// trials is given, where trials show that: that dose bends down, and within them.
+func (m *Model) bestValue(j int, slope float64) (best float64, ok bool) {
+	f := &m.basis.factors[j]
+	k := m.basis.product(j, j)
+	bend, v := m.mixed(func(_ *component, dst []float64) float64 { dst[k] = 1; return 0 })
+	if bend > -2*math.Sqrt(v) {
+		return 0, false
+	}
+	x := -slope / (2 * bend)
+	return f.value(x), x > f.Lo && x < f.Hi
 }
 
 // wordsOnSupply says whether oxidizer runs short, and at which charge, where most

@@ -162,7 +162,7 @@ func plainWords(p discharge.Process, list []string) []string {
 
 // lotsReading tells residuals and leverages from their numbers.
 func (v *fitView) lotsReading() []string {
-	var far, alone []string
+	var far, odd, alone []string // beyond two and three standard deviations; without others near by
 	for _, l := range v.lots {
 		if math.Abs(l.Z) > 2 {
 			side := "lighter"
@@ -170,6 +170,9 @@ func (v *fitView) lotsReading() []string {
 				side = "darker"
 			}
 			far = append(far, fmt.Sprintf("%s came out %s than its settings promise by L* %.1f (%.1f sd)", l.ID, side, math.Abs(l.Residual), math.Abs(l.Z)))
+		}
+		if math.Abs(l.Z) > 3 {
+			odd = append(odd, l.ID)
 		}
 		if l.Leverage > 0.5 {
 			alone = append(alone, fmt.Sprintf("%s (%.0f %%)", l.ID, 100*l.Leverage))
@@ -182,6 +185,9 @@ func (v *fitView) lotsReading() []string {
 		out = append(out, fmt.Sprintf("All %d lots lie within two standard deviations of what their settings promise.", len(v.lots)))
 	default:
 		note := fmt.Sprintf("Of %d lots, chance alone puts %s beyond two standard deviations.", len(v.lots), about(expect))
+		if len(odd) > 0 {
+			note = fmt.Sprintf("Chance alone puts one lot in 370 beyond three standard deviations: find out what was different about %s.", names(odd))
+		}
 		out = append(out, sentence(strings.Join(far, "; ")), note)
 	}
 	if len(alone) > 0 {
