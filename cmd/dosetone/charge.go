@@ -154,7 +154,7 @@ func (e *env) chargeSource(name string) (discharge.Process, *discharge.Model, er
 }
 
 func (e *env) charge(name string, f *chargeFlags) error {
-	if err := f.report.check(name); err != nil {
+	if err := f.report.check(); err != nil {
 		return err
 	}
 	p, m, err := e.chargeSource(name)

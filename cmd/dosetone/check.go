@@ -96,7 +96,7 @@ func (e *env) check(name string, f *checkFlags) error {
 	if err != nil {
 		return err
 	}
-	if err := f.report.check(f.inputs(name)...); err != nil {
+	if err := f.report.check(); err != nil {
 		return err
 	}
 	if f.bandsOnly {

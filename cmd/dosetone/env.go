@@ -209,6 +209,7 @@ func (e *env) model(name string) (*discharge.Model, error) {
 type storage interface {
 	open(name string) (io.ReadCloser, error)
 	write(name string, data []byte) error
+	same(a, b string) bool // whether two names are of one file
 }
 
 type disk struct{}

@@ -100,7 +100,7 @@ func (e *env) fit(name string, f fitFlags) error {
 	if f.output == "-" {
 		return usage("-o - is not possible: standard output carries the results; name a file")
 	}
-	if err := f.report.check(name, f.output, f.processFile); err != nil {
+	if err := f.report.check(); err != nil {
 		return err
 	}
 	t, own, err := e.trials(name, f)

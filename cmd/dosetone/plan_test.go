@@ -87,7 +87,7 @@ func TestPlanAndRecalibrateMessages(t *testing.T) {
 		{"plan lots.csv", exitFailed, "lots.csv"},
 		{"recalibrate model.json lots.csv", exitUsage, "-o new.json"},
 		{"recalibrate model.json lots.csv -o -", exitUsage, "name a file"},
-		{"recalibrate model.json lots.csv -o ./model.json", exitUsage, "a name of its own"},
+		{"recalibrate model.json lots.csv -o ./model.json", exitUsage, "-o ./model.json would overwrite the input model.json: name another file"},
 		{"plan model.json --lots 0", exitUsage, "at least 1"},
 		{"recalibrate model.json settings.csv -o new.json", exitFailed, "settings.csv"},
 		{"recalibrate model.json standard.csv -o new.json", exitFailed, "trial"},

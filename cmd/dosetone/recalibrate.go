@@ -1,8 +1,6 @@
 package main
 
 import (
-	"os"
-
 	"github.com/spf13/cobra"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
@@ -63,9 +61,6 @@ func (e *env) recalibrate(modelName, name, output string, percent bool, shiftSD 
 		return usage("name the file for the new model with -o new.json")
 	case "-":
 		return usage("-o - is not possible: standard output carries the results; name a file")
-	}
-	if sameFile(modelName, output) {
-		return usage("-o names the model that is recalibrated: give the new one a name of its own")
 	}
 	m, err := e.model(modelName)
 	if err != nil {
@@ -132,14 +127,4 @@ func (e *env) recalibrateText(r recalibrateResult) {
 		report.Fixed(r.DoseFactor[1], 2), report.Fixed(r.DoseFactor[0], 2), report.Fixed(r.DoseFactor[2], 2))
 	ends := map[bool]string{true: "read anew", false: "kept from the earlier fabric"}
 	e.printf("Base: %s. White: %s.\n\nWritten to %s\n", ends[r.Base], ends[r.White], r.Model)
-}
-
-// sameFile reports whether two names are of one existing file.
-func sameFile(a, b string) bool {
-	x, err := os.Stat(a)
-	if err != nil {
-		return false
-	}
-	y, err := os.Stat(b)
-	return err == nil && os.SameFile(x, y)
 }

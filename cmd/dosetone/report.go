@@ -30,9 +30,8 @@ func (f *reportFlags) register(cmd *cobra.Command, names ...string) {
 
 func (f *reportFlags) wanted() bool { return f.file != "" || len(f.figures) > 0 }
 
-// check refuses, before any work, what cannot be written; others are the files
-// that the command line reads or writes besides.
-func (f *reportFlags) check(others ...string) error {
+// check refuses, before any work, what cannot be written.
+func (f *reportFlags) check() error {
 	files := []string{f.file}
 	for _, s := range f.figures {
 		_, file, ok := strings.Cut(s, "=")
@@ -44,15 +43,8 @@ func (f *reportFlags) check(others ...string) error {
 		}
 		files = append(files, file)
 	}
-	for i, file := range files {
-		switch {
-		case file == "":
-			continue
-		case file == "-":
-			return usage("reports and figures need a file: standard output carries the results")
-		case slices.Contains(files[:i], file) || slices.Contains(others, file):
-			return usage("%s is named twice on this command line", file)
-		}
+	if slices.Contains(files, "-") {
+		return usage("reports and figures need a file: standard output carries the results")
 	}
 	return nil
 }

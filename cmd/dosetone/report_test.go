@@ -154,7 +154,7 @@ func TestFiguresOnRequest(t *testing.T) {
 		{[]string{"--figure", "pass=x.gif"}, exitUsage, ".svg, .png or .pdf"},
 		{[]string{"--figure", "nonsense=x.svg"}, exitUsage, "contour"},
 		{[]string{"--report", "-"}, exitUsage, "need a file"},
-		{[]string{"--report", "m.json"}, exitUsage, "named twice"},
+		{[]string{"--report", "m.json"}, exitUsage, "--report m.json would overwrite the input m.json"},
 		{[]string{"--report", "no/such/x.html"}, exitFailed, "no such folder"},
 	} {
 		r := tool(t, "", append([]string{"suggest", "m.json", "--lab", "44,-2.4,-10"}, c.args...)...)

@@ -74,6 +74,9 @@ func (e *env) work(do func(cmd *cobra.Command, args []string) error) func(*cobra
 			err = e.openResults(cmd)
 		}
 		if err == nil {
+			err = e.keepApart(cmd, args)
+		}
+		if err == nil {
 			done := func() {}
 			if isTerminal(e.stderr) && !e.quiet {
 				s := &statusLine{w: e.stderr}

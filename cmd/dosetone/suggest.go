@@ -98,7 +98,7 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 	case f.count < 1:
 		return usage("--count must be at least 1")
 	}
-	if err := f.report.check(modelName, f.target); err != nil {
+	if err := f.report.check(); err != nil {
 		return err
 	}
 	m, err := e.model(modelName)
