@@ -380,6 +380,7 @@ func (e *env) assay(cmd *cobra.Command, name string, f *assayFlags) error {
 				return usage("assay %s needs --%s", k.name, need)
 			}
 		}
+		e.warnFraction("oxalate-purity", f.oxalatePurity)
 		r, err := k.run(f)
 		if err != nil {
 			return err

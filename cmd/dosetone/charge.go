@@ -161,6 +161,7 @@ func (e *env) charge(name string, f *chargeFlags) error {
 	if err != nil {
 		return err
 	}
+	f.doubtFractions(e)
 	l := charge.Load{Process: p, Model: m}
 	if err := f.fill(&l, e); err != nil {
 		return err
@@ -190,6 +191,20 @@ func percent(n number) *chem.Fraction {
 }
 
 func fraction(n number) chem.Fraction { return chem.Fraction(n.value / 100) }
+
+// doubtFractions warns of flags in percent that hold a fraction: of these one
+// percent or less is hardly met. Strengths of carriers are, and are left alone.
+func (f *chargeFlags) doubtFractions(e *env) {
+	e.warnFraction("purity", f.purity)
+	e.warnFraction("powder-chlorine", f.powder)
+	e.warnFraction("landing", f.landing)
+	e.warnFraction("sprayed", f.sprayed)
+	e.warnFraction("neutralizer-purity", f.neutralPurity)
+	e.warnFraction("remaining", f.remaining)
+	if v := f.factors.values["moisture"]; v != nil {
+		e.warnFraction("moisture", *v)
+	}
+}
 
 // fill makes the load of the flags.
 func (f *chargeFlags) fill(l *charge.Load, e *env) error {

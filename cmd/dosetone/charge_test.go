@@ -120,6 +120,18 @@ func TestChargeRefusals(t *testing.T) {
 	}
 }
 
+// A fraction where percent is meant would weigh out a hundred times too much.
+func TestChargeDoubtsFractions(t *testing.T) {
+	workspace(t)
+	const line = "charge permanganate-stone --strength 20 --ratio 1 --time 15 --uptake 0.42 --mass 50 --neutralizer bisulfite "
+	r := tool(t, "", strings.Fields(line+"--neutralizer-purity 0.97 --purity 0.99")...)
+	require.Equal(t, exitDone, r.code, r.err)
+	assert.Contains(t, r.err, "--neutralizer-purity is in percent: 0.97 is taken as 0.97 %; if the fraction was meant, give --neutralizer-purity 97\n")
+	assert.Contains(t, r.err, "give --purity 99\n")
+	assert.NotContains(t, tool(t, "", strings.Fields(line+"--neutralizer-purity 97 --purity 99 --remaining 40")...).err, "in percent")
+	assert.NotContains(t, tool(t, "", strings.Fields(line+"--neutralizer-purity 0")...).err, "fraction", "what is refused is not doubted, too")
+}
+
 func TestChargeCost(t *testing.T) {
 	v := decode[sheetJSON](t, ok(t, strings.Fields("charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --temp 40 --count 100 --each 0.6 --stock-strength 120 --prepared --no-finish --price hypochlorite=0.5,water=2,energy=0.1 --format json")...))
 	require.NotNil(t, v.Cost)

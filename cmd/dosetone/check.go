@@ -99,6 +99,7 @@ func (e *env) check(name string, f *checkFlags) error {
 	if err := f.report.check(); err != nil {
 		return err
 	}
+	e.warnFraction("share", f.share)
 	if f.bandsOnly {
 		return e.bandsOnly(name, f)
 	}

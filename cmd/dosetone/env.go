@@ -15,6 +15,7 @@ import (
 	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/atomic"
+	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/cmd/dosetone/internal/tables"
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
@@ -81,6 +82,13 @@ func (e *env) warn(format string, args ...any) {
 	}
 	e.warned[s] = true
 	fmt.Fprintln(e.stderr, "warning:", s)
+}
+
+// warnFraction doubts a flag in percent whose value would rather be a fraction.
+func (e *env) warnFraction(flag string, n number) {
+	if n.set && n.value > 0 && n.value <= 1 {
+		e.warn("--%s is in percent: %s is taken as %[2]s %%; if the fraction was meant, give --%[1]s %[3]s", flag, report.Exact(n.value), report.Short(100*n.value, 6))
+	}
 }
 
 func (e *env) warnAll(errs []error) {

@@ -101,6 +101,7 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 	if err := f.report.check(); err != nil {
 		return err
 	}
+	e.warnFraction("max-tensile-loss", f.maxLoss)
 	m, err := e.model(modelName)
 	if err != nil {
 		return err

@@ -193,6 +193,32 @@ func TestOzoneAndLaccaseSheets(t *testing.T) {
 	}
 }
 
+// A sheet sends nobody to a step that it does not have: brightening waits for the
+// test where there is one, for the purge where there is gas, else for what lies
+// outside the sheet.
+func TestBrighteningWaitsForAStepOfTheSheet(t *testing.T) {
+	for id, l := range loads(t) {
+		for _, undone := range []bool{true, false} {
+			if !undone {
+				l.Neutralizer = nil
+			}
+			s := sheet(t, l)
+			var steps, caution string
+			for _, step := range s.Steps {
+				steps += step.Do + "\n"
+				if strings.HasPrefix(step.Do, "Top brighten") {
+					caution = step.Caution
+				}
+			}
+			assert.Contains(t, caution, "scalds", id)
+			tested := strings.Contains(steps, "Test for oxidizer left")
+			assert.Equal(t, tested, strings.Contains(caution, "the residual test"), "%s: %s", id, caution)
+			assert.Equal(t, strings.Contains(steps, "Purge until"), strings.Contains(caution, "the purge"), "%s: %s", id, caution)
+			assert.Equal(t, !tested && id != "ozone-gas" && id != "laccase-bath", strings.Contains(caution, "no step for either"), "%s: %s", id, caution)
+		}
+	}
+}
+
 func TestSpraySheet(t *testing.T) {
 	// 60 kg of 400 g/m² are 150 m², 100 g/m² on it 15 L, with 80 % landing 18.75 L.
 	s := sheet(t, loads(t)["permanganate-spray"])

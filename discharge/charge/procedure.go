@@ -206,11 +206,24 @@ func (m *maker) gasCaution() string {
 func (m *maker) finish() {
 	if !m.Wet.NoFinish {
 		m.step(Step{Do: "Top brighten with detergent and optical brightener, then rinse", Min: at(15), TempC: at(82), Bath: m.wetBath(),
-			Caution: "Hot bath: scalds. Only after the residual test is negative."})
+			Caution: strings.TrimSpace("Hot bath: scalds. " + m.brightenOnce())})
 		m.step(Step{Do: "Rinse", Min: [2]float64{2, 3}, TempC: at(30), Bath: m.wetBath()})
 		m.step(Step{Do: "Soften as the maker's sheet says", Min: [2]float64{5, 10}, TempC: [2]float64{35, 40}, Bath: m.wetBath(), Caution: m.sourCaution()})
 	}
 	m.step(Step{Do: "Extract, dry, condition; judge the shade on dry, conditioned cloth, not wet", TempC: [2]float64{60, 80}})
+}
+
+// brightenOnce says what comes before brightening, of the steps that the sheet has.
+func (m *maker) brightenOnce() string {
+	switch {
+	case m.Neutralizing != nil:
+		return "Only after the residual test is negative."
+	case m.oxidizer == "ozone":
+		return "Only after the purge, once the drum has read free of ozone."
+	case m.oxidizer == "permanganate" || m.oxidizer == "hypochlorite":
+		return "Only once the oxidizer is undone and a test shows that none is left: this sheet has no step for either."
+	}
+	return ""
 }
 
 func (m *maker) sourCaution() string {
