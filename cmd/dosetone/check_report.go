@@ -204,11 +204,11 @@ func (v *checkView) dosePart(r *checkResult) []string {
 	if *r.Along < 0 {
 		side = "darker"
 	}
-	text := fmt.Sprintf("Along the shade path, where dose acts, it is %.1f %s (%+.0f %% dose); %.1f lies off the path, where dose cannot move it", math.Abs(*r.Along), side, *r.DosePct, *r.Off)
+	text := fmt.Sprintf("Along the shade path, where dose acts, it is %.1f %s (%s); %.1f lies off the path, where dose cannot move it", math.Abs(*r.Along), side, quality.DoseWords(*r.DosePct), *r.Off)
 	if r.DoseMinutes != nil {
 		text += fmt.Sprintf(". At the lot's settings that dose is %.1f min %s", math.Abs(*r.DoseMinutes), map[bool]string{true: "too much", false: "too little"}[*r.DoseMinutes > 0])
 	}
-	return append(out, strings.Replace(text, "-", "−", 1)+".")
+	return append(out, text+".")
 }
 
 // castPart says how the panels lie.

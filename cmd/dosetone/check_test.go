@@ -182,6 +182,36 @@ P7,production,permanganate-pellet,7,1.3,13,4,43.0,-2.50,-10.4,D65,10
 	require.Greater(t, *weak.Correction.Minutes, *own.Correction.Minutes, "a weaker charge takes longer")
 }
 
+// What check says is for a person at the machine: no statistic without its meaning,
+// no dose that nobody could run, one figure for one thing.
+func TestCheckSpeaksPlainly(t *testing.T) {
+	checkWorkspace(t)
+	bad := tool(t, "", "check", "bad.csv", "--standard", "standard.csv", "--model", "model.json")
+	require.Equal(t, exitOutside, bad.code, bad.err)
+	flat := strings.Join(strings.Fields(bad.out), " ")
+	require.NotContains(t, flat, "chi-square")
+	require.Contains(t, flat, "fewer than 1 good lot in 1000 lies so far from it")
+	require.Equal(t, 1, strings.Count(flat, "off the shade path 3."), flat)
+	require.NotContains(t, flat, "units off the shade path", "the distance stands above, by the same name")
+	require.Contains(t, flat, "not judged", "3.8 from the standard at a tolerance of 1.5")
+	require.NotContains(t, flat, "Risk")
+	wide := tool(t, "", "check", "bad.csv", "--standard", "standard.csv", "--model", "model.json", "--tolerance", "2.5")
+	require.Contains(t, wide.out, "Risk: lot")
+
+	lot := "lot,role,process,strength_pct,ratio,time_min,panel,L,a,b,illuminant,observer\n"
+	for _, p := range []string{"1,84", "2,85"} {
+		lot += "F,production,permanganate-pellet,7,1.3,13," + p + ",-1.5,5,D65,10\n"
+	}
+	require.NoError(t, os.WriteFile("pale.csv", []byte(lot), 0o644))
+	pale := tool(t, "", "check", "pale.csv", "--standard", "standard.csv", "--model", "model.json", "--report", "pale.html")
+	require.Equal(t, exitOutside, pale.code, pale.err)
+	require.Contains(t, strings.Join(strings.Fields(pale.out), " "), "as after more than ten times the dose.")
+	_, page := pageOf(t, "pale.html")
+	require.Contains(t, page, "lighter (more than ten times the dose)")
+	got := decode[checkResult](t, tool(t, "", "check", "pale.csv", "--standard", "standard.csv", "--model", "model.json", "--format", "json").out)
+	require.Greater(t, *got.DosePct, 900.0, "the number stays")
+}
+
 // Damp panels are compared only through panels read damp and finished and dry.
 func TestCheckReadsDampPanelsByPairs(t *testing.T) {
 	checkWorkspace(t)

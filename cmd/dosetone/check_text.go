@@ -110,6 +110,7 @@ type metamerJSON struct {
 	Viewing string  `json:"viewing"`
 	DeltaE  float64 `json:"delta_e"`
 	Index   float64 `json:"index"`
+	Judged  bool    `json:"judged"` // false where lot and standard differ too much to begin with
 	Risk    bool    `json:"risk"`
 }
 
@@ -172,7 +173,7 @@ func newCheckResult(r *quality.Report, opt *quality.Options) checkResult {
 		out.Contrasts = append(out.Contrasts, contrastJSON{c.Sides, c.DeltaE, c.DL, c.LoHi})
 	}
 	for _, m := range r.Metamerism {
-		out.Metamerism = append(out.Metamerism, metamerJSON{m.Viewing.String(), m.DeltaE, m.Index, m.Risk})
+		out.Metamerism = append(out.Metamerism, metamerJSON{m.Viewing.String(), m.DeltaE, m.Index, m.Judged, m.Risk})
 	}
 	return out
 }

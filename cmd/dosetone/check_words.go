@@ -43,7 +43,8 @@ func (r *checkResult) numbers() [][2]string {
 		add("by variables", fmt.Sprintf("Q %.2f, at least k %.2f is needed", x.Q, x.K))
 	}
 	if s := rep.Split; s != nil {
-		add("along, off the path", fmt.Sprintf("%+.2f, %.2f  (level %.0f %%, standard %.0f %%)", s.Along, s.Off, 100*s.Level, 100*s.StandardLevel))
+		add("along the shade path", fmt.Sprintf("%+.2f from the standard (level %.0f %%, standard %.0f %%)", s.Along, 100*s.Level, 100*s.StandardLevel))
+		add("off the shade path", fmt.Sprintf("%.2f from its nearest shade", s.Off))
 	}
 	add("shade band", r.ShadeBand)
 	return out
@@ -71,17 +72,20 @@ func evenWords(r *quality.Report) []string {
 	}
 	if r.Metamerism != nil {
 		var parts []string
-		risk := false
+		risk, judged := false, false
 		for _, m := range r.Metamerism {
 			part := fmt.Sprintf("%s %.2f", m.Viewing, m.DeltaE)
 			if m.Index > 0 {
 				part += fmt.Sprintf(" (index %.2f)", m.Index)
 			}
 			parts = append(parts, part)
-			risk = risk || m.Risk
+			risk, judged = risk || m.Risk, judged || m.Judged
 		}
 		text := "Under other lights: " + strings.Join(parts, ", ") + "."
-		if risk {
+		switch {
+		case !judged:
+			text += " Whether they part under other lights is not judged: the index is meant for a pair that matches, and these differ by more than twice the tolerance."
+		case risk:
 			text += " Risk: lot and standard part under another light by more than half the tolerance."
 		}
 		say("%s", text)
@@ -101,7 +105,7 @@ func correctionWords(c *quality.Correction) string {
 	if c.GoOn {
 		what = "Go on"
 	}
-	text := fmt.Sprintf("%s: %.1f min more (90 %%: %.1f to %.1f) at these settings bring the lot to the standard; it needs %.0f %% more dose in all. ", what, c.Minutes, c.Lo, c.Hi, c.DosePct)
+	text := fmt.Sprintf("%s: %.1f min more (90 %%: %.1f to %.1f) at these settings bring the lot to the standard; it needs %s in all. ", what, c.Minutes, c.Lo, c.Hi, quality.DoseWords(c.DosePct))
 	if c.Extrapolated {
 		text += "That is outside the times of the trials. "
 	}

@@ -38,8 +38,11 @@ type Cause struct {
 }
 
 // Remedies are suggestions; all are common practice, no source.
-func remedy(f Fault, p discharge.Process) string {
+func remedy(f Fault, p discharge.Process, d Decision) string {
 	perm := usesPermanganate(p)
+	if f == OverDischarged && d != Reject {
+		return "settle the verdict first, with more panels: only a rejected lot needs another buyer or color; shorten the next lots if it stays on this side"
+	}
 	switch f {
 	case UnderDischarged:
 		return "a second pass may bring it to the standard: see the correction, try it on a few garments first, and read before unloading"
@@ -78,7 +81,7 @@ func (j *judge) causes() {
 		process = j.opt.Model.Process()
 	}
 	add := func(f Fault, size float64, format string, args ...any) {
-		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process)})
+		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process, r.Verdict.Decision)})
 	}
 	j.unevenness(add)
 	outside := r.Verdict.Decision != Accept
@@ -96,12 +99,12 @@ func (j *judge) causes() {
 	}
 	e, s := j.shift, r.Split
 	if size := math.Abs(j.doseExcess()); outside && size > 0.25*r.Tolerance && math.Abs(s.Along) > 2*j.alongSD() {
-		f, word := OverDischarged, "more"
+		f := OverDischarged
 		if s.Along < 0 {
-			f, word = UnderDischarged, "less"
+			f = UnderDischarged
 		}
-		text := fmt.Sprintf("%.1f units along the shade path from the standard (level %.0f %% against %.0f %%): as after %.0f %% %s dose",
-			s.Along, 100*s.Level, 100*s.StandardLevel, math.Abs(s.DosePct), word)
+		text := fmt.Sprintf("%.1f units along the shade path from the standard (level %.0f %% against %.0f %%): as after %s",
+			s.Along, 100*s.Level, 100*s.StandardLevel, DoseWords(s.DosePct))
 		if s.HasMinutes {
 			text += fmt.Sprintf(", or %+.1f min at these settings", s.Minutes)
 		}
@@ -110,24 +113,53 @@ func (j *judge) causes() {
 	named := false
 	if f := faultOf(e.colorant); f != "" && (outside && e.size > 0.25*r.Tolerance || e.size > 0.5*r.Tolerance) {
 		named = true
-		add(f, e.size, "%.1f units off the shade path, b* %+.2f and a* %+.2f at its own lightness (good lots: chi-square %.0f of 2, 1 in 200 above 11); %s",
-			e.size, s.OffB, s.OffA, s.OffT2, castWords(e))
+		add(f, e.size, "at its own lightness the lot is b* %+.2f and a* %+.2f off the shade path, and %s; %s, and is worth %.1f units",
+			s.OffB, s.OffA, rareWords(s.OffT2), castWords(e), e.size)
 	}
 	fabric := j.fabric(add)
 	// What no cause explains.
-	left, rest := e.chi2None, s.Off
+	left, rest, what := e.chi2None, s.Off, "off the shade path in a direction that no known fault has"
 	if named {
 		left, rest = e.chi2, j.opt.Difference.Diff(moved(j.opt.Model.ShadeAt(e.level), e.effect), r.Mean)
+		what = fmt.Sprintf("that dose and a %s together leave unexplained", faultOf(e.colorant))
 	}
 	if left > chi2Two999 && !fabric && outside && rest > 0.3*r.Tolerance {
-		add(CannotTell, rest, "%.1f units off the shade path in a direction that no known fault has (off the path altogether: a* %+.2f, b* %+.2f at its own lightness)%s",
-			rest, s.OffA, s.OffB, j.baseHint())
+		add(CannotTell, rest, "%.1f units %s (a* %+.2f, b* %+.2f off the path at its own lightness)%s", rest, what, s.OffA, s.OffB, j.baseHint())
 	}
 	if outside && len(r.Causes) == 0 {
 		add(CannotTell, r.DeltaE, "the lot is %.1f units from the standard, but on the path and near its level: the standard itself lies %.1f off this laundry's path, which dose cannot reach",
 			r.DeltaE, j.opt.Difference.Diff(j.target.Lab, j.opt.Model.ShadeAt(s.StandardLevel)))
 	}
 	rank(r.Causes)
+}
+
+// farDose is the factor of dose beyond which words give no number: no trials span
+// it, and on the plateaus of the curve any dose gives nearly the same shade.
+const farDose = 10
+
+// DoseWords says in words how much more (+) or less (-) dose a percentage is:
+// "35 % more dose", and beyond ten times no number at all.
+func DoseWords(pct float64) string {
+	switch f := 1 + pct/100; {
+	case f > farDose:
+		return "more than ten times the dose"
+	case f < 1./farDose:
+		return "less than a tenth of the dose"
+	case pct < 0:
+		return fmt.Sprintf("%.0f %% less dose", -pct)
+	}
+	return fmt.Sprintf("%.0f %% more dose", pct)
+}
+
+// rareWords says how seldom good lots lie at a squared distance in their scatter:
+// beyond t2 of chi-square with two degrees of freedom lies exp(-t2/2).
+func rareWords(t2 float64) string {
+	for _, n := range []float64{1000, 200, 50} {
+		if t2 > 2*math.Log(n) {
+			return fmt.Sprintf("fewer than 1 good lot in %.0f lies so far from it", n)
+		}
+	}
+	return "good lots may lie so far from it"
 }
 
 func rank(c []Cause) {
@@ -199,8 +231,7 @@ func (j *judge) residualWords() string {
 	if s.Residual == nil || !s.ResidualUsable {
 		return ""
 	}
-	pct := 100 * math.Expm1(s.Residual.LnDose)
-	text := fmt.Sprintf("; against its settings the dose is %+.0f %% (%+.1f standard deviations of lots)", pct, s.ResidualZ)
+	text := fmt.Sprintf("; against its settings that is %s (%+.1f standard deviations of lots)", DoseWords(100*math.Expm1(s.Residual.LnDose)), s.ResidualZ)
 	switch {
 	case math.Abs(s.ResidualZ) > 3:
 		text += ": an upset of this lot, so check weighing, strength and time"
@@ -220,13 +251,12 @@ func (j *judge) fabric(add func(Fault, float64, string, ...any)) bool {
 		if n == 0 {
 			continue
 		}
-		t2, limit := h.distance2(base), h.limit()
-		if t2 < limit {
+		if h.distance2(base) < h.limit() {
 			continue
 		}
 		d := minus(base, h.Mean)
-		add(OtherFabric, j.opt.Difference.Diff(h.Mean, base), "the base of this load differs by %.1f units from that of the %d loads known (L* %+.2f, a* %+.2f, b* %+.2f; squared distance %.0f in their scatter, limit %.0f)",
-			j.opt.Difference.Diff(h.Mean, base), h.Loads, d[0], d[1], d[2], t2, limit)
+		add(OtherFabric, j.opt.Difference.Diff(h.Mean, base), "the base of this load differs by %.1f units from that of the %d loads known (L* %+.2f, a* %+.2f, b* %+.2f): fewer than 1 load of one fabric in 1000 does so",
+			j.opt.Difference.Diff(h.Mean, base), h.Loads, d[0], d[1], d[2])
 		return true
 	}
 	return false

@@ -3,6 +3,7 @@ package quality_test
 import (
 	"maps"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -128,6 +129,42 @@ func TestSecondPassIsRefused(t *testing.T) {
 	require.NoError(t, err)
 	require.True(t, rep.Correction.Possible, rep.Correction.Why)
 	require.Positive(t, rep.Correction.Minutes)
+}
+
+// That color is gone, and what to do with a lot that nobody takes, is for rejected
+// lots: one that is still to be measured is not given up.
+func TestAnOpenVerdictGivesNoLotUp(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	open, rejected := 0, 0
+	for k := range 60 {
+		light, ok := r.at((0.8+0.05*float64(k))*r.scatter, true)
+		require.True(t, ok)
+		_, lot := r.trueLot(light)
+		rep := r.judge(t, lot, nil, r.scatter)
+		for _, c := range rep.Causes {
+			if c.Fault != quality.OverDischarged {
+				continue
+			}
+			given := strings.Contains(c.Remedy, "cannot be undone") || strings.Contains(c.Remedy, "overdye")
+			require.Equal(t, rep.Verdict.Decision == quality.Reject, given, c.Remedy)
+			if given {
+				rejected++
+			} else {
+				open++
+				require.Contains(t, c.Remedy, "more panels")
+			}
+		}
+	}
+	require.Positive(t, open)
+	require.Positive(t, rejected)
+}
+
+// Words about dose stay within what anyone can run.
+func TestDoseWordsAreBounded(t *testing.T) {
+	for pct, want := range map[float64]string{35.4: "35 % more dose", -20: "20 % less dose", 0: "0 % more dose", 899: "899 % more dose", 901: "more than ten times the dose",
+		309469868616: "more than ten times the dose", math.Inf(1): "more than ten times the dose", -89: "89 % less dose", -91: "less than a tenth of the dose", -100: "less than a tenth of the dose"} {
+		require.Equal(t, want, quality.DoseWords(pct))
+	}
 }
 
 // Hot spots, by the laundry's own: dose up by 0.4 to 0.9 in ln.

@@ -16,8 +16,16 @@ type Metamerism struct {
 	// chosen formula and multiplicative correction: what remains of the
 	// difference when the pair is made to match under the first light.
 	Index float64
-	Risk  bool // Index above half the tolerance (common practice, no source)
+	// Judged says that the pair is close enough under the lot's viewing to be judged:
+	// the index is meant for pairs that match there, and what it takes off one that
+	// does not is larger than what it is to find.
+	Judged bool
+	Risk   bool // judged, and Index above half the tolerance (common practice, no source)
 }
+
+// matching is how many tolerances lot and standard may differ by and still count as
+// a pair that matches (common practice, no source).
+const matching = 2
 
 // metamerism compares under D65, A and F11 (F11 stands for three-band
 // fluorescent tubes in shops), with the lot's observer.
@@ -46,12 +54,12 @@ func (j *judge) metamerism(t *discharge.Table) ([]Metamerism, error) {
 		if err != nil {
 			return nil, err
 		}
-		m := Metamerism{Viewing: v, DeltaE: j.opt.Difference.Diff(w.Lab(std.Values), w.Lab(lot))}
+		m := Metamerism{Viewing: v, DeltaE: j.opt.Difference.Diff(w.Lab(std.Values), w.Lab(lot)), Judged: j.report.DeltaE <= matching*j.opt.Tolerance}
 		if v != t.Viewing {
 			if m.Index, err = index.OfSpectra(std, sample, ref, w); err != nil {
 				return nil, err
 			}
-			m.Risk = m.Index > j.opt.Tolerance/2
+			m.Risk = m.Judged && m.Index > j.opt.Tolerance/2
 		}
 		out = append(out, m)
 	}

@@ -256,6 +256,17 @@ func TestMetamerism(t *testing.T) {
 	rep, err = quality.Judge(r.table, brown, same, nil)
 	require.NoError(t, err)
 	require.Greater(t, rep.Metamerism[1].Index, 0.1) // under A
+	// The same pair is judged under a tolerance that it nearly keeps, and is not
+	// under one that it misses by far, where no risk is told either.
+	for tolerance, judged := range map[float64]bool{1.01 * rep.DeltaE: true, 0.51 * rep.DeltaE: true, 0.49 * rep.DeltaE: false, 0.05 * rep.DeltaE: false} {
+		again, err := quality.Judge(r.table, brown, same, &quality.Options{Tolerance: tolerance})
+		require.NoError(t, err)
+		for i, m := range again.Metamerism {
+			require.Equal(t, judged, m.Judged, tolerance)
+			require.Equal(t, judged && m.Index > tolerance/2, m.Risk)
+			require.InDelta(t, rep.Metamerism[i].Index, m.Index, 0, "the number stays")
+		}
+	}
 }
 
 func TestUniformity(t *testing.T) {
