@@ -73,9 +73,9 @@ and licensed practice come before anything printed here.`,
 
 func (f *chargeFlags) register(cmd *cobra.Command) {
 	s := cmd.Flags()
-	f.scaleStep = number{true, 1}
-	f.carrierStep = number{true, 10}
-	f.liquidStep = number{true, 0.1}
+	f.scaleStep = number{set: true, value: 1}
+	f.carrierStep = number{set: true, value: 10}
+	f.liquidStep = number{set: true, value: 0.1}
 	s.Var(&f.mass, "mass", "dry garments in kg")
 	s.IntVar(&f.count, "count", 0, "number of garments")
 	s.Var(&f.each, "each", "dry mass of one garment in kg")

@@ -89,7 +89,7 @@ func (v *checkView) facts() []page.Fact {
 	facts := []page.Fact{{Name: "Standard", Value: labText(r.Standard), Note: v.target.ID + ", " + r.Viewing}}
 	if len(v.list) == 1 {
 		facts = append(facts,
-			page.Fact{Name: "Mean of the lot", Value: labText(r.Mean), Note: fmt.Sprintf("%d panels", len(r.Panels))},
+			page.Fact{Name: "Mean of the lot", Value: labText(r.Mean), Note: fmt.Sprintf("%d %s", len(r.Panels), plural(len(r.Panels), "panel", "panels"))},
 			page.Fact{Name: "Difference", Value: report.Fixed(r.DeltaELot, 2), Note: fmt.Sprintf("%s interval %.2f to %.2f", report.Percent(r.Confidence), r.DeltaEInterval[0], r.DeltaEInterval[1])})
 	}
 	return append(facts, page.Fact{Name: "Tolerance", Value: report.Short(r.Tolerance, 3), Note: r.Difference})

@@ -274,7 +274,7 @@ func (e *env) checkText(r checkResult) {
 	}
 	head := report.Table{Left: []bool{true, true}}
 	head.Add("standard", e.shadeText(r.Standard)+"  "+r.Viewing)
-	head.Add("lot mean", fmt.Sprintf("%s  %d panels", e.shadeText(r.Mean), len(r.Panels)))
+	head.Add("lot mean", fmt.Sprintf("%s  %d %s", e.shadeText(r.Mean), len(r.Panels), plural(len(r.Panels), "panel", "panels")))
 	for _, n := range r.numbers() {
 		head.Add(n[0], n[1])
 	}

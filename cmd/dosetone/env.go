@@ -14,6 +14,9 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"example.com/dosetone/cmd/dosetone/internal/atomic"
 	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/cmd/dosetone/internal/tables"
@@ -89,6 +92,16 @@ func (e *env) warnFraction(flag string, n number) {
 	if n.set && n.value > 0 && n.value <= 1 {
 		e.warn("--%s is in percent: %s is taken as %[2]s %%; if the fraction was meant, give --%[1]s %[3]s", flag, report.Exact(n.value), report.Short(100*n.value, 6))
 	}
+}
+
+// sayCommas says what was taken for numbers with a decimal comma: in the flags
+// that are lists a comma separates, and 1,000 may have been meant as a thousand.
+func (e *env) sayCommas(cmd *cobra.Command) {
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		if n, ok := f.Value.(*number); ok && n.comma != "" {
+			e.warn("--%s %s is taken as %s", f.Name, n.comma, report.Exact(n.value))
+		}
+	})
 }
 
 func (e *env) warnAll(errs []error) {

@@ -165,6 +165,12 @@ func TestDecimalCommaOnTheCommandLine(t *testing.T) {
 	ok(t, "fit", "trials.csv", "-o", "model.json", "--quiet")
 	require.Equal(t, ok(t, "predict", "model.json", "--strength", "6.5", "--ratio", "1.4", "--time", "12.5"),
 		ok(t, "predict", "model.json", "--strength", "6,5", "--ratio", "1,4", "--time", "12,5"))
+	// What was taken is said, since commas separate in lists and in thousands.
+	r := tool(t, "", strings.Fields("predict model.json --strength 6,5 --ratio 1.4 --time 1,200")...)
+	require.Equal(t, exitDone, r.code, r.err)
+	require.Contains(t, r.err, "warning: --strength 6,5 is taken as 6.5\n")
+	require.Contains(t, r.err, "warning: --time 1,200 is taken as 1.2\n")
+	require.NotContains(t, r.err, "--ratio")
 	require.Equal(t, ok(t, "suggest", "model.json", "--lab", "48.5,-2.6,-9.5", "--strengths", "4,6.5"),
 		ok(t, "suggest", "model.json", "--lab", "48,5;-2,6;-9,5", "--strengths", "4;6,5"))
 }

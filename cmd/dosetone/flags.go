@@ -18,6 +18,7 @@ import (
 type number struct {
 	set   bool
 	value float64
+	comma string // as typed with a decimal comma; "" without one
 }
 
 func (n *number) String() string {
@@ -34,7 +35,10 @@ func (n *number) Set(s string) error {
 	if err != nil {
 		return err
 	}
-	n.set, n.value = true, v
+	n.set, n.value, n.comma = true, v, ""
+	if strings.Contains(s, ",") {
+		n.comma = s
+	}
 	return nil
 }
 

@@ -122,7 +122,7 @@ func (e *env) recalibrateText(r recalibrateResult) {
 	if r.Machine != "" {
 		e.printf(" on machine %s", r.Machine)
 	}
-	e.printf(", from %d lots\n", r.Lots)
+	e.printf(", from %d %s\n", r.Lots, plural(r.Lots, "lot", "lots"))
 	e.printf("The same settings give %s times the dose (95 %%: %s to %s).\n",
 		report.Fixed(r.DoseFactor[1], 2), report.Fixed(r.DoseFactor[0], 2), report.Fixed(r.DoseFactor[2], 2))
 	ends := map[bool]string{true: "read anew", false: "kept from the earlier fabric"}

@@ -76,6 +76,7 @@ func (e *env) work(do func(cmd *cobra.Command, args []string) error) func(*cobra
 		if err == nil {
 			err = e.keepApart(cmd, args)
 		}
+		e.sayCommas(cmd)
 		if err == nil {
 			done := func() {}
 			if isTerminal(e.stderr) && !e.quiet {
