@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"strconv"
 
 	"github.com/spf13/cobra"
 
@@ -112,6 +113,7 @@ func (e *env) firstPlan(p discharge.Process, f planFlags) error {
 	if err != nil {
 		return err
 	}
+	plan.Warnings = append(doubts(p, nil, asked(opt.Bounds, opt.Available)...), plan.Warnings...)
 	return e.showPlan(plan, nil)
 }
 
@@ -134,6 +136,7 @@ func (e *env) nextPlan(m *discharge.Model, f planFlags) error {
 	if err != nil {
 		return err
 	}
+	plan.Warnings = append(doubts(m.Process(), m.Factors(), asked(opt.Bounds, opt.Available)...), plan.Warnings...)
 	return e.showPlan(plan, opt.Target)
 }
 
@@ -147,8 +150,11 @@ func (f *planFlags) options(p discharge.Process, whose string, known func(discha
 }
 
 func (e *env) showPlan(plan *discharge.Plan, target *discharge.Target) error {
-	for _, w := range plan.Warnings {
-		e.warn("%s", w)
+	e.warnEach(plan.Warnings)
+	for _, l := range plan.Lots {
+		for column, v := range l.Settings {
+			l.Settings[column] = dialed(v)
+		}
 	}
 	r := planResult{Process: plan.Process.ID, Seed: plan.Seed, Lots: []plannedLot{}, Warnings: orEmpty(plan.Warnings)}
 	if target != nil {
@@ -169,6 +175,16 @@ func (e *env) showPlan(plan *discharge.Plan, target *discharge.Target) error {
 	}
 	e.planText(plan, r)
 	return nil
+}
+
+// dialed is a setting without what sums of binary fractions leave behind its last
+// digit: 0.35, not 0.35000000000000003. Twelve digits hold what anyone typed.
+func dialed(v float64) float64 {
+	f, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 12, 64), 64)
+	if err != nil {
+		return v
+	}
+	return f
 }
 
 // planColumns are the factors of a plan that are set in any of its lots.
@@ -200,11 +216,11 @@ func planRows(plan *discharge.Plan) [][]any {
 func (e *env) planText(plan *discharge.Plan, r planResult) {
 	trials := len(plan.Trials())
 	if r.HalfWidthBefore == nil {
-		e.printf("First %d trial lots of %s (%s)\n", trials, r.Process, plan.Process.Title)
+		e.printf("First %d trial %s of %s (%s)\n", trials, plural(trials, "lot", "lots"), r.Process, plan.Process.Title)
 	} else if r.Target != nil {
-		e.printf("Next %d lots of %s for target %s\n", trials, r.Process, r.Target.ID)
+		e.printf("Next %d %s of %s for target %s\n", trials, plural(trials, "lot", "lots"), r.Process, r.Target.ID)
 	} else {
-		e.printf("Next %d lots of %s\n", trials, r.Process)
+		e.printf("Next %d %s of %s\n", trials, plural(trials, "lot", "lots"), r.Process)
 	}
 	t := report.Table{Header: []string{"run", "lot", "role"}, Units: []string{"", "", ""}, Left: []bool{false, true, true}}
 	columns := planColumns(plan)

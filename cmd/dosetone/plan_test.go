@@ -49,6 +49,56 @@ func TestFirstPlanIsATrialTable(t *testing.T) {
 	require.Equal(t, map[string]int{"trial": 12, "base": 1, "blank": 1, "white": 1}, roles)
 }
 
+// Levels between bounds are what people dial, without the rest that binary
+// fractions leave; what they typed is kept.
+func TestPlansHaveNumbersAsDialed(t *testing.T) {
+	for _, f := range []string{"text", "csv", "json"} {
+		text := ok(t, strings.Fields("plan ozone-gas --min-moisture 0.3 --max-moisture 0.6 --format "+f)...)
+		require.Contains(t, text, "0.35", f)
+		require.NotRegexp(t, `\d\.\d*(0000|9999)`, text, f)
+	}
+	require.Contains(t, ok(t, strings.Fields("plan ozone-gas --min-moisture 30.123456 --max-moisture 30.123456 --format csv")...), ",30.123456,")
+}
+
+// What lies outside what is usual, or outside the trials, is named with its value
+// and the range; what the trials had is this laundry's habit.
+func TestBoundsOutsideWhatIsKnownAreDoubted(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "trials.csv", "-o", "model.json", "--quiet") // 4 to 10 %, 6 to 24 min
+	const outside, usual = "is outside the trials' 4 to 10 %", "is outside the usual 0.5 to 12 %"
+	for _, c := range []struct {
+		args    string
+		says    []string
+		nothing []string
+	}{
+		{"plan permanganate-pellet --min-strength 40 --max-strength 90", []string{"strength_pct 40 " + usual, "strength_pct 90 " + usual}, nil},
+		{"plan permanganate-pellet --min-strength 4 --max-strength 10", nil, []string{"is outside"}},
+		{"plan permanganate-pellet --strengths 4,8,20", []string{"strength_pct 20 " + usual}, []string{"strength_pct 4 ", "strength_pct 8 "}},
+		{"plan model.json --max-strength 14", []string{"strength_pct 14 " + outside, "strength_pct 14 " + usual}, []string{"strength_pct 4 "}},
+		{"suggest model.json --lab 50,-2.6,-8 --max-strength 14", []string{"strength_pct 14 " + outside, "strength_pct 14 " + usual}, nil},
+		{"suggest model.json --lab 50,-2.6,-8 --strengths 2,6,12", []string{"strength_pct 2 " + outside, "strength_pct 12 " + outside}, []string{"strength_pct 6 ", usual}},
+		{"suggest model.json --lab 50,-2.6,-8 --min-time 25 --max-time 35", []string{"time_min 25 is outside the trials' 6 to 24 min", "time_min 35 is outside"}, nil},
+		{"suggest model.json --lab 50,-2.6,-8 --strengths 4,6,8 --max-time 20", nil, []string{"is outside"}},
+	} {
+		r := tool(t, "", strings.Fields(c.args)...)
+		require.Equal(t, exitDone, r.code, r.err)
+		for _, s := range c.says {
+			require.Contains(t, r.err, s, c.args)
+		}
+		for _, s := range c.nothing {
+			require.NotContains(t, r.err, s, c.args)
+		}
+	}
+	// The settings suggested are named with their own values.
+	args := strings.Fields("suggest model.json --lab 50,-2.6,-8 --min-strength 10.5 --max-strength 14 --count 1")
+	r := tool(t, "", args...)
+	got := decode[[]suggestResult](t, ok(t, append(args, "--format", "json")...))
+	require.Contains(t, r.err, "strength_pct "+report.Short(got[0].Suggestions[0].Settings["strength_pct"], 6)+" "+outside)
+	// Programs read the plan's with it.
+	plan := decode[planResult](t, ok(t, strings.Fields("plan permanganate-pellet --max-strength 90 --format json")...))
+	require.Contains(t, strings.Join(plan.Warnings, "\n"), "strength_pct 90 "+usual)
+}
+
 func TestNextPlanNarrowsTheTarget(t *testing.T) {
 	workspace(t)
 	ok(t, "fit", "trials.csv", "-o", "model.json")
@@ -124,7 +174,12 @@ N2,trial,8,2,14,1,55.4,-2.6,-6.4,D65,10
 	was := decode[[]prediction](t, ok(t, append([]string{"predict", "lab.json"}, at...)...))
 	is := decode[[]prediction](t, ok(t, append([]string{"predict", "new.json"}, at...)...))
 	require.Greater(t, is[0].Shade.L, was[0].Shade.L)
-	require.Contains(t, ok(t, "recalibrate", "lab.json", "new.csv", "-o", "new.json"), "times the dose")
+	require.Contains(t, ok(t, "recalibrate", "lab.json", "new.csv", "-o", "new.json"), "from 2 lots\nThe same settings give")
+	data, err := os.ReadFile("new.csv")
+	require.NoError(t, err)
+	one := strings.Split(string(data), "N2,")[0]
+	require.NoError(t, os.WriteFile("one.csv", []byte(one), 0o644))
+	require.Contains(t, ok(t, "recalibrate", "lab.json", "one.csv", "-o", "one.json"), "from 1 lot\n")
 	require.Contains(t, ok(t, "recalibrate", "model.json", "new.csv", "-o", "new.json", "--format", "csv"), "dose_factor")
 }
 

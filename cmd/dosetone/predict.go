@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 
@@ -203,10 +202,8 @@ func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.
 			out.Settings[f.Column] = f.Middle
 			out.Warnings = append(out.Warnings, fmt.Sprintf("%s is not given and taken as %s, the middle of the trials: give it, since the shade depends on it",
 				f.Column, strings.TrimSpace(report.Short(f.Middle, 4)+" "+f.Unit)))
-		case given && f.Fixed && math.Abs(v-f.Lo) > 1e-9*math.Max(1, math.Abs(f.Lo)):
-			out.Warnings = append(out.Warnings, fmt.Sprintf("%s was %g in every trial: its effect is not known, and %g counts as %g", f.Column, f.Lo, v, f.Lo))
-		case given && !f.Fixed && (v < f.Lo*(1-1e-9) || v > f.Hi*(1+1e-9)):
-			out.Warnings = append(out.Warnings, fmt.Sprintf("%s %g is outside the trials' %s to %s %s", f.Column, v, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit))
+		case given && untried(f, v) != "":
+			out.Warnings = append(out.Warnings, untried(f, v))
 		case given:
 			delete(untested, f.Column)
 			if f.Guesses(v) {

@@ -110,6 +110,7 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 	if err != nil {
 		return err
 	}
+	e.warnEach(doubts(m.Process(), m.Factors(), asked(opt.Bounds, opt.Available)...))
 	targets, err := e.targets(&f.goalFlags, m)
 	if err != nil {
 		return err
@@ -124,6 +125,14 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 			return err
 		}
 		e.warnAll(s.Warnings)
+		var found []discharge.Settings
+		for _, x := range s.List {
+			found = append(found, x.Settings)
+		}
+		if s.Nearest != nil {
+			found = append(found, s.Nearest.Settings)
+		}
+		e.warnEach(doubts(m.Process(), m.Factors(), found...))
 		r, err := newSuggestResult(m, s)
 		if err != nil {
 			return err
