@@ -78,7 +78,7 @@ func (c *component) at(v *values, grad *[maxSize]float64) (eta float64) {
 func (c *component) plateau() float64 { return c.mean[len(c.mean)-1] }
 
 // Grids over which the evidence is averaged. What is known of second-order
-// coefficients counts more or less; lot scatter runs from 4 % to 50 % of dose.
+// coefficients counts more or less; lot scatter runs from 5 % to 44 % of dose.
 // Steps of about a factor of two: finer ones change predictions by less than a
 // tenth of the lot scatter.
 func bends() []float64  { return []float64{0.5, 0.9, 1.6} }
@@ -291,7 +291,7 @@ func (pr *problem) start(h hyper, lnQ float64) []float64 {
 		eta := pr.link.inverse(s)
 		if pr.supplied() {
 			// A lot that ran out of oxidizer says only that it had enough of the rest.
-			eta = bisect(supplyFrom, eta+4, 30, func(e float64) bool {
+			eta = bisect(supplyFrom, eta+4, 14, func(e float64) bool {
 				v, _, _ := pr.left(e, lnQ+l.charge)
 				return v < eta
 			})

@@ -3,7 +3,8 @@ package discharge
 import "math"
 
 // withinLot estimates how panels of one lot scatter: sdPanel in η, which shows
-// in proportion to the slope of the curve, and read, a constant part in level.
+// in proportion to the slope of the curve, and read, a constant part in level, both as
+// standard deviations.
 // It averages the variances over a grid by their Student-t likelihood, so that a
 // hot spot does not inflate the scatter of all other panels and a reading more
 // or less moves the estimate by little. slope[i] is |ds/dη| at lot i.
@@ -19,7 +20,7 @@ func withinLot(levels [][]float64, slope []float64, readPrior float64) (sdPanel,
 					continue
 				}
 				n := float64(len(ys))
-				v := (slope[i]*slope[i]*sp*sp + rd*rd)
+				v := tailScale * tailScale * (slope[i]*slope[i]*sp*sp + rd*rd)
 				m := robustMean(ys, math.Sqrt(v))
 				// Deviations from an estimated mean are smaller by (n-1)/n.
 				v *= (n - 1) / n
@@ -43,16 +44,16 @@ func withinLot(levels [][]float64, slope []float64, readPrior float64) (sdPanel,
 	return math.Sqrt(panel / sum), math.Sqrt(reading / sum)
 }
 
-// robustMean is the location of a Student t with scale sd fitted to x.
-func robustMean(x []float64, sd float64) float64 {
+// robustMean is the location of a Student t with that scale fitted to x.
+func robustMean(x []float64, scale float64) float64 {
 	m := median(x)
-	if sd <= 0 {
+	if scale <= 0 {
 		return m
 	}
 	for range 8 {
 		var sw, sx float64
 		for _, v := range x {
-			u := (v - m) / sd
+			u := (v - m) / scale
 			w := 1 / (tailWeight + u*u)
 			sw += w
 			sx += w * v

@@ -197,8 +197,8 @@ func fitPath(l0, l1 float64, points []pathPoint) (*shadePath, error) {
 	for i, q := range points {
 		weights[i] = q.weight / p.cast(q.level)
 	}
-	// Two rounds: the second one gives outlying panels (hot spots, stains)
-	// less say, with Tukey-like weights on the chromatic residual.
+	// Three rounds: later ones give outlying panels (hot spots, stains) less say, with
+	// Tukey-like weights on the chromatic residual.
 	for range 3 {
 		p.solve(points, weights, channels)
 		p.reweigh(points, weights)

@@ -3,6 +3,7 @@ package discharge
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -320,21 +321,27 @@ func TestRobustMeanShrugsOffAHotSpot(t *testing.T) {
 // Panel scatter that was put into lots is found again.
 func TestWithinLotScatter(t *testing.T) {
 	rng := rand.New(rand.NewPCG(11, 12))
-	const sdPanel, read = 0.08, 0.004
-	var levels [][]float64
-	var slope []float64
-	for i := range 60 {
-		g := 0.02 + 0.23*float64(i)/59
-		var ys []float64
-		for range 4 {
-			ys = append(ys, 0.5+g*sdPanel*rng.NormFloat64()+read*rng.NormFloat64())
+	const sdPanel, read, sets = 0.1, 0.004, 40
+	var panel, reading float64 // mean variances
+	for range sets {
+		var levels [][]float64
+		var slope []float64
+		for i := range 60 {
+			g := 0.02 + 0.23*float64(i)/59
+			var ys []float64
+			for range 4 {
+				ys = append(ys, 0.5+g*sdPanel*rng.NormFloat64()+read*rng.NormFloat64())
+			}
+			levels = append(levels, ys)
+			slope = append(slope, g)
 		}
-		levels = append(levels, ys)
-		slope = append(slope, g)
+		sp, rd := withinLot(levels, slope, read)
+		panel += sp * sp / sets
+		reading += rd * rd / sets
 	}
-	sp, rd := withinLot(levels, slope, read)
-	assert.InDelta(t, sdPanel, sp, 0.025)
-	assert.InDelta(t, read, rd, 0.002)
+	// 40 sets of 180 degrees of freedom tell a standard deviation to a percent.
+	assert.InEpsilon(t, sdPanel, math.Sqrt(panel), 0.05)
+	assert.InEpsilon(t, read, math.Sqrt(reading), 0.1)
 }
 
 // Three lots are refused with what to do, four are fitted.
@@ -382,4 +389,26 @@ func TestDeltaEP95OfADifferenceIsANumber(t *testing.T) {
 	assert.True(t, finite(got) && got >= 0, "%g", got)
 	// One channel alone: the 95 % point of a normal deviate, 1.96.
 	assert.InEpsilon(t, 1.96, deltaEP95(&[4]float64{1, 1, 1, 0}, &[3][3]float64{{1}}), 0.0125, "half of what TestChiSquare95 allows the square")
+}
+
+// The curve and the scale that are named are a candidate with the most weight of all
+// of that curve.
+func TestSummaryNamesTheScaleWithMostWeight(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	m.comps = slices.Clone(m.comps)[:1]
+	lighter := m.comps[0]
+	m.comps[0].weight, lighter.weight = 0.6, 0.4
+	lighter.link.scale = (lighter.link.scale + 1) % 3
+	m.comps = append(m.comps, lighter)
+	s := m.Summary()
+	assert.InDelta(t, 1, s.CurveShare, 1e-12)
+	assert.Equal(t, m.comps[0].link.scale.String(), s.LevelScale)
+}
+
+func TestFitRefusesAnotherProcessThanTheTables(t *testing.T) {
+	other, err := LookupProcess("hypochlorite-bath")
+	require.NoError(t, err)
+	_, err = Fit(demoTrials(t), &FitOptions{Process: other})
+	assert.ErrorIs(t, err, ErrWrongProcess)
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/colorimetry"
@@ -106,6 +107,23 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	e.printf("\n%s", t)
 	e.printf("%s", report.Wrap(fmt.Sprintf("pass: how probably the mean of the next lot lies within ΔE00 %s of %s. unload: while the expected shade does. "+
 		"± holds 95 %% of the means of lots.", report.Short(r.Tolerance, 3), r.targetWords()), "", "", textWidth))
+	if held := driftedText(m, best.Settings); held != "" {
+		e.printf("%s", report.Wrap(held, "", "", textWidth))
+	}
+}
+
+// driftedText names what only drifted in the trials and is not among the settings s.
+func driftedText(m *discharge.Model, s discharge.Settings) string {
+	var parts []string
+	for _, f := range m.Factors() {
+		if _, set := s[f.Column]; !set && !f.Fixed && !f.Chosen {
+			parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s %s", strings.ReplaceAll(f.Name(), "-", " "), report.Short(f.Middle, 3), f.Unit)))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "At " + strings.Join(parts, " and ") + ", the middle of the trials."
 }
 
 // windowText says when to unload, and what is left of the pass probability at
