@@ -16,7 +16,7 @@ type Difference interface {
 
 // ParseDifference reads the name of a formula, with factors in parentheses
 // where it has them: "CIE76", "CIE94 graphic arts" (or "CIE94"), "CIE94
-// textiles", "CMC(2:1)" (or "CMC"), "CIEDE2000(2:1:1)" (or "CIEDE2000", which is
+// textiles", "CIE94(1:1:1:0.045:0.015)" (kL:kC:kH:K1:K2), "CMC(2:1)" (or "CMC"), "CIEDE2000(2:1:1)" (or "CIEDE2000", which is
 // 1:1:1). Case does not matter, and a hyphen stands for a space.
 func ParseDifference(s string) (Difference, error) {
 	name, rest, hasFactors := strings.Cut(strings.ToLower(s), "(")
@@ -42,6 +42,8 @@ func ParseDifference(s string) (Difference, error) {
 		return CIE94GraphicArts(), nil
 	case name == "cie94 textiles" && k == nil:
 		return CIE94Textiles(), nil
+	case name == "cie94" && len(k) == 5:
+		return CIE94{k[0], k[1], k[2], k[3], k[4]}, nil
 	case name == "cmc" && k == nil:
 		return CMC{2, 1}, nil
 	case name == "cmc" && len(k) == 2:
@@ -51,7 +53,7 @@ func ParseDifference(s string) (Difference, error) {
 	case name == "ciede2000" && len(k) == 3:
 		return CIEDE2000{k[0], k[1], k[2]}, nil
 	}
-	return nil, fmt.Errorf("unknown difference formula %q: want CIE76, CIE94 graphic arts, CIE94 textiles, CMC(l:c) or CIEDE2000(kL:kC:kH)", s)
+	return nil, fmt.Errorf("unknown difference formula %q: want CIE76, CIE94 graphic arts, CIE94 textiles, CIE94(kL:kC:kH:K1:K2), CMC(l:c) or CIEDE2000(kL:kC:kH)", s)
 }
 
 // CIE76 is ΔE*ab, the distance in CIELAB [1].
@@ -142,7 +144,7 @@ func (f CIE94) String() string {
 	case CIE94Textiles():
 		return "CIE94 textiles"
 	}
-	return "CIE94(" + ratio(orDefault(f.KL, 1), orDefault(f.KC, 1), orDefault(f.KH, 1)) + ")"
+	return "CIE94(" + ratio(orDefault(f.KL, 1), orDefault(f.KC, 1), orDefault(f.KH, 1), orDefault(f.K1, 0.045), orDefault(f.K2, 0.015)) + ")"
 }
 
 // CMC is the CMC(l:c) formula [6]. The zero value is CMC(2:1), the textile

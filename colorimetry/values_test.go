@@ -261,7 +261,7 @@ func TestMetamerism(t *testing.T) {
 }
 
 func TestParseDifference(t *testing.T) {
-	for _, f := range []Difference{CIE76{}, CIE94GraphicArts(), CIE94Textiles(), CMC{2, 1}, CMC{1.4, 1}, CIEDE2000{1, 1, 1}, CIEDE2000{2, 1, 0.5}} {
+	for _, f := range []Difference{CIE76{}, CIE94GraphicArts(), CIE94Textiles(), CMC{2, 1}, CIE94{2, 1, 1, 0.048, 0.02}, CMC{1.4, 1}, CIEDE2000{1, 1, 1}, CIEDE2000{2, 1, 0.5}} {
 		if got, err := ParseDifference(f.String()); err != nil || got != f {
 			t.Errorf("%s is read as %v, %v", f, got, err)
 		}

@@ -16,7 +16,8 @@ import (
 // scatter narrow it by the rules of conditional normal variables, so a lot
 // where scatter is small against what it would teach is preferred.
 //
-// Settings stay inside the trials' region unless the bounds say otherwise.
+// Settings stay inside the trials' region unless the bounds say otherwise. Errors are
+// those of [Model.Suggest], and a target that cannot be reached.
 func (m *Model) Plan(opt *PlanOptions) (*Plan, error) {
 	return m.PlanContext(context.Background(), opt)
 }

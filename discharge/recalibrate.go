@@ -90,6 +90,10 @@ const manyLots = 5
 // the newer the lots look; the shift in log dose is estimated anew, drawn
 // towards zero, and its uncertainty widens the intervals. The shade path is
 // moved to the new base and white. m itself does not change.
+//
+// Errors: [ErrViewing] and [ErrWrongProcess] where the table does not go with the
+// model, [ErrUnknownFactor] where a lot lacks a factor, and readings that cannot be
+// brought together with it.
 func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	sd := DefaultShiftSD
 	if opt != nil && opt.ShiftSD != 0 {
@@ -132,7 +136,10 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	if err := n.relink(m.comps); err != nil {
 		return nil, err
 	}
-	return &n, n.shift(o, sd)
+	if err := n.shift(o, sd); err != nil {
+		return nil, err
+	}
+	return &n, nil
 }
 
 // relink draws the curves of comps between the new base and white.

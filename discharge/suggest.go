@@ -77,7 +77,10 @@ type search struct {
 	warned []error
 }
 
-// Suggest finds the settings whose next lot most probably passes.
+// Suggest finds the settings whose next lot most probably passes. A target out of
+// reach is an answer, not an error: Reachable is false and Why says why. Errors:
+// [ErrViewing] of a target that cannot be seen under the model's viewing,
+// [ErrUnknownFactor], [ErrHazard] and others of bounds, tolerance and count.
 func (m *Model) Suggest(t Target, opt *SuggestOptions) (Suggestions, error) {
 	return m.SuggestContext(context.Background(), t, opt)
 }
