@@ -35,6 +35,9 @@ type Model struct {
 	tensile   *tensile // nil without tensile tests
 	freedom   float64  // degrees of freedom of lots about predictions, see deviate; 0: normal
 	joint     bool     // the plateau's uncertainty counts together with that of η; not in files of earlier versions
+	// edged says that outside the trials nothing is surer than at their edge; not in
+	// files of earlier versions.
+	edged bool
 	// baseAssumed says that base readings were missing and something else stands in.
 	baseAssumed bool
 }
@@ -133,7 +136,7 @@ func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, baseAssumed: !o.hasBase, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, edged: true, baseAssumed: !o.hasBase, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
 	if m.process, err = processOf(t, o, opt); err != nil {
 		return nil, nil, err
 	}

@@ -167,8 +167,36 @@ func (m *Model) predictAt(v *values) (p Prediction) {
 	return p
 }
 
-// predict fills in p, which must be zero.
+// predict fills in p, which must be zero. Outside the trials nothing is surer than at
+// their edge: that curves end at base and white, whatever the dose, is taken for granted
+// only where lots were run.
 func (m *Model) predict(p *Prediction, v *values) {
+	m.extend(p, v)
+	if !p.Extrapolated || !m.edged {
+		return
+	}
+	edge := *v
+	for j := range m.basis.factors {
+		f := &m.basis.factors[j]
+		edge[j] = min(max(v[j], f.From), f.To)
+	}
+	var e Prediction
+	m.extend(&e, &edge)
+	r := max(e.LotCovariance[0][0]/p.LotCovariance[0][0], 1)
+	if p.DeltaEP95 > 0 {
+		r = max(r, e.DeltaEP95*e.DeltaEP95/(p.DeltaEP95*p.DeltaEP95))
+	}
+	for i := range 3 {
+		for j := range 3 {
+			p.MeanCovariance[i][j] *= r
+			p.LotCovariance[i][j] *= r
+		}
+	}
+	p.DeltaEP95 *= math.Sqrt(r)
+}
+
+// extend is predict by the curves alone.
+func (m *Model) extend(p *Prediction, v *values) {
 	var parts [maxComponents]mixPart
 	outside := m.parts(&parts, v)
 	mean, lot := m.spread(&parts)

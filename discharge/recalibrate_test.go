@@ -253,3 +253,32 @@ func TestRecalibrateSaysWhatItTakesForAShift(t *testing.T) {
 	assert.False(t, warned(20))
 	assert.True(t, warned(40))
 }
+
+// Far outside the trials, where every curve stands at base or white, nothing is surer
+// than at the edge of what was run.
+func TestFarOutsideNothingIsSurer(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	within := Settings{}
+	for _, f := range m.Factors() {
+		within[f.Column] = f.Middle
+	}
+	for _, f := range m.Factors() {
+		if f.Fixed || !f.Chosen {
+			continue
+		}
+		for far, edge := range map[float64]float64{1e6 * f.Hi: f.Hi, 1e-6 * f.Lo: f.Lo} {
+			s := within.Clone()
+			s[f.Column] = far
+			out, err := m.Predict(s)
+			require.NoError(t, err)
+			require.True(t, out.Extrapolated)
+			s[f.Column] = edge
+			at, err := m.Predict(s)
+			require.NoError(t, err)
+			require.False(t, at.Extrapolated)
+			assert.GreaterOrEqual(t, out.LotCovariance[0][0], at.LotCovariance[0][0]*(1-1e-9), "%s %g", f.Column, far)
+			assert.GreaterOrEqual(t, out.DeltaEP95, at.DeltaEP95*(1-1e-9), "%s %g", f.Column, far)
+		}
+	}
+}
