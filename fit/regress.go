@@ -327,7 +327,7 @@ func (t *task) reweight() error {
 	}
 	_, relative := t.weights.(Relative)
 	scaled := len(t.priors) > 0 && !t.weights.known()
-	if !relative && !scaled && t.loss == nil {
+	if !relative && !scaled && len(t.shrunk) == 0 && t.loss == nil {
 		return nil
 	}
 	f, jac := make([]float64, len(t.data)), make([]float64, len(t.data)*t.n)

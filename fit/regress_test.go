@@ -207,6 +207,46 @@ func TestGroupShifts(t *testing.T) {
 	}
 }
 
+// The SD of shrunk group means where the scatter is known: the mean square
+// between groups is n·ω² + σ², so that REML's ω² in balanced data is their
+// difference over n (analysis of variance, NIST e-Handbook 3.2.3.1).
+func TestShrunkWithKnownScatter(t *testing.T) {
+	const groups, n, sigma = 6, 4, 0.5
+	rng := rand.New(rand.NewPCG(11, 5))
+	m := Func{Parameters: []Param{{Name: "mean"}}, Value: func(p, x []float64) float64 { return p[0] + p[1+int(x[0])] }}
+	opt := &FitOptions{Start: make([]float64, groups+1)}
+	var d []Observation
+	mean := make([]float64, groups)
+	for g := range groups {
+		name := ShiftName(string(rune('A' + g)))
+		m.Parameters = append(m.Parameters, Param{Name: name})
+		opt.Shrunk = append(opt.Shrunk, name)
+		shift := rng.NormFloat64()
+		for range n {
+			y := 3 + shift + sigma*rng.NormFloat64()
+			mean[g] += y / n
+			d = append(d, Observation{X: []float64{float64(g)}, Y: y})
+		}
+	}
+	all, ss := 0.0, 0.0
+	for _, v := range mean {
+		all += v / groups
+	}
+	for _, v := range mean {
+		ss += (v - all) * (v - all)
+	}
+	r, err := Regress(m, d, KnownSD{sigma}, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := math.Sqrt(ss/(groups-1) - sigma*sigma/n)
+	digits(t, "SD of the shifts", r.ShrinkSD, want, 5)
+	// Means shrink by ω²/(ω² + σ²/n) towards the overall one (Henderson's BLUP).
+	for g, v := range mean {
+		digits(t, "shift", r.P[1+g], (v-all)*want*want/(want*want+sigma*sigma/n), 5)
+	}
+}
+
 // The parametric bootstrap of a near-linear fit reproduces the standard errors;
 // group resampling of groups that share a shift is wider than Wald.
 func TestBootstrap(t *testing.T) {
