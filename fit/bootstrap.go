@@ -67,7 +67,7 @@ func (r *Result) Bootstrap(kind Resampling, n int, rng *rand.Rand) (*Bootstrap, 
 	if kind != Parametric && r.comps != nil {
 		return nil, fmt.Errorf("fit: %w: with a variance function use the parametric bootstrap", ErrBadInput)
 	}
-	data := append([]Observation(nil), r.data...)
+	data := append([]Observation(nil), r.seen...)
 	count := make([]int, len(groups))
 	mult := make([]float64, len(data)) // how often each observation was drawn
 	for i := range mult {

@@ -26,7 +26,12 @@
 //
 // A Result has estimates, Covariance s²(JᵀWJ)⁻¹ (as NIST prints) and
 // ObservedCovariance (inverse observed information, as some dose-response
-// programs print; they differ by the curvature), and:
+// programs print; they differ by the curvature). With a robust loss (Huber,
+// Tukey) W is that of the scatter alone, and s² is K²[Σψ²/(n−p)]/[mean ψ']² [6];
+// the weights ψ/u, which follow the estimate, would make it too small. All
+// intervals and bands, refits and bootstraps of a robust fit rest on it: they
+// are of the least-squares fit to the pseudo-observations fitted + ψ/mean ψ',
+// which has this covariance. And:
 //
 //   - Wald, Profile, Delta, ProfileDerived: intervals of parameters and of
 //     derived quantities such as EffectiveDose; open sides say so;
@@ -52,4 +57,5 @@
 // [3] C.G. Broyden, Math. Comp. 19 (1965) 577.
 // [4] NIST Statistical Reference Datasets, https://www.itl.nist.gov/div898/strd.
 // [5] H.D. Patterson, R. Thompson, Biometrika 58 (1971) 545.
+// [6] P.J. Huber, Robust Statistics (1981), section 7.6.
 package fit

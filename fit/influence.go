@@ -105,16 +105,9 @@ type Outlier struct {
 func (r *Result) Outliers(alpha float64) ([]Outlier, error) {
 	var out []Outlier
 	if r.RobustWeights != nil {
-		abs := make([]float64, len(r.data))
-		u := make([]float64, len(r.data))
-		for i := range abs {
-			u[i] = r.Residuals[i] * r.row[i] / math.Sqrt(math.Max(r.RobustWeights[i], 1e-300))
-			abs[i] = math.Abs(u[i])
-		}
-		s := madScale(abs, len(r.free))
 		for i, w := range r.RobustWeights {
 			if w < 0.5 {
-				out = append(out, Outlier{Index: i, Score: u[i] / s, P: math.NaN()})
+				out = append(out, Outlier{Index: i, Score: r.scaled[i], P: math.NaN()})
 			}
 		}
 	} else {

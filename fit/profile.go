@@ -186,7 +186,11 @@ func (r *Result) profiler(level float64) (*profiler, error) {
 	}
 	r.restore(t)
 	t.opt.once, t.opt.MaxIter = true, 200
-	return &profiler{t: t, p: append([]float64(nil), r.P...), s: r.SD, rss0: r.RSS}, nil
+	rss := r.RSS
+	if r.RobustWeights != nil {
+		rss = sumSquares(r.wres)
+	}
+	return &profiler{t: t, p: append([]float64(nil), r.P...), s: r.SD, rss0: rss}, nil
 }
 
 func (pr *profiler) setDF(r *Result, g []float64, level float64) {

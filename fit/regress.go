@@ -65,7 +65,7 @@ type task struct {
 	model   Model
 	data    []Observation
 	weights Weights
-	loss    Loss
+	robust  *robust // nil without a Loss
 	params  []Param
 	n       int
 	opt     Options
@@ -105,10 +105,16 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 	if err := w.check(data); err != nil {
 		return nil, err
 	}
-	t := &task{model: m, data: data, weights: w, loss: opt.Loss, params: m.Params(), opt: opt.Solver, source: *opt, maxTry: opt.Starts, scale: 1}
+	t := &task{model: m, data: data, weights: w, params: m.Params(), opt: opt.Solver, source: *opt, maxTry: opt.Starts, scale: 1}
 	t.n = len(t.params)
 	if t.maxTry == 0 {
 		t.maxTry = 3
+	}
+	if opt.Loss != nil {
+		if _, ok := w.(VarianceFunction); ok {
+			return nil, fmt.Errorf("fit: %w: a robust loss with a variance function", ErrBadInput)
+		}
+		t.robust = newRobust(opt.Loss, w.known())
 	}
 	index := make(map[string]int, t.n)
 	t.opt.Lower, t.opt.Upper, t.opt.Fixed = make([]float64, t.n), make([]float64, t.n), make([]bool, t.n)
@@ -327,7 +333,7 @@ func (t *task) reweight() error {
 	}
 	_, relative := t.weights.(Relative)
 	scaled := len(t.priors) > 0 && !t.weights.known()
-	if !relative && !scaled && len(t.shrunk) == 0 && t.loss == nil {
+	if !relative && !scaled && len(t.shrunk) == 0 && t.robust == nil {
 		return nil
 	}
 	f, jac := make([]float64, len(t.data)), make([]float64, len(t.data)*t.n)
@@ -344,22 +350,23 @@ func (t *task) reweight() error {
 				t.sw[i] /= math.Abs(f[i])
 			}
 		}
-		if t.loss != nil {
-			sd := 1.0
+		switch {
+		case t.robust != nil:
 			for i := range t.data {
 				abs[i] = math.Abs((t.data[i].Y - f[i]) * t.sw[i])
 			}
-			if !t.weights.known() {
-				sd = madScale(abs, len(t.sol.Free))
-			}
-			t.scale = sd
+			t.robust.look(abs, len(t.sol.Free))
 			for i := range t.data {
-				if sd > 0 {
-					t.sw[i] *= math.Sqrt(t.loss.weight(abs[i] / sd))
+				t.sw[i] *= math.Sqrt(t.robust.weight(abs[i]))
+			}
+			if len(t.priors) > 0 && t.df() > 0 {
+				// The fit weighs the data by mean ψ'/τ², so that priors
+				// need this scale to weigh what their SD says.
+				if _, tau := t.robust.sds(t.df(), sumSquares(t.sol.Residuals[len(t.data):])); !math.IsInf(tau, 1) && tau > 0 {
+					t.scale = tau * math.Sqrt(t.robust.mean)
 				}
 			}
-		}
-		if scaled && t.loss == nil {
+		case scaled:
 			if df := t.df(); df > 0 && t.sol.RSS > 0 {
 				t.scale = math.Sqrt(t.sol.RSS / float64(df))
 			}
@@ -390,7 +397,12 @@ func (t *task) shrink() float64 {
 	if len(t.shrunk) == 0 {
 		return 0
 	}
-	cov := t.sol.Factorization().Inverse()
+	f := t.sol.Factorization()
+	if t.robust != nil && t.robust.mean > 0 {
+		l := t.linearized(math.Sqrt(t.robust.mean))
+		f = factorize(l.jac, len(l.res), t.n, t.sol.Free)
+	}
+	cov := f.Inverse()
 	if cov == nil {
 		return 0
 	}

@@ -23,14 +23,17 @@ type Result struct {
 	// RSS is the weighted residual sum of squares.
 	RSS float64
 	// SD is the residual standard deviation at unit weight; 1 when the
-	// scatter is known or described by Components.
+	// scatter is known or described by Components. With a Loss it is the one
+	// of normal scatter whose residuals, limited by the loss, would have the
+	// same mean square.
 	SD     float64
 	Fitted []float64
 	// Residuals are observed − fitted, in units of the response.
 	Residuals []float64
 	// LogLik is the Gaussian log-likelihood: with σ² = RSS/N (Equal,
 	// Relative), with the known scatter (KnownSD), or restricted
-	// (VarianceFunction).
+	// (VarianceFunction). With a Loss it takes the robust weights for given
+	// and does not compare models.
 	LogLik float64
 	// Components of a VarianceFunction, in the order of its terms.
 	Components []Component
@@ -48,13 +51,18 @@ type Result struct {
 	weights Weights
 	priors  int
 	opt     FitOptions
-	factor  *Factorization
-	cov     []float64 // unit-weight covariance (JᵀWJ)⁻¹, n×n
-	jac     []float64 // weighted, rows of data then priors
-	wres    []float64 // weighted residuals (fitted − observed), likewise
-	row     []float64 // multiplier of each observation, without whitening
-	comps   *components
-	free    []int
+	// What follows is of the least-squares fit that has these estimates and
+	// their covariance SD²·cov: the fit itself or, with a Loss, that of the
+	// pseudo-observations (see robust).
+	seen   []Observation // data or pseudo-observations
+	factor *Factorization
+	cov    []float64 // unit-weight covariance (JᵀWJ)⁻¹, n×n
+	jac    []float64 // weighted, rows of data then priors
+	wres   []float64 // weighted residuals (fitted − observed), likewise
+	row    []float64 // multiplier of each observation, without whitening
+	scaled []float64 // weighted residuals/scale of a robust fit
+	comps  *components
+	free   []int
 }
 
 // entangled is the condition number above which a warning names what moves
@@ -67,7 +75,7 @@ func (t *task) result() (*Result, error) {
 	n := t.n
 	r := &Result{Model: t.model, P: append([]float64(nil), s.P...), Fixed: append([]bool(nil), t.opt.Fixed...),
 		AtBound: append([]int(nil), s.AtBound...), N: len(t.data), DF: t.df(), RSS: s.RSS, SD: 1,
-		Iter: s.Iter, data: t.data, weights: t.weights, priors: len(t.priors), comps: t.comps, opt: t.source,
+		Iter: s.Iter, data: t.data, seen: t.data, weights: t.weights, priors: len(t.priors), comps: t.comps, opt: t.source,
 		free: append([]int(nil), s.Free...)}
 	for _, p := range t.params {
 		r.Names = append(r.Names, p.Name)
@@ -93,18 +101,41 @@ func (t *task) result() (*Result, error) {
 	if len(t.shrunk) > 0 {
 		r.ShrinkSD = t.priors[t.shrunk[0]].sd
 	}
-	if t.loss != nil {
-		r.RobustWeights = make([]float64, len(f))
-		for i := range f {
-			w := t.base[i]
-			if _, ok := t.weights.(Relative); ok {
-				w /= math.Abs(f[i])
-			}
-			r.RobustWeights[i] = (t.sw[i] / w) * (t.sw[i] / w)
-		}
-	}
 	r.scatter(t)
+	if t.robust != nil {
+		r.linearize(t)
+	}
 	return r, r.judge(t)
+}
+
+// linearize replaces the fit with robust weights by that of
+// pseudo-observations.
+func (r *Result) linearize(t *task) {
+	var tau float64
+	r.SD, tau = t.robust.sds(r.DF, sumSquares(r.wres[r.N:]))
+	relative := r.SD / tau
+	switch {
+	case r.DF <= 0 && !t.weights.known():
+		r.SD, relative = math.NaN(), 1
+	case tau == 0:
+		relative = 1
+	}
+	l := t.linearized(relative)
+	r.RobustWeights = l.robust
+	r.scaled = make([]float64, r.N)
+	for i, w := range t.weight(r.Fitted) {
+		r.scaled[i] = r.Residuals[i] * w / t.robust.scale
+	}
+	r.seen, r.row, r.wres, r.jac = l.data, l.row, l.res, l.jac
+	switch {
+	case r.cov == nil:
+	case relative == 0:
+		r.cov = nil
+		r.warn("so many observations lie where the loss gives way that the estimates do not hold still: there are no standard errors")
+	default:
+		r.factor = factorize(r.jac, len(r.wres), t.n, r.free)
+		r.cov = r.factor.Inverse()
+	}
 }
 
 // scatter sets SD, LogLik and Components.
@@ -258,7 +289,8 @@ func (r *Result) Value(name string) float64 {
 }
 
 // Covariance returns the covariance matrix of the estimates by rows,
-// s²(JᵀWJ)⁻¹, with zero rows for fixed parameters and those at a bound; nil
+// s²(JᵀWJ)⁻¹ or, with a Loss, the asymptotic one of M-estimators (see the
+// package comment), with zero rows for fixed parameters and those at a bound; nil
 // when the data do not determine the parameters.
 func (r *Result) Covariance() []float64 {
 	if r.cov == nil {
@@ -380,6 +412,9 @@ func (r *Result) ObservedSE() []float64 { return roots(r.ObservedCovariance(), l
 // restore puts a task into the state of the finished fit: weights, whitening,
 // prior scale.
 func (r *Result) restore(t *task) {
+	if r.RobustWeights != nil {
+		t.data = r.seen
+	}
 	copy(t.sw, r.row)
 	for _, k := range t.shrunk {
 		t.priors[k].sd = r.ShrinkSD
@@ -443,7 +478,11 @@ func (r *Result) String() string {
 		}
 	}
 	if len(r.Components) == 0 {
-		fmt.Fprintf(&b, "residual SD %.4g on %d df (SE from s²(JᵀWJ)⁻¹)\n", r.SD, r.DF)
+		how := "s²(JᵀWJ)⁻¹"
+		if r.RobustWeights != nil {
+			how = "the covariance of M-estimators"
+		}
+		fmt.Fprintf(&b, "residual SD %.4g on %d df (SE from %s)\n", r.SD, r.DF, how)
 	}
 	for _, c := range r.Components {
 		fmt.Fprintf(&b, "SD %s %.4g\n", c.Name, c.SD())
