@@ -41,8 +41,9 @@ type Result struct {
 	RobustWeights []float64
 	// ShrinkSD is the estimated SD of the Shrunk parameters; 0 without.
 	ShrinkSD float64
-	// Condition of the Jacobian with columns of unit length. Above 1e4 or so
-	// parameters are strongly entangled, above 1e10 not determined.
+	// Condition of the Jacobian with columns of unit length. Above 1e3 a
+	// warning names the parameters that moved together, above 1e10 an error
+	// says that they are not determined.
 	Condition float64
 	Warnings  []error
 	Iter      int
