@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"sort"
@@ -179,6 +180,53 @@ func TestOptimalDesigns(t *testing.T) {
 	}
 	if done < 20 {
 		t.Errorf("only %d designs compared", done)
+	}
+}
+
+func TestDesignWeightsErrors(t *testing.T) {
+	// A parabola at places among which the best three, the ends and the
+	// middle, are not: the exchanges must share the middle between two.
+	var xs [][]float64
+	for _, x := range []float64{-1, -0.6, -0.13, 0.11, 0.5, 1} {
+		xs = append(xs, []float64{x})
+	}
+	cand, err := Candidates(Polynomial(2), [][]float64{{0, 0, 0}}, xs, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := DesignWeights(nil, 0); !errors.Is(err, ErrBadInput) {
+		t.Errorf("no candidates: %v", err)
+	}
+	for _, tol := range []float64{-1, 1, math.NaN()} {
+		if _, err := DesignWeights(cand, tol); !errors.Is(err, ErrBadInput) {
+			t.Errorf("tolerance %g: %v", tol, err)
+		}
+	}
+	for _, c := range [][2][]Candidate{{nil, cand}, {cand, nil}} {
+		if _, err := Sensitivity(c[0], make([]float64, len(c[0])), c[1]); !errors.Is(err, ErrBadInput) {
+			t.Errorf("sensitivity of %d settings at %d: %v", len(c[0]), len(c[1]), err)
+		}
+	}
+	// The largest sensitivity is the number of parameters for the optimum, and
+	// for no other design (J. Kiefer, J. Wolfowitz, Canad. J. Math. 12 (1960) 363).
+	excess := func(w []float64) float64 {
+		v, err := Sensitivity(cand, w, cand)
+		if err != nil {
+			t.Fatal(err)
+		}
+		top := 0.0
+		for _, s := range v {
+			top = math.Max(top, s)
+		}
+		return top - 3
+	}
+	short, err := designWeights(cand, 1e-6, 1)
+	if !errors.Is(err, ErrNotConverged) || short == nil || !(excess(short) > 3e-6) {
+		t.Errorf("after one exchange: %v, %v", short, err)
+	}
+	w, err := DesignWeights(cand, 1e-6)
+	if err != nil || excess(w) > 4e-6 {
+		t.Errorf("weights %v: %v", w, err)
 	}
 }
 

@@ -10,6 +10,9 @@ import (
 // scenario. By the equivalence theorem its maximum is the number of parameters
 // exactly for the optimum; p/maximum bounds the efficiency from below.
 func Sensitivity(support []Candidate, weights []float64, candidates []Candidate) ([]float64, error) {
+	if len(support) == 0 || len(weights) != len(support) || len(candidates) == 0 {
+		return nil, fmt.Errorf("fit: %w: sensitivity of %d settings with %d weights at %d candidates", ErrBadInput, len(support), len(weights), len(candidates))
+	}
 	e := newExchanger(D{}, candidates, nil)
 	m := make([]float64, e.p*e.p)
 	for i, q := range support {
@@ -32,10 +35,20 @@ func Sensitivity(support []Candidate, weights []float64, candidates []Candidate)
 
 // DesignWeights finds the D-optimal weights of candidates for one scenario by the
 // vertex exchange method (D. Böhning, Metrika 33 (1986) 337), until the
-// efficiency bound p/max reaches 1 − tol (0 means 1e-6).
+// efficiency bound p/max reaches 1 − tol (0 means 1e-6). Where rounding or many
+// alike candidates keep it from there, the weights come with an error that says
+// how far it got.
 func DesignWeights(candidates []Candidate, tol float64) ([]float64, error) {
+	return designWeights(candidates, tol, 20000)
+}
+
+// designWeights is DesignWeights with a limit of exchanges.
+func designWeights(candidates []Candidate, tol float64, limit int) ([]float64, error) {
 	if tol == 0 {
 		tol = 1e-6
+	}
+	if len(candidates) == 0 || !(tol > 0 && tol < 1) {
+		return nil, fmt.Errorf("fit: %w: weights of %d candidates to a tolerance of %g (need candidates and a tolerance between 0 and 1)", ErrBadInput, len(candidates), tol)
 	}
 	e := newExchanger(D{}, candidates, nil)
 	p := e.p
@@ -53,7 +66,7 @@ func DesignWeights(candidates []Candidate, tol float64) ([]float64, error) {
 		idx[i] = i
 	}
 	m := make([]float64, p*p)
-	for iter := 0; iter < 20000; iter++ {
+	for iter := 0; ; iter++ {
 		clear(m)
 		for k, v := range w {
 			if v > 0 {
@@ -77,7 +90,10 @@ func DesignWeights(candidates []Candidate, tol float64) ([]float64, error) {
 			}
 		}
 		if dHi <= float64(p)/(1-tol) {
-			break
+			return w, nil
+		}
+		if iter == limit {
+			return w, fmt.Errorf("fit: design weights after %d exchanges are %.9f efficient, short of 1 − %g: %w", iter, float64(p)/dHi, tol, ErrNotConverged)
 		}
 		// Best step from lo to hi: det(M + a(g_h g_hᵀ − g_l g_lᵀ)).
 		c := dotPlain(xHi, candidates[lo].G[0])
@@ -92,5 +108,4 @@ func DesignWeights(candidates []Candidate, tol float64) ([]float64, error) {
 			w[lo] = 0
 		}
 	}
-	return w, nil
 }
