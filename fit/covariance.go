@@ -44,17 +44,9 @@ type components struct {
 	key     [][]int     // by term, the number of the sharing set of each observation
 	blocks  []block
 	theta   []float64
-	started bool           // theta holds an estimate, maybe of zeros
-	plain   bool           // no prior of the shares
-	s       []float64      // S of the last scoring step: information is S/2
-	o       []float64      // observed information is o − S/2
-	reml    float64        // restricted log-likelihood
-	f       *Factorization // of the whitened Jacobian at the last step
-	z       []float64      // rows×p, Z = X R⁻¹ at the last step
-	p       int
-	u       []float64   // P r
-	m       [][]float64 // by term, M_k = ZᵀWV_kWZ (p×p)
-	q2      [][]float64 // by pair of terms, ZᵀWV_kWV_lWZ
+	started bool   // theta holds an estimate, maybe of zeros
+	plain   bool   // no prior of the shares
+	at      *score // at the estimate
 }
 
 func newComponents(v VarianceFunction, data []Observation) *components {

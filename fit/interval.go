@@ -76,7 +76,7 @@ func (r *Result) contrast(g, extra []float64) (se, df float64, err error) {
 // covariances linear in the components), and the derivatives of v by the
 // components.
 func (c *components) gradient(g []float64) (v, adj float64, d []float64) {
-	p, f := c.p, c.f
+	p, f := c.at.p, c.at.f
 	// With Z = X R⁻¹: C = R⁻¹R⁻ᵀ, so gᵀCg = |a|², a = R⁻ᵀg, and
 	// ∂v/∂θ_k = aᵀM_k a.
 	a := make([]float64, p)
@@ -91,7 +91,7 @@ func (c *components) gradient(g []float64) (v, adj float64, d []float64) {
 	for k := range d {
 		ma[k] = make([]float64, p)
 		for i := range ma[k] {
-			ma[k][i] = dotPlain(c.m[k][i*p:(i+1)*p], a)
+			ma[k][i] = dotPlain(c.at.m[k][i*p:(i+1)*p], a)
 		}
 		d[k] = dotPlain(a, ma[k])
 	}
@@ -100,12 +100,12 @@ func (c *components) gradient(g []float64) (v, adj float64, d []float64) {
 	for _, k := range pos {
 		e := make([]float64, nt)
 		e[k] = 1
-		w := solveSymmetric(c.s, e, nt, pos)
+		w := solveSymmetric(c.at.s, e, nt, pos)
 		if w == nil {
 			return v, 0, d
 		}
 		for j, l := range pos {
-			q := c.q2[min(k, l)*nt+max(k, l)]
+			q := c.at.q2[min(k, l)*nt+max(k, l)]
 			t := 0.0
 			for r := 0; r < p; r++ {
 				t += a[r] * dotPlain(q[r*p:(r+1)*p], a)
@@ -131,7 +131,7 @@ func (c *components) positive() []int {
 // components.
 func (c *components) satterthwaite(v float64, d []float64) float64 {
 	pos := c.positive()
-	x := solveSymmetric(c.s, d, len(c.theta), pos)
+	x := solveSymmetric(c.at.s, d, len(c.theta), pos)
 	if x == nil {
 		return math.NaN()
 	}

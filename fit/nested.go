@@ -64,7 +64,7 @@ func (r *Result) Effects(k int) []Effect {
 			out = append(out, e)
 		}
 		// θ h ᵀ P y; u is of fitted − observed.
-		out[at[id]].Value -= c.theta[k] * c.h[k][i] * c.u[i]
+		out[at[id]].Value -= c.theta[k] * c.h[k][i] * c.at.u[i]
 	}
 	return out
 }

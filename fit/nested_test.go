@@ -254,13 +254,14 @@ func TestREMLDerivatives(t *testing.T) {
 		at := func(i int, f float64) (q, s, o []float64, ll float64) {
 			th := append([]float64(nil), c.theta...)
 			th[i] *= 1 + f
-			q, s, ll, _ = c.score(th, res, x, 2, []int{0, 1})
+			sc, _ := c.score(th, res, x, 2, []int{0, 1})
+			q, s = sc.q, sc.s
 			for k := range q { // 2 × derivative
 				for l, v := range th {
 					q[k] -= s[k*2+l] * v
 				}
 			}
-			return q, s, c.o, ll
+			return q, s, sc.o, sc.ll
 		}
 		for i := range c.theta {
 			const f = 1e-4

@@ -152,7 +152,7 @@ func (r *Result) scatter(t *task) {
 	nn := float64(r.N)
 	switch {
 	case t.comps != nil:
-		r.LogLik = t.comps.reml
+		r.LogLik = t.comps.at.ll
 		for _, w := range t.base {
 			r.LogLik += math.Log(w)
 		}
@@ -169,7 +169,7 @@ func (r *Result) scatter(t *task) {
 				if kk == k {
 					e := make([]float64, nt)
 					e[k] = 1
-					if x := solveSymmetric(t.comps.s, e, nt, pos); x != nil {
+					if x := solveSymmetric(t.comps.at.s, e, nt, pos); x != nil {
 						c.SE = math.Sqrt(2 * x[i])
 					}
 				}

@@ -45,7 +45,10 @@ func (c *components) estimate(r, x []float64, n int, free []int) (size []float64
 	if err != nil {
 		return nil, err
 	}
-	_, c.s, c.reml, _ = c.score(c.theta, r, x, n, free)
+	var ok bool
+	if c.at, ok = c.score(c.theta, r, x, n, free); !ok {
+		return nil, errNoScatter
+	}
 	return size, nil
 }
 
@@ -67,7 +70,7 @@ func change(from, to, size []float64) float64 {
 // the observed information where it is positive definite and else the expected
 // one (which is iterated MINQUE), halved where the likelihood falls.
 func (c *components) scoring(size, r, x []float64, n int, free []int) error {
-	q, s, ll, ok := c.score(c.theta, r, x, n, free)
+	at, ok := c.score(c.theta, r, x, n, free)
 	if !ok {
 		return errNoScatter
 	}
@@ -79,12 +82,12 @@ func (c *components) scoring(size, r, x []float64, n int, free []int) error {
 	a, b := make([]float64, nt*nt), make([]float64, nt)
 	for iter := 0; iter < 200; iter++ {
 		for i := range a {
-			a[i] = 2*c.o[i] - s[i]
+			a[i] = 2*at.o[i] - at.s[i]
 		}
 		for k := range b {
-			b[k] = q[k]
+			b[k] = at.q[k]
 			for l, th := range c.theta {
-				b[k] += (a[k*nt+l] - s[k*nt+l]) * th
+				b[k] += (a[k*nt+l] - at.s[k*nt+l]) * th
 			}
 		}
 		var next []float64
@@ -92,24 +95,24 @@ func (c *components) scoring(size, r, x []float64, n int, free []int) error {
 			next = nonNegative(a, b)
 		}
 		if next == nil {
-			next = nonNegative(s, q)
+			next = nonNegative(at.s, at.q)
 		}
 		if next == nil {
 			return errAlike
 		}
 		gain := 0.0
 		for k, th := range c.theta {
-			d := q[k]
+			d := at.q[k]
 			for l, th := range c.theta {
-				d -= s[k*nt+l] * th
+				d -= at.s[k*nt+l] * th
 			}
 			gain += 0.5 * d * (next[k] - th)
 		}
 		for half := 0; ; half++ {
 			moved := change(c.theta, next, size)
-			q2, s2, ll2, ok2 := c.score(next, r, x, n, free)
-			if ok2 && (ll2 >= ll || gain < invisible*math.Max(1, math.Abs(ll))) {
-				c.theta, q, s, ll = next, q2, s2, ll2
+			try, ok := c.score(next, r, x, n, free)
+			if ok && (try.ll >= at.ll || gain < invisible*math.Max(1, math.Abs(at.ll))) {
+				c.theta, at = next, try
 				if moved < settled {
 					return nil
 				}
@@ -158,17 +161,17 @@ func (c *components) shares(size, r, x []float64, n int, free []int) error {
 		}
 		return lp
 	}
-	q, s, ll, ok := c.score(c.theta, r, x, n, free)
+	at, ok := c.score(c.theta, r, x, n, free)
 	if !ok || na == 0 {
 		return errNoScatter
 	}
-	ll += prior(c.theta)
+	ll := at.ll + prior(c.theta)
 	g, h, next := make([]float64, nt), make([]float64, nt*nt), make([]float64, nt)
 	for iter := 0; iter < 200; iter++ {
 		for _, k := range idx {
-			d := q[k]
+			d := at.q[k]
 			for _, l := range idx {
-				d -= s[k*nt+l] * c.theta[l]
+				d -= at.s[k*nt+l] * c.theta[l]
 			}
 			g[k] = 0.5*c.theta[k]*d + sharePower*(1-float64(na)*share[k])
 		}
@@ -183,9 +186,9 @@ func (c *components) shares(size, r, x []float64, n int, free []int) error {
 			}
 			return solveSymmetric(h, g, nt, idx)
 		}
-		step := curve(func(i int) float64 { return c.o[i] - s[i]/2 }, 1)
+		step := curve(func(i int) float64 { return at.o[i] - at.s[i]/2 }, 1)
 		if step == nil {
-			step = curve(func(i int) float64 { return s[i] / 2 }, 0)
+			step = curve(func(i int) float64 { return at.s[i] / 2 }, 0)
 		}
 		if step == nil {
 			return errAlike
@@ -204,25 +207,26 @@ func (c *components) shares(size, r, x []float64, n int, free []int) error {
 				next[k] = c.theta[k] * math.Exp(f*step[i])
 			}
 			moved := change(c.theta, next, size)
-			q2, s2, ll2, ok2 := c.score(next, r, x, n, free)
-			if ok2 {
-				ll2 += prior(next)
+			try, ok := c.score(next, r, x, n, free)
+			llTry := math.Inf(-1)
+			if ok {
+				llTry = try.ll + prior(next)
 			}
-			if ok2 && (ll2 >= ll || f*gain < invisible*math.Max(1, math.Abs(ll))) {
+			if ok && (llTry >= ll || f*gain < invisible*math.Max(1, math.Abs(ll))) {
 				copy(c.theta, next)
-				q, s, ll = q2, s2, ll2
+				at, ll = try, llTry
 				if moved < settled {
-					return c.distinct(s, idx)
+					return c.distinct(at.s, idx)
 				}
 				break
 			}
 			if half == 30 {
-				return c.distinct(s, idx)
+				return c.distinct(at.s, idx)
 			}
 			f /= 2
 		}
 	}
-	return c.distinct(s, idx)
+	return c.distinct(at.s, idx)
 }
 
 // distinct makes sure that the data, not only the prior, tell the terms apart.

@@ -138,7 +138,10 @@ func (t *task) fitVariance(v VarianceFunction) error {
 			for k := range c.theta {
 				c.theta[k] = old[k] + part*(c.theta[k]-old[k])
 			}
-			_, c.s, c.reml, _ = c.score(c.theta, r, x, t.n, t.sol.Free)
+			var ok bool
+			if c.at, ok = c.score(c.theta, r, x, t.n, t.sol.Free); !ok {
+				return errNoScatter
+			}
 		}
 		t.white = &whitener{c.blocks}
 		if err := t.solve(p); err != nil && t.sol == nil {
