@@ -234,17 +234,39 @@ func (m MultiFactor) batch(data []Observation) func(f, jac, p []float64) {
 // Start implements Starter: for several guesses of the ends, levels are turned
 // into log doses and these regressed on the factors.
 func (m MultiFactor) Start(data []Observation, fixed []float64) ([][]float64, error) {
-	n := len(fixed)
+	if err := m.checkPredictors(data); err != nil {
+		return nil, err
+	}
+	s := m.newStarter(data, fixed)
+	for _, shape := range s.shapes() {
+		for _, e := range endGuesses(data) {
+			s.try(e[0], e[1], shape)
+		}
+	}
+	if len(s.list) == 0 {
+		return nil, fmt.Errorf("fit: no start found: %w", ErrNotIdentified)
+	}
+	return s.best(), nil
+}
+
+// checkPredictors makes sure that observations have all factors and a group.
+func (m MultiFactor) checkPredictors(data []Observation) error {
 	for i, o := range data {
 		if want := len(m.Factors) + min(1, len(m.Groups)); len(o.X) < want {
-			return nil, fmt.Errorf("fit: %w: observation %d has %d predictors, need %d", ErrBadInput, i, len(o.X), want)
+			return fmt.Errorf("fit: %w: observation %d has %d predictors, need %d", ErrBadInput, i, len(o.X), want)
 		}
 		if len(m.Groups) > 0 {
 			if g := o.X[len(m.Factors)]; g < 0 || g >= float64(len(m.Groups)) || g != math.Trunc(g) {
-				return nil, fmt.Errorf("fit: %w: observation %d has group number %g of %d", ErrBadInput, i, g, len(m.Groups))
+				return fmt.Errorf("fit: %w: observation %d has group number %g of %d", ErrBadInput, i, g, len(m.Groups))
 			}
 		}
 	}
+	return nil
+}
+
+// endGuesses are pairs of ends, of no dose and of infinite dose, somewhat
+// beyond the responses: on both sides, below or above.
+func endGuesses(data []Observation) [][2]float64 {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, o := range data {
 		lo, hi = math.Min(lo, o.Y), math.Max(hi, o.Y)
@@ -252,102 +274,106 @@ func (m MultiFactor) Start(data []Observation, fixed []float64) ([][]float64, er
 	if lo == hi {
 		hi = lo + math.Max(1e-6*math.Abs(lo), 1e-12)
 	}
-	rows := make([]float64, len(data)*n)
+	const little = 0.02
+	var ends [][2]float64
+	for _, ext := range []float64{little, 0.1, 0.4, 1.5} {
+		l, h := lo-ext*(hi-lo), hi+ext*(hi-lo)
+		nearL, nearH := lo-little*(hi-lo), hi+little*(hi-lo)
+		ends = append(ends, [2]float64{l, h}, [2]float64{l, nearH}, [2]float64{nearL, h},
+			[2]float64{h, l}, [2]float64{nearH, l}, [2]float64{h, nearL})
+	}
+	return ends
+}
+
+// starter collects start values of a MultiFactor.
+type starter struct {
+	m     MultiFactor
+	data  []Observation
+	fixed []float64 // NaN where free
+	rows  []float64 // ∂η/∂p by observation
+	fam   family
+	at    int   // place of the shape, or −1
+	free  []int // parameters of η
+	f     []float64
+	list  []startPoint
+}
+
+type startPoint struct {
+	p   []float64
+	rss float64
+}
+
+func (m MultiFactor) newStarter(data []Observation, fixed []float64) *starter {
+	n := len(fixed)
+	s := &starter{m: m, data: data, fixed: fixed, rows: make([]float64, len(data)*n), fam: m.Curve.family(), at: m.shapeAt(), f: make([]float64, len(data))}
 	for i, o := range data {
-		m.basis(rows[i*n:(i+1)*n], o.X)
+		m.basis(s.rows[i*n:(i+1)*n], o.X)
 	}
-	fam, at := m.Curve.family(), m.shapeAt()
-	shapes := []float64{0}
-	if at >= 0 {
-		shapes = []float64{1.2, 2, 4}
-		if !math.IsNaN(fixed[at]) {
-			shapes = []float64{fixed[at]}
-		}
-	}
-	var free []int // parameters of η
 	for j := 2; j < n; j++ {
-		if j != at && math.IsNaN(fixed[j]) {
-			free = append(free, j)
+		if j != s.at && math.IsNaN(fixed[j]) {
+			s.free = append(s.free, j)
 		}
 	}
-	type point struct {
-		p   []float64
-		rss float64
+	return s
+}
+
+// shapes are guesses of the shape: one that does not matter for curves without.
+func (s *starter) shapes() []float64 {
+	switch {
+	case s.at < 0:
+		return []float64{0}
+	case !math.IsNaN(s.fixed[s.at]):
+		return []float64{s.fixed[s.at]}
 	}
-	var list []point
-	f := make([]float64, len(data))
-	for _, sh := range shapes {
-		for _, ext := range []float64{0.02, 0.1, 0.4, 1.5} {
-			for _, rising := range []bool{true, false} {
-				for side := 0; side < 3; side++ { // extend both ends, the lower, the upper
-					l, h := lo-ext*(hi-lo), hi+ext*(hi-lo)
-					if side == 1 {
-						h = hi + 0.02*(hi-lo)
-					} else if side == 2 {
-						l = lo - 0.02*(hi-lo)
-					}
-					zero, inf := l, h
-					if !rising {
-						zero, inf = h, l
-					}
-					if !math.IsNaN(fixed[Zero]) {
-						zero = fixed[Zero]
-					}
-					if !math.IsNaN(fixed[Infinite]) {
-						inf = fixed[Infinite]
-					}
-					if zero == inf {
-						continue
-					}
-					p := make([]float64, n)
-					for j, v := range fixed {
-						if !math.IsNaN(v) {
-							p[j] = v
-						}
-					}
-					p[Zero], p[Infinite] = zero, inf
-					if at >= 0 {
-						p[at] = sh
-					}
-					m.linearStart(p, data, rows, free, fam, sh)
-					for i := range data {
-						f[i], _, _, _ = unit(fam, sh, dotPlain(rows[i*n+2:(i+1)*n], p[2:]))
-					}
-					z, iv, rss, ok := ends(data, f, fixed[Zero], fixed[Infinite])
-					if !ok || !finite(p) {
-						continue
-					}
-					p[Zero], p[Infinite] = z, iv
-					list = append(list, point{p, rss})
-				}
-			}
+	return []float64{1.2, 2, 4}
+}
+
+// try adds the start from one guess of ends and shape, if there is one.
+func (s *starter) try(zero, inf, shape float64) {
+	n := len(s.fixed)
+	p := make([]float64, n)
+	for j, v := range s.fixed {
+		if !math.IsNaN(v) {
+			p[j] = v
 		}
 	}
-	if len(list) == 0 {
-		return nil, fmt.Errorf("fit: no start found: %w", ErrNotIdentified)
+	if math.IsNaN(s.fixed[Zero]) {
+		p[Zero] = zero
 	}
-	// Of mirror images (a symmetric curve with ends exchanged) take the one in
-	// which the factors together raise the dose.
-	raises := func(p []float64) bool {
-		s := 0.0
-		for j := 3; j < 3+m.varied(); j++ {
-			lo, hi := math.Inf(1), math.Inf(-1)
-			for i := range data {
-				lo, hi = math.Min(lo, rows[i*n+j]), math.Max(hi, rows[i*n+j])
-			}
-			s += p[j] * (hi - lo)
-		}
-		return s > 0
+	if math.IsNaN(s.fixed[Infinite]) {
+		p[Infinite] = inf
 	}
-	sort.SliceStable(list, func(i, j int) bool {
-		a, b := list[i], list[j]
+	if p[Zero] == p[Infinite] {
+		return
+	}
+	if s.at >= 0 {
+		p[s.at] = shape
+	}
+	s.m.linearStart(p, s.data, s.rows, s.free, s.fam, shape)
+	for i := range s.data {
+		s.f[i], _, _, _ = unit(s.fam, shape, dotPlain(s.rows[i*n+2:(i+1)*n], p[2:]))
+	}
+	z, iv, rss, ok := ends(s.data, s.f, s.fixed[Zero], s.fixed[Infinite])
+	if !ok || !finite(p) {
+		return
+	}
+	p[Zero], p[Infinite] = z, iv
+	s.list = append(s.list, startPoint{p, rss})
+}
+
+// best returns up to eight starts: the best three and every third after them.
+// Of mirror images (a symmetric curve with ends exchanged) the one comes first in
+// which the factors together raise the dose.
+func (s *starter) best() [][]float64 {
+	sort.SliceStable(s.list, func(i, j int) bool {
+		a, b := s.list[i], s.list[j]
 		if math.Abs(a.rss-b.rss) > 1e-6*(a.rss+b.rss) {
 			return a.rss < b.rss
 		}
-		return raises(a.p) && !raises(b.p)
+		return s.raises(a.p) && !s.raises(b.p)
 	})
 	var out [][]float64
-	for i, q := range list {
+	for i, q := range s.list {
 		if i%3 == 0 || i < 3 {
 			out = append(out, q.p)
 		}
@@ -355,7 +381,20 @@ func (m MultiFactor) Start(data []Observation, fixed []float64) ([][]float64, er
 			break
 		}
 	}
-	return out, nil
+	return out
+}
+
+// raises reports whether the factors together raise the dose over their ranges.
+func (s *starter) raises(p []float64) bool {
+	n, sum := len(p), 0.0
+	for j := 3; j < 3+s.m.varied(); j++ {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for i := range s.data {
+			lo, hi = math.Min(lo, s.rows[i*n+j]), math.Max(hi, s.rows[i*n+j])
+		}
+		sum += p[j] * (hi - lo)
+	}
+	return sum > 0
 }
 
 // linearStart regresses the log doses that belong to the responses, given the
