@@ -85,136 +85,163 @@ func (s *Solver) relStep(fnorm float64) float64 {
 	return big
 }
 
+// walk is one run of the iteration.
+type walk struct {
+	*Solver
+	fnorm      float64 // |r| at the current point
+	delta, par float64 // radius of the trust region, Levenberg-Marquardt parameter
+	last       float64 // the Gauss-Newton step before this one; infinite after others
+	first      bool    // no step was taken yet
+	stall      int     // steps in a row that were too small to matter
+	polishes   int
+}
+
 // run iterates from start and reports whether it ended in a minimum of full rank.
 func (s *Solver) run(start []float64, factor float64) (bool, error) {
 	fnorm, err := s.startAt(start)
 	if err != nil {
 		return false, err
 	}
-	var (
-		delta, par float64
-		last       = math.Inf(1) // the Gauss-Newton step before this one
-		first      = true
-		limit      = s.iter + s.maxIter
-		stall      int
-		polishes   int
-	)
-	for ; s.iter < limit; s.iter++ {
+	w := walk{Solver: s, fnorm: fnorm, last: math.Inf(1), first: true}
+	for limit := s.iter + s.maxIter; s.iter < limit; s.iter++ {
 		s.pickActive()
 		if len(s.active) == 0 {
 			return s.finish(true, "all parameters are at bounds", 0), nil
 		}
 		copy(s.rhs, s.r)
-		s.load(first)
-		if fnorm == 0 {
+		s.load(w.first)
+		if w.fnorm == 0 {
 			return s.finish(true, "exact fit", 0), nil
 		}
-		if first {
-			x := s.scaledLength()
-			delta = factor * x
-			if delta == 0 {
-				delta = factor
+		if w.first {
+			w.delta = factor * s.scaledLength()
+			if w.delta == 0 {
+				w.delta = factor
 			}
 		}
-		full := true
-		for try := 0; ; try++ {
-			if !full {
-				s.pickActive()
-				copy(s.rhs, s.r)
-				s.load(false)
-			}
-			par = s.reg.step(s.dq[:len(s.active)], delta, par, s.rank)
-			pnorm := norm2(s.reg.dx[:len(s.active)])
-			pred, dir := s.predicted(fnorm, par, pnorm)
-			s.unscale()
-			clipped := s.clip(delta, fnorm, &pred, &dir, &pnorm)
-			full = !clipped
-			rel := s.relStep(fnorm)
-			if first {
-				delta = math.Min(delta, pnorm)
-			}
-			for j := range s.p {
-				s.pTry[j] = s.p[j] + s.s[j]
-			}
-			if clipped {
-				s.project()
-			}
-			gauss := par == 0 && !clipped
-			ok := s.eval(s.rTry, s.jacTry, s.pTry)
-			fTry := math.Inf(1)
-			if ok {
-				fTry = norm2(s.rTry)
-			}
-			if gauss && rel < 1e-2 && polishes < 3 && fTry <= fnorm*(1+1e-6) {
-				// The quadratic model rules: take the step and polish.
-				s.accept()
-				fnorm = fTry
-				if s.polish(fnorm, rel, last) {
-					return s.sol.Converged && s.rank == len(s.active), nil
-				}
-				fnorm = norm2(s.r)
-				polishes++
-				first = false
-				break
-			}
-			act := -1.0
-			if 0.1*fTry < fnorm {
-				q := fTry / fnorm
-				act = 1 - q*q
-			}
-			ratio := 0.0
-			if pred > 0 {
-				ratio = act / pred
-			}
-			if ratio <= 0.25 {
-				t := 0.5
-				if act < 0 {
-					t = 0.5 * dir / (dir + 0.5*act)
-				}
-				if 0.1*fTry >= fnorm || t < 0.1 || math.IsNaN(t) {
-					t = 0.1
-				}
-				delta = t * math.Min(delta, pnorm/0.1)
-				par /= t
-			} else if par == 0 || ratio >= 0.75 {
-				delta = pnorm / 0.5
-				par *= 0.5
-			}
-			if ratio >= 1e-4 {
-				s.accept()
-				fnorm = fTry
-				if gauss {
-					last = rel
-				} else {
-					last = math.Inf(1)
-				}
-				if rel <= s.tol {
-					if stall++; stall >= 3 {
-						return s.settle(rel), nil
-					}
-				} else {
-					stall = 0
-				}
-				first = false
-				break
-			}
-			first = false
-			if rel <= 1e-15 || delta == 0 || try > 200 {
-				return s.settle(rel), nil
-			}
+		if ended, good := w.advance(); ended {
+			return good, nil
 		}
 	}
+	s.reload()
+	return s.finish(false, "iteration limit reached", math.NaN()), nil
+}
+
+// reload factors the Jacobian at the current point anew.
+func (s *Solver) reload() {
 	s.pickActive()
 	copy(s.rhs, s.r)
 	s.load(false)
-	return s.finish(false, "iteration limit reached", math.NaN()), nil
+}
+
+// advance tries steps until one is taken, and reports whether the run has ended
+// by it and how.
+func (w *walk) advance() (ended, good bool) {
+	full := true
+	for try := 0; ; try++ {
+		if !full {
+			w.reload() // clipping had changed the active set
+		}
+		t := w.propose()
+		full = !t.clipped
+		fTry := math.Inf(1)
+		if w.eval(w.rTry, w.jacTry, w.pTry) {
+			fTry = norm2(w.rTry)
+		}
+		gauss := w.par == 0 && !t.clipped
+		if gauss && t.rel < 1e-2 && w.polishes < 3 && fTry <= w.fnorm*(1+1e-6) {
+			// The quadratic model rules: take the step and polish.
+			w.accept()
+			if w.polish(fTry, t.rel, w.last) {
+				return true, w.sol.Converged && w.rank == len(w.active)
+			}
+			w.fnorm = norm2(w.r)
+			w.polishes++
+			w.first = false
+			return false, false
+		}
+		taken := w.resize(t, fTry) >= 1e-4
+		w.first = false
+		if taken {
+			w.accept()
+			w.fnorm = fTry
+			w.last = math.Inf(1)
+			if gauss {
+				w.last = t.rel
+			}
+			if t.rel > w.tol {
+				w.stall = 0
+			} else if w.stall++; w.stall >= 3 {
+				return true, w.settle(t.rel)
+			}
+			return false, false
+		}
+		if t.rel <= 1e-15 || w.delta == 0 || try > 200 {
+			return true, w.settle(t.rel)
+		}
+	}
+}
+
+// trial is what is known of a step before it is evaluated.
+type trial struct {
+	pred, dir float64 // reduction and slope that the linear model promises, relative to |r|²
+	pnorm     float64 // scaled length
+	rel       float64 // largest step relative to its parameter
+	clipped   bool    // by bounds
+}
+
+// propose sets pTry to the end of a step in the trust region.
+func (w *walk) propose() trial {
+	var t trial
+	w.par = w.reg.step(w.dq[:len(w.active)], w.delta, w.par, w.rank)
+	t.pnorm = norm2(w.reg.dx[:len(w.active)])
+	t.pred, t.dir = w.predicted(w.fnorm, w.par, t.pnorm)
+	w.unscale()
+	t.clipped = w.clip(w.delta, w.fnorm, &t.pred, &t.dir, &t.pnorm)
+	t.rel = w.relStep(w.fnorm)
+	if w.first {
+		w.delta = math.Min(w.delta, t.pnorm)
+	}
+	for j := range w.p {
+		w.pTry[j] = w.p[j] + w.s[j]
+	}
+	if t.clipped {
+		w.project()
+	}
+	return t
+}
+
+// resize fits the trust region to how a trial came out, and returns the actual
+// reduction as a share of the predicted one.
+func (w *walk) resize(t trial, fTry float64) (ratio float64) {
+	act := -1.0
+	if 0.1*fTry < w.fnorm {
+		q := fTry / w.fnorm
+		act = 1 - q*q
+	}
+	if t.pred > 0 {
+		ratio = act / t.pred
+	}
+	if ratio <= 0.25 {
+		shrink := 0.5
+		if act < 0 {
+			shrink = 0.5 * t.dir / (t.dir + 0.5*act)
+		}
+		if 0.1*fTry >= w.fnorm || shrink < 0.1 || math.IsNaN(shrink) {
+			shrink = 0.1
+		}
+		w.delta = shrink * math.Min(w.delta, t.pnorm/0.1)
+		w.par /= shrink
+	} else if w.par == 0 || ratio >= 0.75 {
+		w.delta = t.pnorm / 0.5
+		w.par *= 0.5
+	}
+	return ratio
 }
 
 // settle ends a run whose steps have become tiny.
 func (s *Solver) settle(rel float64) bool {
-	s.pickActive()
-	copy(s.rhs, s.r)
-	s.load(false)
+	s.reload()
 	if s.cosine(norm2(s.r)) < 1e-7 {
 		return s.finish(true, "no further reduction, residuals orthogonal to the derivatives", rel)
 	}
