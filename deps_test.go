@@ -16,7 +16,7 @@ const module = "example.com/dosetone/"
 // free to import what it needs.
 func allowed() map[string][]string {
 	color := []string{"datasets/cie"}
-	shade := []string{"datasets/cie", "colorimetry", "fit", "internal/golden", "internal/mat3"}
+	shade := []string{"datasets/cie", "colorimetry", "fit", "internal/golden", "internal/mat3", "internal/quantile"}
 	domain := append([]string{"discharge"}, shade...)
 	simulator := append([]string{"colorimetry", "internal/trialtable"}, color...)
 	return map[string][]string{
@@ -24,7 +24,7 @@ func allowed() map[string][]string {
 		"datasets/published": {},
 		"datasets/demo":      {},
 		"colorimetry":        color,
-		"fit":                {},
+		"fit":                {"internal/quantile"},
 		"discharge":          shade,
 		"discharge/chem":     domain,
 		"discharge/charge":   append([]string{"discharge/chem"}, domain...),

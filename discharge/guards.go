@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/quantile"
 )
 
 // This file doubts tables that can be read but hardly be true: each doubt is an
@@ -125,7 +126,7 @@ func doubtEnds(t *Table) (warnings []error, err error) {
 		switch {
 		case l.Role == Base && l.mean.L > lightest.mean.L+clear:
 			return nil, fault(l, string(Base), fmt.Errorf("lot %q is lighter (L* %.1f) than every trial (lightest: %q, L* %.1f), but discharge only lightens: correct the roles, or write state damp for wet readings; to go without a base delete its rows", l.ID, l.mean.L, lightest.ID, lightest.mean.L))
-		case l.Role == White && l.mean.L < median(trials)-clear:
+		case l.Role == White && l.mean.L < quantile.Median(trials)-clear:
 			return nil, fault(l, string(White), fmt.Errorf("lot %q is darker (L* %.1f) than half of the trials (lightest: %q, L* %.1f), but white is the end of discharge: correct the roles, or write state damp for wet readings; to go without a white delete its rows", l.ID, l.mean.L, lightest.ID, lightest.mean.L))
 		case l.Role == White && l.mean.L < lightest.mean.L-clear:
 			warnings = append(warnings, fault(l, string(White), fmt.Errorf("lot %q is darker (L* %.1f) than trial %q (L* %.1f): it was not discharged to the end; measure one that was, or leave it if nothing gets lighter", l.ID, l.mean.L, lightest.ID, lightest.mean.L)))
@@ -203,14 +204,14 @@ func (b *lotBuilder) doubtDamp(lots []lotMean) {
 		for _, p := range l.panels {
 			ls = append(ls, p.L)
 		}
-		mids[k] = median(ls)
+		mids[k] = quantile.Median(ls)
 		for _, v := range ls {
 			off = append(off, math.Abs(v-mids[k]))
 		}
 	}
 	slices.Sort(off)
 	if n := len(off) - 1; n > 0 {
-		wet = max(wet, 2*quantile(off[:n], 0.95)) // the farthest may be the wet one
+		wet = max(wet, 2*quantile.Of(off[:n], 0.95)) // the farthest may be the wet one
 	}
 	for k, l := range lots {
 		if len(l.panels) < 3 {
@@ -336,7 +337,7 @@ func (b *lotBuilder) doubtSecondColor() {
 		}
 	}
 	// Instruments round to 0.01; other weights move cloth by up to 0.3.
-	if d := median(apart); d > 0.6 {
+	if d := quantile.Median(apart); d > 0.6 {
 		b.warn(b.HeaderLine, b.Header[at[0]], "", fmt.Errorf("the columns L, a, b differ from the spectra under %s by ΔE*ab %.1f (median): are the wavelengths a step off, or do L, a, b belong to another viewing? The spectra are used", b.viewing, d))
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"example.com/dosetone/fit"
+	"example.com/dosetone/internal/quantile"
 )
 
 // candidate is one form that the model may take: a curve on a scale, a way to
@@ -298,7 +299,7 @@ func (pr *problem) start(h hyper, lnQ float64) []float64 {
 		}
 		off = append(off, eta-dot(l.row, theta[:n]))
 	}
-	theta[0] = median(off)
+	theta[0] = quantile.Median(off)
 	return theta
 }
 

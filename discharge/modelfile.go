@@ -47,7 +47,7 @@ type (
 		// Freedom is the degrees of freedom of Student's distribution of lots
 		// about predictions; without it they are normal.
 		Freedom     float64       `json:"lot_degrees_of_freedom,omitempty"`
-		Joint       bool          `json:"joint_plateau,omitempty"` // the plateau's covariance with the coefficients counts
+		Joint       bool          `json:"joint_plateau,omitempty"`         // the plateau's covariance with the coefficients counts
 		Edged       bool          `json:"edge_bounds_certainty,omitempty"` // outside the trials nothing is surer than at their edge
 		BaseAssumed bool          `json:"base_assumed,omitempty"`
 		Trials      []TrialRecord `json:"trials"`

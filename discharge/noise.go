@@ -1,6 +1,10 @@
 package discharge
 
-import "math"
+import (
+	"math"
+
+	"example.com/dosetone/internal/quantile"
+)
 
 // withinLot estimates how panels of one lot scatter: sdPanel in η, which shows
 // in proportion to the slope of the curve, and read, a constant part in level, both as
@@ -46,7 +50,7 @@ func withinLot(levels [][]float64, slope []float64, readPrior float64) (sdPanel,
 
 // robustMean is the location of a Student t with that scale fitted to x.
 func robustMean(x []float64, scale float64) float64 {
-	m := median(x)
+	m := quantile.Median(x)
 	if scale <= 0 {
 		return m
 	}

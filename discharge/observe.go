@@ -229,16 +229,3 @@ func meanLab(ps []panelObs) colorimetry.Lab {
 	n := float64(len(ps))
 	return colorimetry.Lab{L: m.L / n, A: m.A / n, B: m.B / n}
 }
-
-func median(x []float64) float64 {
-	if len(x) == 0 {
-		return 0
-	}
-	s := slices.Clone(x)
-	slices.Sort(s)
-	n := len(s)
-	if n%2 == 1 {
-		return s[n/2]
-	}
-	return (s[n/2-1] + s[n/2]) / 2
-}

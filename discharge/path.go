@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/quantile"
 )
 
 // shadePath is the curve in CIELAB that a fabric follows from base (level 0)
@@ -296,7 +297,7 @@ func (p *shadePath) reweigh(points []pathPoint, weights []float64) {
 	for i, q := range points {
 		d[i] = math.Hypot(q.y[0]-p.channel(0, q.level), q.y[1]-p.channel(1, q.level)) / math.Sqrt(p.cast(q.level))
 	}
-	scale := 1.5*median(d) + 0.05
+	scale := 1.5*quantile.Median(d) + 0.05
 	for i, q := range points {
 		u := d[i] / (2 * scale)
 		weights[i] = q.weight / p.cast(q.level) / (1 + u*u)

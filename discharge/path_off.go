@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"example.com/dosetone/internal/quantile"
 )
 
 // offPath sets the covariances of lots and of panels about the path.
@@ -36,7 +38,7 @@ func (p *shadePath) offPath(pts []pathPoint, lots int) {
 			sizes = append(sizes, math.Hypot(ma[len(ma)-1], mb[len(mb)-1]))
 		}
 	}
-	scale := median(sizes)*1.2 + 0.02
+	scale := quantile.Median(sizes)*1.2 + 0.02
 	var sw float64
 	var c [2][2]float64
 	for i := range ma {

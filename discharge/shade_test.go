@@ -14,6 +14,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/quantile"
 )
 
 // The table of a link against the curve and scale it was made from.
@@ -171,7 +172,7 @@ func TestDeltaEP95AgainstDraws(t *testing.T) {
 		}
 		g := metric(at)
 		got := deltaEP95(&[4]float64{g[0][0], g[1][1], g[2][2], g[1][2]}, &cov)
-		assert.InEpsilon(t, quantile(de, 0.95), got, 0.06)
+		assert.InEpsilon(t, quantile.Of(de, 0.95), got, 0.06)
 	}
 }
 

@@ -9,6 +9,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/internal/quantile"
 )
 
 // Many sets of lots drawn from a known curve of another form, base +
@@ -57,7 +59,7 @@ func TestTensileCurve(t *testing.T) {
 	// Least squares with three parameters and 14 lots leaves √(3/14) = 0.46 of a
 	// lot's scatter on average, twice that in 95 % of cases; half as much again
 	// is allowed for the other form of the truth.
-	assert.Less(t, quantile(errs, 0.95), 1.5*2*math.Sqrt(3.0/14))
+	assert.Less(t, quantile.Of(errs, 0.95), 1.5*2*math.Sqrt(3.0/14))
 }
 
 func TestTensileLimit(t *testing.T) {

@@ -8,6 +8,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/fit"
+	"example.com/dosetone/internal/quantile"
 )
 
 // Parameter is one fitted quantity with its standard error and 95 % interval.
@@ -233,7 +234,7 @@ func (m *Model) Summary() Summary {
 		words = append(words, text)
 	}
 	if m.loo != nil {
-		s.LOOMedian, s.LOOP95 = quantile(m.loo, 0.5), quantile(m.loo, 0.95)
+		s.LOOMedian, s.LOOP95 = quantile.Of(m.loo, 0.5), quantile.Of(m.loo, 0.95)
 	}
 	s.LotDeltaE = m.midScatter()
 	for _, w := range m.warnings {
@@ -441,16 +442,4 @@ func (m *Model) repeated() bool {
 		}
 	}
 	return false
-}
-
-// quantile interpolates between order statistics.
-func quantile(x []float64, p float64) float64 {
-	s := slices.Clone(x)
-	slices.Sort(s)
-	h := p * float64(len(s)-1)
-	i := int(h)
-	if i+1 >= len(s) {
-		return s[len(s)-1]
-	}
-	return s[i] + (h-float64(i))*(s[i+1]-s[i])
 }

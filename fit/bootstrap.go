@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"sort"
+
+	"example.com/dosetone/internal/quantile"
 )
 
 // Resampling is how a bootstrap makes new data.
@@ -148,7 +150,7 @@ func (b *Bootstrap) Interval(d Derived, level float64) Interval {
 		}
 	}
 	sort.Float64s(v)
-	lo, hi := quantile(v, 0.5-level/2), quantile(v, 0.5+level/2)
+	lo, hi := quantile.Sorted(v, 0.5-level/2), quantile.Sorted(v, 0.5+level/2)
 	return Interval{Lo: lo, Hi: hi, Level: level, OpenLo: math.IsInf(lo, -1), OpenHi: math.IsInf(hi, 1)}
 }
 
@@ -172,20 +174,6 @@ func (b *Bootstrap) SE() []float64 {
 func Parameter(j int) Derived {
 	return Derived{Name: fmt.Sprintf("parameter %d", j), Value: func(p []float64) float64 { return p[j] },
 		Grad: func(dst, p []float64) { clear(dst); dst[j] = 1 }}
-}
-
-// quantile of sorted values by linear interpolation at (n−1)q (definition 7 of
-// Hyndman, Fan, Am. Statist. 50 (1996) 361).
-func quantile(v []float64, q float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	h := q * float64(len(v)-1)
-	i := int(h)
-	if i >= len(v)-1 {
-		return v[len(v)-1]
-	}
-	return v[i] + (h-float64(i))*(v[i+1]-v[i])
 }
 
 // cells map observations to the rows of a task in which those at equal X are

@@ -5,6 +5,8 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/integrate/quad"
+
+	"example.com/dosetone/internal/quantile"
 )
 
 // A Loss limits the influence of outliers: Huber or Tukey. The scale of the
@@ -75,16 +77,7 @@ func madScale(abs []float64, p int) float64 {
 	s := append([]float64(nil), abs...)
 	sort.Float64s(s)
 	s = s[min(p, len(s)-1):]
-	return median(s) / 0.6744897501960817 // Φ⁻¹(3/4)
-}
-
-// median of sorted values.
-func median(s []float64) float64 {
-	k := len(s) / 2
-	if len(s)%2 == 1 {
-		return s[k]
-	}
-	return (s[k-1] + s[k]) / 2
+	return quantile.Sorted(s, 0.5) / 0.6744897501960817 // Φ⁻¹(3/4)
 }
 
 // robust is what the covariance of a robust fit needs. To first order the

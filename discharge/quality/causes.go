@@ -9,6 +9,7 @@ import (
 
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/fit"
+	"example.com/dosetone/internal/quantile"
 )
 
 // Fault is what went wrong with a lot.
@@ -290,7 +291,7 @@ func (j *judge) findHotSpots() {
 		}
 		return
 	}
-	middle := medianOf(light)
+	middle := quantile.Median(light)
 	sd := math.Sqrt(j.opt.Model.ScatterAt(j.opt.Model.LevelOf(middle)).Panel[0][0])
 	// One in a hundred lots of n even panels has one so far above the median;
 	// lots differ in evenness, by about a fifth of the standard deviation.
@@ -300,12 +301,6 @@ func (j *judge) findHotSpots() {
 			mark(i)
 		}
 	}
-}
-
-func medianOf(x []float64) float64 {
-	s := slices.Clone(x)
-	slices.Sort(s)
-	return (s[len(s)/2] + s[(len(s)-1)/2]) / 2
 }
 
 // unevenness adds hot spots and a scatter between panels above the trials'.
@@ -325,7 +320,7 @@ func (j *judge) unevenness(add func(Fault, float64, string, ...any)) {
 			}
 		}
 		if len(rest) >= 2 {
-			middle := medianOf(rest)
+			middle := quantile.Median(rest)
 			top := 0.0
 			for _, i := range j.hot {
 				top = math.Max(top, j.sample.panels[i].Lab.L-middle)

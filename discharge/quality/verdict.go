@@ -8,6 +8,7 @@ import (
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/mat3"
+	"example.com/dosetone/internal/quantile"
 )
 
 // Decision is what to do with a lot.
@@ -209,8 +210,8 @@ func (j *judge) decide() (Verdict, error) {
 	o := b.integrate(j.region, garment, j.opt.Share, j.sample.n, shareDraws)
 	slices.Sort(o.shares)
 	v.ShareProbability = o.share
-	v.ShareInside = quantileOf(o.shares, 0.5)
-	v.ShareLo, v.ShareHi = quantileOf(o.shares, (1-v.Confidence)/2), quantileOf(o.shares, (1+v.Confidence)/2)
+	v.ShareInside = quantile.Sorted(o.shares, 0.5)
+	v.ShareLo, v.ShareHi = quantile.Sorted(o.shares, (1-v.Confidence)/2), quantile.Sorted(o.shares, (1+v.Confidence)/2)
 	asked := garment
 	if v.RequiredShare == 0 {
 		v.ShareProbability = 1
@@ -222,7 +223,7 @@ func (j *judge) decide() (Verdict, error) {
 	if asked != nil {
 		v.ShareProbability = o.share
 	}
-	v.DeltaELo, v.DeltaEHi = quantileOf(o.distances, (1-v.Confidence)/2), quantileOf(o.distances, (1+v.Confidence)/2)
+	v.DeltaELo, v.DeltaEHi = quantile.Sorted(o.distances, (1-v.Confidence)/2), quantile.Sorted(o.distances, (1+v.Confidence)/2)
 	v.Decision = decision(v.Probability, v.Confidence)
 	if v.Decision == MeasureMore {
 		for _, more := range []int{1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 40} {
@@ -279,14 +280,4 @@ func (j *judge) variables() (*Variables, float64, error) {
 	v.Q = (j.opt.GarmentTolerance - math.Abs(mean)) / sd
 	v.Passes = v.Q >= k
 	return v, sd, nil
-}
-
-// quantileOf interpolates in sorted values.
-func quantileOf(x []float64, p float64) float64 {
-	h := p * float64(len(x)-1)
-	i := int(h)
-	if i+1 >= len(x) {
-		return x[len(x)-1]
-	}
-	return x[i] + (h-float64(i))*(x[i+1]-x[i])
 }

@@ -3,9 +3,9 @@ package laundry
 import (
 	"math"
 	"math/rand/v2"
-	"slices"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/quantile"
 )
 
 // gaussHermite9 are nodes and weights of the nine-point rule for the standard
@@ -112,7 +112,7 @@ func (l *Laundry) LotSpread(settings map[string]float64, w *colorimetry.Weights,
 		}
 		de[i] = deltaE(s.Mean, m)
 	}
-	s.Median, s.P95 = quantile(de, 0.5), quantile(de, 0.95)
+	s.Median, s.P95 = quantile.Of(de, 0.5), quantile.Of(de, 0.95)
 	return s
 }
 
@@ -129,14 +129,3 @@ func (l Lot) MeanLab(w *colorimetry.Weights) (m colorimetry.Lab) {
 }
 
 func deltaE(a, b colorimetry.Lab) float64 { return colorimetry.CIEDE2000{}.Diff(a, b) }
-
-// quantile interpolates between the order statistics of x, which it sorts.
-func quantile(x []float64, p float64) float64 {
-	slices.Sort(x)
-	h := p * float64(len(x)-1)
-	i := int(h)
-	if i+1 >= len(x) {
-		return x[len(x)-1]
-	}
-	return x[i] + (h-float64(i))*(x[i+1]-x[i])
-}

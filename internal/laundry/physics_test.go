@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"example.com/dosetone/internal/quantile"
 )
 
 func TestGaussHermiteMoments(t *testing.T) {
@@ -157,7 +159,7 @@ func TestClothHasNoStairs(t *testing.T) {
 				last = diff
 			}
 		}
-		return quantile(all, 0.95)
+		return quantile.Of(all, 0.95)
 	}
 	for _, form := range []Kind{PowerLaw, RingDyed, Contact, Decay} {
 		f := off(form, fine())
