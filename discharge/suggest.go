@@ -473,6 +473,9 @@ func (q *search) pick(list []Suggestion, count int) []Suggestion {
 		if slices.ContainsFunc(out, func(o Suggestion) bool { return q.alike(&o, &c, 0.1) }) {
 			continue
 		}
+		if len(out) > 0 && q.deltaE(out[0].Shade) <= q.tol && q.deltaE(c.Shade) > q.tol {
+			continue // expected to fail, where others are not
+		}
 		if r := q.refine(c); !slices.ContainsFunc(out, func(o Suggestion) bool { return q.alike(&o, &r, 0.05) }) {
 			c = r
 		}

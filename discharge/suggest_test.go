@@ -263,3 +263,27 @@ func TestDarkTargetsOfAnUnreadBase(t *testing.T) {
 	table.Lots = slices.DeleteFunc(table.Lots, func(l Lot) bool { return l.Role == Base })
 	assert.Contains(t, why(table), "read base garments")
 }
+
+// Beside settings that are expected to pass, none that are expected to fail are
+// suggested, such as a strength far above what the shade needs; where all fail, the
+// best of them are.
+func TestNoFailureIsSuggestedBesideAPass(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	target := Target{ID: "middle", Viewing: m.viewing, Lab: m.path.at(0.4)}
+	f, _ := m.process.Strength()
+	both, err := m.Suggest(target, &SuggestOptions{Available: map[string][]float64{f.Column: {6.5, 60}}})
+	require.NoError(t, err)
+	require.NotEmpty(t, both.List)
+	for _, s := range both.List {
+		assert.LessOrEqual(t, s.DeltaE, both.Tolerance)
+		assert.Equal(t, 6.5, s.Settings[f.Column])
+	}
+	strong, err := m.Suggest(target, &SuggestOptions{Available: map[string][]float64{f.Column: {60}}})
+	require.NoError(t, err)
+	if strong.Reachable {
+		require.NotEmpty(t, strong.List)
+	} else {
+		require.NotNil(t, strong.Nearest)
+	}
+}

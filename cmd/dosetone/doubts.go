@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/discharge"
@@ -15,7 +16,7 @@ func untried(f discharge.FactorRange, v float64) string {
 	case f.Fixed && math.Abs(v-f.Lo) > 1e-9*math.Max(1, math.Abs(f.Lo)):
 		return fmt.Sprintf("%s was %g in every trial: its effect is not known, and %g counts as %g", f.Column, f.Lo, v, f.Lo)
 	case !f.Fixed && (v < f.Lo*(1-1e-9) || v > f.Hi*(1+1e-9)):
-		return fmt.Sprintf("%s %s is outside the trials' %s to %s %s", f.Column, report.Short(v, 6), report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit)
+		return strings.TrimSpace(fmt.Sprintf("%s %s is outside the trials' %s to %s %s", f.Column, report.Short(v, 6), report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit))
 	}
 	return ""
 }

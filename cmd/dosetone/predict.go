@@ -182,13 +182,28 @@ func modelFlags(m *discharge.Model) string {
 
 // predictOne predicts one row; ranges are those of the model's factors.
 func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.SettingsRow) (prediction, error) {
-	p, err := m.Predict(r.Settings)
+	settings := r.Settings.Clone()
+	var assumed []string // of optional factors that trials chose
+	for _, f := range ranges {
+		if _, given := settings[f.Column]; given || f.Fixed || !f.Chosen || !f.Optional {
+			continue
+		}
+		text := report.Short(f.Middle, 3)
+		settings[f.Column], _ = strconv.ParseFloat(text, 64) // which Short wrote
+		assumed = append(assumed, fmt.Sprintf("%s is not given and taken as %s, the middle of the trials: give it, since the shade depends on it",
+			f.Column, strings.TrimSpace(text+" "+f.Unit)))
+	}
+	p, err := m.Predict(settings)
 	if err != nil {
 		return prediction{}, err
 	}
-	out := prediction{ID: r.ID, Settings: r.Settings.Clone(), Viewing: m.Viewing().String(), Shade: shadeOf(p.Shade), Level: p.Level,
+	out := prediction{ID: r.ID, Settings: settings, Viewing: m.Viewing().String(), Shade: shadeOf(p.Shade), Level: p.Level,
 		MeanCovariance: p.MeanCovariance, LotCovariance: p.LotCovariance, IntervalLevel: intervalLevel, LotInterval: intervalOf(p),
 		DeltaEP95: p.DeltaEP95, TensileLossPct: tensileOf(p.TensileLossPct), Extrapolated: p.Extrapolated, Warnings: []string{}}
+	if h := m.Process().Hazard(settings); h != "" {
+		out.Warnings = append(out.Warnings, h)
+	}
+	out.Warnings = append(out.Warnings, assumed...)
 	known := map[string]bool{}
 	untested := r.Settings.Clone() // what the trials did not show to be a habit of this laundry
 	var guesses []string           // of a best value between two far levels
@@ -198,10 +213,6 @@ func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.
 		switch {
 		case !given && f.Fixed:
 			out.Settings[f.Column] = f.Lo // what the prediction is for
-		case !given && f.Chosen:
-			out.Settings[f.Column] = f.Middle
-			out.Warnings = append(out.Warnings, fmt.Sprintf("%s is not given and taken as %s, the middle of the trials: give it, since the shade depends on it",
-				f.Column, strings.TrimSpace(report.Short(f.Middle, 4)+" "+f.Unit)))
 		case given && untried(f, v) != "":
 			out.Warnings = append(out.Warnings, untried(f, v))
 		case given:
@@ -218,9 +229,6 @@ func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.
 	}
 	if out.Extrapolated && len(out.Warnings) == 0 {
 		out.Warnings = append(out.Warnings, "each setting was tested, but not together: this combination lies outside the trials")
-	}
-	if h := m.Process().Hazard(out.Settings); h != "" {
-		out.Warnings = append(out.Warnings, h)
 	}
 	out.Warnings = append(out.Warnings, guesses...)
 	out.Warnings = append(out.Warnings, m.Process().Unusual(untested)...)
