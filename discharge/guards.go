@@ -32,6 +32,7 @@ func (b *lotBuilder) doubt() error {
 	b.doubtDamp(lots)
 	b.doubtTimes()
 	b.doubtSafety()
+	b.doubtLoners()
 	b.doubtTwins()
 	b.doubtSecondColor()
 	return nil
@@ -237,6 +238,45 @@ func (b *lotBuilder) doubtSafety() {
 		if h := b.process.Hazard(l.Settings); h != "" {
 			b.warn(b.lines[i]["ph"], "ph", fmt.Sprint(l.Settings["ph"]), errors.New(h))
 			return
+		}
+	}
+}
+
+// doubtLoners warns of a trial lot whose setting stands far from that of all others, which
+// vary among themselves: 1200 min among 10 to 30 are a slip of the pen more often than a trial,
+// and one such lot stretches the region over which all is learned.
+func (b *lotBuilder) doubtLoners() {
+	if b.process == nil {
+		return
+	}
+	// Lots; how far in ranges of the others; and how wide these are at least, in what
+	// counts as an e-fold (common practice, no source).
+	const few, alone, varied = 5, 1.5, 0.2
+	for _, f := range b.process.Factors {
+		if f.Transform == Recorded {
+			continue
+		}
+		d := newDoseFactor(f, Range{})
+		var at []int // lots, by rising setting
+		x := func(i int) float64 { return d.raw(b.table[i].Settings[f.Column]) }
+		for i, l := range b.table {
+			if v, ok := l.Settings[f.Column]; ok && l.Role == Trial && f.Check(v) == nil {
+				at = append(at, i)
+			}
+		}
+		n := len(at)
+		if n < few {
+			continue
+		}
+		slices.SortStableFunc(at, func(i, k int) int { return cmp.Compare(x(i), x(k)) })
+		loner, from, to := at[n-1], at[0], at[n-2]
+		gap := x(loner) - x(to)
+		if low := x(at[1]) - x(at[0]); low > gap {
+			loner, from, to, gap = at[0], at[1], at[n-1], low
+		}
+		if others := x(to) - x(from); others > varied && gap > alone*others {
+			v := func(i int) float64 { return b.table[i].Settings[f.Column] }
+			b.warn(b.lines[loner][f.Column], f.Column, fmt.Sprint(v(loner)), fmt.Errorf("lot %q stands alone: all others have %.4g to %.4g; correct it if it is a slip, since it stretches the region that is learned", b.table[loner].ID, v(from), v(to)))
 		}
 	}
 }

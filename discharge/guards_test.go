@@ -266,3 +266,33 @@ func TestABlankLikeTheBaseIsNoTwinOnSwatches(t *testing.T) {
 		assert.Equal(t, c.twin, strings.Contains(fmt.Sprint(table.Warnings), "pasted twice"), "%s: %v", header, table.Warnings)
 	}
 }
+
+// A slip of the pen in one lot's setting is named; planned lots, which reach to the ends of
+// what is run, are not doubted.
+func TestALotThatStandsAloneIsNamed(t *testing.T) {
+	head := "lot,role,process,strength_pct,ratio,time_min,panel,illuminant,observer,L,a,b\nB,base,permanganate-pellet,,,,1,D65,10,20,0,-12\nW,white,permanganate-pellet,,,,1,D65,10,80,-1,4\n"
+	table := func(minutes ...float64) string {
+		text := head
+		for i, m := range minutes {
+			text += fmt.Sprintf("T%d,trial,permanganate-pellet,%d,1.5,%g,1,D65,10,%d,-2,%d\n", i+1, 4+i%2*4, m, 30+4*i, -12+i)
+		}
+		return text
+	}
+	assert.NotContains(t, warned(t, table(10, 12, 15, 20, 30, 45)), "stands alone")
+	assert.NotContains(t, warned(t, table(10, 10, 10, 10, 10, 30)), "stands alone", "others do not vary")
+	slip := warned(t, table(10, 12, 15, 20, 1200, 30))
+	assert.Contains(t, slip, "lots.csv:8: column \"time_min\": value \"1200\"")
+	assert.Contains(t, slip, `"T5" stands alone: all others have 10 to 30`)
+	assert.Contains(t, warned(t, table(10, 12, 15, 20, 0.25, 30)), `"T5" stands alone`)
+	for _, p := range Processes() {
+		plan, err := FirstPlan(p, nil)
+		require.NoError(t, err)
+		var minutes []float64
+		for _, l := range plan.Lots {
+			if l.Role == Trial {
+				minutes = append(minutes, l.Settings[timeColumn])
+			}
+		}
+		assert.NotContains(t, warned(t, table(minutes...)), "stands alone", p.ID)
+	}
+}
