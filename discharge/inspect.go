@@ -294,36 +294,44 @@ func withTime(s Settings, minutes float64) Settings {
 // skipped counts their readings and others not of finished, dry cloth.
 func PanelMeans(l Lot) (means []PanelMean, skipped int) {
 	for i := range l.Panels {
-		p := &l.Panels[i]
-		m := PanelMean{ID: p.ID}
-		for k := range p.Readings {
-			r := &p.Readings[k]
-			if !r.usable() {
-				skipped++
-				continue
-			}
-			m.N++
-			m.Lab.L += r.Lab.L
-			m.Lab.A += r.Lab.A
-			m.Lab.B += r.Lab.B
-			if r.Spectrum != nil && m.Spectrum == nil {
-				m.Spectrum = make([]float64, len(r.Spectrum))
-			}
-			for n, v := range r.Spectrum {
-				m.Spectrum[n] += v
-			}
+		m, n := l.Panels[i].mean()
+		skipped += n
+		if m.N > 0 {
+			means = append(means, m)
 		}
-		if m.N == 0 {
-			continue
-		}
-		c := 1 / float64(m.N)
-		m.Lab = colorimetry.Lab{L: m.Lab.L * c, A: m.Lab.A * c, B: m.Lab.B * c}
-		for n := range m.Spectrum {
-			m.Spectrum[n] *= c
-		}
-		means = append(means, m)
 	}
 	return means, skipped
+}
+
+// mean averages a panel's usable readings and counts the others.
+func (p *Panel) mean() (m PanelMean, skipped int) {
+	m.ID = p.ID
+	for i := range p.Readings {
+		r := &p.Readings[i]
+		if !r.usable() {
+			skipped++
+			continue
+		}
+		m.N++
+		m.Lab.L += r.Lab.L
+		m.Lab.A += r.Lab.A
+		m.Lab.B += r.Lab.B
+		if r.Spectrum != nil && m.Spectrum == nil {
+			m.Spectrum = make([]float64, len(r.Spectrum))
+		}
+		for k, v := range r.Spectrum {
+			m.Spectrum[k] += v
+		}
+	}
+	if m.N == 0 {
+		return m, skipped
+	}
+	c := 1 / float64(m.N)
+	m.Lab = colorimetry.Lab{L: m.Lab.L * c, A: m.Lab.A * c, B: m.Lab.B * c}
+	for k := range m.Spectrum {
+		m.Spectrum[k] *= c
+	}
+	return m, skipped
 }
 
 // PanelMean is the mean of a panel's readings.

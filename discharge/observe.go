@@ -168,40 +168,19 @@ func (o *observed) anchor(base, blank, white []panelObs) {
 	}
 }
 
-// meanPanel averages a panel's usable readings and returns the sum of squares
-// of L* about the mean for the reading noise.
+// meanPanel is what a panel's usable readings say, and the sum of squares of L* about
+// their mean for the reading noise.
 func meanPanel(p *Panel, channels int) (m panelObs, ss float64, n, skipped int) {
-	m.y = make([]float64, channels)
-	var spec []float64
-	for i := range p.Readings {
-		r := &p.Readings[i]
-		if !r.usable() {
-			skipped++
-			continue
-		}
-		m.n++
-		m.lab.L += r.Lab.L
-		m.lab.A += r.Lab.A
-		m.lab.B += r.Lab.B
-		if channels > 2 {
-			if spec == nil {
-				spec = make([]float64, channels-2)
-			}
-			for k, v := range r.Spectrum {
-				spec[k] += v
-			}
-		}
-	}
+	mean, skipped := p.mean()
+	m = panelObs{y: make([]float64, channels), n: mean.N, lab: mean.Lab}
 	if m.n == 0 {
 		return m, 0, 0, skipped
 	}
-	c := 1 / float64(m.n)
-	m.lab.L *= c
-	m.lab.A *= c
-	m.lab.B *= c
 	m.y[0], m.y[1] = m.lab.A, m.lab.B
-	for k, v := range spec {
-		m.y[2+k] = lnKS(v * c)
+	if channels > 2 {
+		for k, v := range mean.Spectrum {
+			m.y[2+k] = lnKS(v)
+		}
 	}
 	for i := range p.Readings {
 		if r := &p.Readings[i]; r.usable() {
