@@ -67,12 +67,7 @@ func TestLeverageIsHowFarALotPullsItsOwnFit(t *testing.T) {
 // curve's levels and solved by gonum, moves its answer for a lot by the
 // leverage when that lot's level moves by one.
 func TestLeverageIsTheDiagonalOfTheHatMatrix(t *testing.T) {
-	table := demoTrials(t)
-	m, err := Fit(table, nil)
-	require.NoError(t, err)
-	o, err := observe(table)
-	require.NoError(t, err)
-	f := m.fitting(t.Context(), o, m.links())
+	m, f := demoFitting(t)
 	best := f.promises()[0]
 	pr := &f.problems[best.candidate]
 	c := f.collapse([]cell{best}, []float64{1})[0]

@@ -42,12 +42,7 @@ func TestStrideEndsALinearIteration(t *testing.T) {
 // by differences of the level alone, with weights and variances of the mode, is nothing
 // there. Its unit is the sd of the parameters.
 func TestFitsStopAtTheMode(t *testing.T) {
-	table := demoTrials(t)
-	m, err := Fit(table, nil)
-	require.NoError(t, err)
-	o, err := observe(table)
-	require.NoError(t, err)
-	f := m.fitting(t.Context(), o, m.links())
+	_, f := demoFitting(t)
 	cells := f.sweep()
 	require.Greater(t, len(cells), 50)
 	off, free := 0, 0

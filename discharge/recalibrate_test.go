@@ -20,6 +20,17 @@ func demoTrials(t *testing.T) *Table {
 	return tab
 }
 
+// demoFitting is a model of the demo's trials and its candidates at work on them.
+func demoFitting(t *testing.T) (*Model, *fitting) {
+	t.Helper()
+	table := demoTrials(t)
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	o, err := observe(table)
+	require.NoError(t, err)
+	return m, m.fitting(t.Context(), o, m.links())
+}
+
 // subset keeps base, blank, white and the trial lots with these indices.
 func subset(t *Table, keep ...int) *Table {
 	out := *t

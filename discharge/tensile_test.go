@@ -134,12 +134,7 @@ func TestTensileInTheModelFile(t *testing.T) {
 // must not pass for uncertainty of dose: counted from half way, where they agree
 // best, no two disagree more, and most of that variance is gone.
 func TestDoseForTensileLossIsOneForAllCurves(t *testing.T) {
-	table := demoTrials(t)
-	m, err := Fit(table, nil)
-	require.NoError(t, err)
-	o, err := observe(table)
-	require.NoError(t, err)
-	f := m.fitting(t.Context(), o, m.links())
+	m, f := demoFitting(t)
 	list := f.promises()[:shortlist]
 	pairs := 0
 	var fromHalfWay, fromZero float64
