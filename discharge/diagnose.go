@@ -99,9 +99,12 @@ func (m *Model) LnDose(s Settings) (float64, error) {
 
 // Ladder returns n settings from the least to the most dose that the trials
 // span: every factor that raises the dose goes from one end of its tested range
-// to the other, on its own scale, and all others stay in the middle. n must be
-// at least 2.
+// to the other, on its own scale, and all others stay in the middle. It panics when n
+// is below 2.
 func (m *Model) Ladder(n int) []Settings {
+	if n < 2 {
+		panic("discharge: a ladder has at least 2 steps")
+	}
 	out := make([]Settings, n)
 	for i := range out {
 		s := m.fixed.Clone()

@@ -14,7 +14,10 @@ var (
 	ErrViewing       = errors.New("viewings differ")
 	ErrUnknownFactor = errors.New("unknown factor")
 	ErrModelFile     = errors.New("not a usable model file")
+	ErrHazard        = errors.New("these settings must not be run")
 )
+
+var errLevel = errors.New("a level must be a finite number")
 
 // RowError locates a fault in a file: where it is, what stands there, and, in
 // Err, what would be right.

@@ -1,13 +1,9 @@
 package discharge
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 )
-
-// ErrHazard is the error of settings that must not be run.
-var ErrHazard = errors.New("these settings must not be run")
 
 // leastPH is the pH below which hypochlorite sets chlorine gas free (supplemental
 // hazard EUH031 of Regulation (EC) No 1272/2008, "contact with acids liberates toxic

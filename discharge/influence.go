@@ -3,6 +3,7 @@ package discharge
 import (
 	"context"
 	"errors"
+	"fmt"
 	"runtime"
 	"slices"
 	"sync"
@@ -32,10 +33,16 @@ type Influence struct {
 // [Model.Trials]. m is the model of the whole table, steps the number of steps
 // of the ladder. It takes as long as fitting once per lot, on all processors,
 // and ends early with the error of ctx. A lot without which nothing varies
-// cannot be left out, which is an error.
+// cannot be left out, which is an error, as are no table and fewer than 2 steps.
 func (m *Model) Influences(ctx context.Context, t *Table, opt *FitOptions, steps int) ([]Influence, error) {
 	if m.recal != nil {
 		return nil, errors.New("a recalibrated model has no table of its own: fit the first trials again")
+	}
+	switch {
+	case t == nil:
+		return nil, errors.New("influences need the table that the model was fitted to")
+	case steps < 2:
+		return nil, fmt.Errorf("a ladder needs at least 2 steps, not %d", steps)
 	}
 	ladder := m.Ladder(steps)
 	whole, err := m.shades(ladder)

@@ -28,17 +28,31 @@ func (m *Model) LevelOf(lightness float64) float64 { return m.path.level(lightne
 // NearestLevel is the level at which the shade path comes nearest to c in
 // CIEDE2000, between 0.1 before base and 0.1 beyond white.
 func (m *Model) NearestLevel(c colorimetry.Lab) float64 {
+	finiteLevel(c.L, c.A, c.B)
 	distance := func(s float64) float64 { return colorimetry.CIEDE2000{}.Diff(c, m.path.at(s)) }
 	// The nearest shade has about the same lightness: the path turns slowly.
 	s := min(max(m.path.level(c.L), -0.1), 1.1)
 	return goldenMin(distance, max(s-0.25, -0.1), min(s+0.25, 1.1), 1e-6)
 }
 
-// ShadeAt is the shade of the path at a level.
-func (m *Model) ShadeAt(level float64) colorimetry.Lab { return m.path.at(level) }
+// finiteLevel panics on what is no level: NaN would pass for the base.
+func finiteLevel(levels ...float64) {
+	if !finite(levels...) {
+		panic("discharge: a level, or a color to find one for, must be finite")
+	}
+}
+
+// ShadeAt is the shade of the path at a level, 0 at the base and 1 at the white; beyond
+// what was read the path goes on straight, which means nothing far out. Like the other
+// methods that take a level and return no error, it panics when that is NaN or infinite.
+func (m *Model) ShadeAt(level float64) colorimetry.Lab {
+	finiteLevel(level)
+	return m.path.at(level)
+}
 
 // Tangent is the change of L*, a*, b* per unit of level along the path.
 func (m *Model) Tangent(level float64) [3]float64 {
+	finiteLevel(level)
 	da, db := m.path.tangent(level)
 	return [3]float64{m.path.L1 - m.path.L0, da, db}
 }
@@ -46,6 +60,7 @@ func (m *Model) Tangent(level float64) [3]float64 {
 // SpectrumAt is the reflectance of the path at a level on Grid, nil for a
 // model without spectra.
 func (m *Model) SpectrumAt(level float64) []float64 {
+	finiteLevel(level)
 	if m.kind != Spectral {
 		return nil
 	}
@@ -59,6 +74,7 @@ func (m *Model) SpectrumAt(level float64) []float64 {
 // Slope is the rise of the level per unit of ln dose where the level stands,
 // averaged over the model's curves.
 func (m *Model) Slope(level float64) float64 {
+	finiteLevel(level)
 	sum := 0.0
 	for i := range m.comps {
 		c := &m.comps[i]
@@ -78,6 +94,7 @@ func (c *component) etaAt(level float64) float64 {
 // DoseBetween is ln of the dose that reaches level to over that which reaches
 // level from. Levels on the plateaus give large values: see Slope.
 func (m *Model) DoseBetween(from, to float64) float64 {
+	finiteLevel(from, to)
 	sum := 0.0
 	for i := range m.comps {
 		c := &m.comps[i]
@@ -99,6 +116,9 @@ type DoseResidual struct {
 
 // DoseResidual compares the level of a lot with its settings.
 func (m *Model) DoseResidual(s Settings, level float64) (DoseResidual, error) {
+	if !finite(level) {
+		return DoseResidual{}, errLevel
+	}
 	var v values
 	if err := m.locate(s, &v); err != nil {
 		return DoseResidual{}, err
@@ -196,6 +216,9 @@ func (m *Model) ScatterAt(level float64) Scatter {
 // outside what these reach, or when time is no factor of the model, and
 // extrapolated says that it lies outside the trials.
 func (m *Model) TimeFor(s Settings, level float64) (minutes float64, extrapolated, ok bool, err error) {
+	if !finite(level) {
+		return 0, false, false, errLevel
+	}
 	j := m.basis.index(timeColumn)
 	if j < 0 {
 		return 0, false, false, nil
@@ -228,6 +251,9 @@ func (m *Model) TimeFor(s Settings, level float64) (minutes float64, extrapolate
 // one pass does not suffice, when the levels do not rise, or when time is no
 // factor of the model.
 func (m *Model) SecondPass(s Settings, from, to float64) (minutes float64, extrapolated, ok bool, err error) {
+	if !finite(from, to) {
+		return 0, false, false, errLevel
+	}
 	j := m.basis.index(timeColumn)
 	if j < 0 || !(from < to) {
 		return 0, false, false, nil

@@ -100,9 +100,9 @@ func gather(t *Table, least int) (*observed, error) {
 	}
 	if len(o.trials) < least {
 		if least == 1 {
-			return nil, fmt.Errorf("%w: %s has no lot with role trial; run one to three inside the model's region, one at a lower and one at a higher dose", ErrTooFewLots, t.Name)
+			return nil, fmt.Errorf("%w: %s has no lot with role trial; run one to three inside the model's region, one at a lower and one at a higher dose", ErrTooFewLots, t.name())
 		}
-		return nil, fmt.Errorf("%w: %s has %d, need at least 4 at different settings (6 to be of use)", ErrTooFewLots, t.Name, len(o.trials))
+		return nil, fmt.Errorf("%w: %s has %d, need at least 4 at different settings (6 to be of use)", ErrTooFewLots, t.name(), len(o.trials))
 	}
 	doubts, err := doubtEnds(t)
 	if err != nil {
@@ -191,6 +191,9 @@ func meanPanel(p *Panel, channels int) (m panelObs, ss float64, n, skipped int) 
 	m.loss = p.TensileLossPct
 	return m, ss, m.n, skipped
 }
+
+// name of a table in messages; one made in a program may have none.
+func (t *Table) name() string { return cmp.Or(t.Name, "the table") }
 
 // lnKS is ln(K/S), kept finite for white and brightened cloth (R near or over
 // 1) by stopping at R = 0.98.

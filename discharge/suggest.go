@@ -21,7 +21,7 @@ type SuggestOptions struct {
 	// oxidizer may be told. One that only drifted in the trials stands at the middle
 	// of its bounds.
 	Bounds    map[string]Range
-	Available map[string][]float64 // by column: the values there are, such as strengths in store
+	Available map[string][]float64 // by column: the values there are, such as strengths in store; an empty list says nothing
 	Count     int                  // most suggestions to return; 0 means 5, below it is an error
 	// MaxTensileLossPct is the most loss of tensile strength that a lot may be
 	// expected to have; 0 means no limit. It needs trials that were tested.
@@ -150,6 +150,9 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 		if c != nil && !magnitude(colorLimit, c.L, c.A, c.B) {
 			return nil, fmt.Errorf("target %q: L* %g, a* %g, b* %g are no color", t.ID, c.L, c.A, c.B)
 		}
+	}
+	if t.Light != nil && t.Dark != nil && t.Light.L <= t.Dark.L {
+		return nil, fmt.Errorf("target %q: the light limit (L* %.2f) is not lighter than the dark limit (L* %.2f)", t.ID, t.Light.L, t.Dark.L)
 	}
 	t.Lab, t.Viewing = lab, m.viewing
 	if opt.Count < 0 {

@@ -287,3 +287,33 @@ func TestNoFailureIsSuggestedBesideAPass(t *testing.T) {
 		require.NotNil(t, strong.Nearest)
 	}
 }
+
+// Numbers that are none are refused where an error can be returned, and else panic with
+// what is wrong: none passes for a level.
+func TestNoNumberIsNoLevel(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	s := m.Ladder(2)[0]
+	for _, bad := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
+		_, err := m.DoseResidual(s, bad)
+		assert.ErrorContains(t, err, "finite")
+		_, _, _, err = m.TimeFor(s, bad)
+		assert.ErrorContains(t, err, "finite")
+		_, _, _, err = m.SecondPass(s, 0.2, bad)
+		assert.ErrorContains(t, err, "finite")
+		for name, call := range map[string]func(){
+			"ShadeAt": func() { m.ShadeAt(bad) }, "ScatterAt": func() { m.ScatterAt(bad) }, "SpectrumAt": func() { m.SpectrumAt(bad) },
+			"Slope": func() { m.Slope(bad) }, "DoseBetween": func() { m.DoseBetween(0.2, bad) }, "NearestLevel": func() { m.NearestLevel(colorimetry.Lab{L: bad}) },
+		} {
+			assert.PanicsWithValue(t, "discharge: a level, or a color to find one for, must be finite", call, name)
+		}
+	}
+	assert.Panics(t, func() { m.Ladder(1) })
+	_, err = m.Influences(t.Context(), nil, nil, 3)
+	assert.ErrorContains(t, err, "table")
+	_, err = m.Influences(t.Context(), demoTrials(t), nil, 1)
+	assert.ErrorContains(t, err, "at least 2")
+	light, dark := m.path.at(0.4), m.path.at(0.6)
+	_, err = m.Suggest(Target{ID: "swapped", Viewing: m.viewing, Lab: m.path.at(0.5), Light: &light, Dark: &dark}, nil)
+	assert.ErrorContains(t, err, "not lighter")
+}
