@@ -13,7 +13,9 @@ const leastPH = 7
 // Hazard says why a lot must not be run at settings, "" when nothing that this package
 // knows of speaks against it. It replaces no safety data sheet.
 func (p Process) Hazard(s Settings) string {
-	if ph, ok := s["ph"]; ok && ph < leastPH && strings.Contains(p.Oxidizer, "hypochlorite") {
+	// A laundry's own process may name its oxidizer otherwise.
+	chlorine := strings.Contains(strings.ToLower(p.Oxidizer), "hypochlorite") || strings.Contains(p.Active.Of, "chlorine")
+	if ph, ok := s["ph"]; ok && ph < leastPH && chlorine {
 		return fmt.Sprintf("hypochlorite at pH %g sets chlorine gas free and ruins cotton; run it at pH 9-11", ph)
 	}
 	return ""

@@ -203,6 +203,9 @@ func TestAcidHypochloriteIsNeverSuggested(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, process.Hazard(Settings{"ph": 10}))
 	assert.Contains(t, process.Hazard(Settings{"ph": 4}), "chlorine gas")
+	own := process
+	own.Oxidizer = "bleach of our supplier"
+	assert.Contains(t, own.Hazard(Settings{"ph": 4}), "chlorine gas")
 	pellets, err := LookupProcess("permanganate-pellet")
 	require.NoError(t, err)
 	assert.Empty(t, pellets.Hazard(Settings{"ph": 4}))
