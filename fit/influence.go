@@ -101,8 +101,12 @@ type Outlier struct {
 // Outliers lists observations whose studentized residual would be this large
 // in fewer than alpha of all data sets (Bonferroni over N), most extreme first.
 // One outlier may hide another: a robust fit (Loss) does not share this
-// weakness, and flags what it gave less than half weight.
+// weakness, and flags what it gave less than half weight. An alpha outside
+// (0,1) is an error.
 func (r *Result) Outliers(alpha float64) ([]Outlier, error) {
+	if !(alpha > 0 && alpha < 1) {
+		return nil, fmt.Errorf("fit: %w: outliers at level %g (need a fraction between 0 and 1, such as 0.01)", ErrBadInput, alpha)
+	}
 	var out []Outlier
 	if r.RobustWeights != nil {
 		for i, w := range r.RobustWeights {
@@ -137,9 +141,13 @@ func (r *Result) Outliers(alpha float64) ([]Outlier, error) {
 
 // Grubbs returns the largest deviation from the mean in units of the standard
 // deviation, where it is, and the critical value at level alpha (two-sided):
-// an outlier test for one normal sample (NIST e-Handbook 1.3.5.17.1).
+// an outlier test for one normal sample of 3 or more finite values (NIST
+// e-Handbook 1.3.5.17.1). An alpha outside (0,1) is an error.
 func Grubbs(v []float64, alpha float64) (index int, g, critical float64, err error) {
 	n := float64(len(v))
+	if !(alpha > 0 && alpha < 1) {
+		return 0, 0, 0, fmt.Errorf("fit: %w: Grubbs' test at level %g (need a fraction between 0 and 1, such as 0.05)", ErrBadInput, alpha)
+	}
 	if len(v) < 3 {
 		return 0, 0, 0, fmt.Errorf("fit: Grubbs' test needs at least 3 values, has %d: %w", len(v), ErrTooFewData)
 	}

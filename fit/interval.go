@@ -32,8 +32,12 @@ func (i Interval) String() string {
 // Wald returns the interval estimate ± quantile·SE of parameter j: quick,
 // symmetric, and right only where the model is near linear over the interval.
 // A fixed parameter gives a point, one at a bound the one-sided profile
-// interval.
+// interval. A place j that the model does not have is an error, and so is a
+// level outside (0,1).
 func (r *Result) Wald(j int, level float64) (Interval, error) {
+	if err := r.checkParameter(j, level); err != nil {
+		return Interval{}, err
+	}
 	if r.Fixed[j] {
 		return Interval{Lo: r.P[j], Hi: r.P[j], Level: level}, nil
 	}
@@ -157,8 +161,15 @@ func (r *Result) Mean(x []float64) (y, se float64) {
 }
 
 // ConfidenceBand is the interval for the mean response at x: where the curve
-// is. It says nothing of single observations.
+// is. It says nothing of single observations. It is an error when x has not as
+// many predictors as the data, or when level is outside (0,1).
 func (r *Result) ConfidenceBand(x []float64, level float64) (Interval, error) {
+	if err := r.checkX(x); err != nil {
+		return Interval{}, err
+	}
+	if err := checkLevel(level); err != nil {
+		return Interval{}, err
+	}
 	g := make([]float64, len(r.P))
 	y := r.Model.Grad(g, r.P, x)
 	se, df, err := r.contrast(g, nil)
@@ -169,12 +180,19 @@ func (r *Result) ConfidenceBand(x []float64, level float64) (Interval, error) {
 	return Interval{Lo: y - h, Hi: y + h, Level: level}, nil
 }
 
-// PredictionBand is the interval for the mean of m further observations of unit
-// weight at x, all from one new group and subgroup where the scatter has such
-// terms. KnownSD must then be one value for all.
+// PredictionBand is the interval for the mean of m ≥ 1 further observations of
+// unit weight at x, all from one new group and subgroup where the scatter has
+// such terms. KnownSD must then be one value for all. It is an error when x has
+// not as many predictors as the data, or when m or level is out of range.
 func (r *Result) PredictionBand(x []float64, m int, level float64) (Interval, error) {
 	if m < 1 {
-		panic("fit: PredictionBand of fewer than one observation")
+		return Interval{}, fmt.Errorf("fit: %w: prediction band of %d observations (need 1 or more)", ErrBadInput, m)
+	}
+	if err := r.checkX(x); err != nil {
+		return Interval{}, err
+	}
+	if err := checkLevel(level); err != nil {
+		return Interval{}, err
 	}
 	g := make([]float64, len(r.P))
 	y := r.Model.Grad(g, r.P, x)

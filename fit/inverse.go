@@ -54,12 +54,13 @@ func (r Region) String() string {
 	return "no dose agrees"
 }
 
-// A Target is a response whose dose is wanted. M is the number of new
-// observations behind Y (their mean); M = 0 means that Y is a true mean
-// response, without scatter of its own.
+// A Target is a response whose dose is wanted. Y is in units of the response. M
+// is the number of new observations behind Y (their mean); M = 0 means that Y
+// is a true mean response, without scatter of its own.
 //
-// PooledSS and PooledDF add the scatter among the new observations to the
-// residual variance; leave them zero to rely on the fit's residuals alone.
+// PooledSS and PooledDF add the scatter among the new observations, a sum of
+// squares with its degrees of freedom, to the residual variance; leave them
+// zero to rely on the fit's residuals alone.
 type Target struct {
 	Y        float64
 	M        int
@@ -70,8 +71,9 @@ type Target struct {
 // An Inverse estimates the dose x that gives a response, along one predictor.
 type Inverse struct {
 	Result *Result
-	// Axis is the place of the predictor in X; At holds the others (nil for
-	// one predictor).
+	// Axis is the place of the predictor in X, from 0; At has as many values as
+	// X and holds the others (nil for one predictor). Methods return an error
+	// where these do not go with the data.
 	Axis int
 	At   []float64
 	// Lo and Hi bound the search. ±Inf is allowed for models that are linear
@@ -89,8 +91,14 @@ func (v Inverse) x(x float64) []float64 {
 }
 
 // Estimate returns the dose at which the fitted response is y, by bisection on
-// [Lo, Hi]; an error says where y lies when it is not reached.
+// [Lo, Hi], both finite; an error says where y lies when it is not reached.
 func (v Inverse) Estimate(y float64) (float64, error) {
+	if err := v.checkPlace(); err != nil {
+		return math.NaN(), err
+	}
+	if !finite([]float64{y, v.Lo, v.Hi}) {
+		return math.NaN(), fmt.Errorf("fit: response %g in the search range [%g, %g]: %w", y, v.Lo, v.Hi, ErrNonFinite)
+	}
 	f := func(x float64) float64 { return v.Result.Model.Eval(v.Result.P, v.x(x)) - y }
 	const steps = 256
 	at := func(k int) float64 { return v.Lo + (v.Hi-v.Lo)*float64(k)/steps }
@@ -152,7 +160,10 @@ func (v Inverse) scatter(t Target, level float64) (s2, own, q float64) {
 	return s2, own, r.quantile(level, df)
 }
 
-func (v Inverse) check() error {
+func (v Inverse) check(t Target, level float64) error {
+	if err := v.checkTarget(t, level); err != nil {
+		return err
+	}
 	r := v.Result
 	if r.cov == nil {
 		return fmt.Errorf("fit: no inverse interval: %w", ErrNotIdentified)
@@ -167,9 +178,9 @@ func (v Inverse) check() error {
 }
 
 // Delta returns the dose for the target with its delta-method standard error
-// and symmetric interval.
+// and symmetric interval, at a level in (0,1).
 func (v Inverse) Delta(t Target, level float64) (x, se float64, ci Interval, err error) {
-	if err = v.check(); err != nil {
+	if err = v.check(t, level); err != nil {
 		return
 	}
 	if x, err = v.Estimate(t.Y); err != nil {
@@ -191,13 +202,16 @@ func (v Inverse) Delta(t Target, level float64) (x, se float64, ci Interval, err
 
 // Fieller returns the exact region for a model y = p0 + p1·x (Polynomial(1)):
 // the doses at which the band covers the target. It is a segment only while the
-// slope is significant.
+// slope is significant. The level is in (0,1).
 func (v Inverse) Fieller(t Target, level float64) (Region, error) {
+	if err := v.checkTarget(t, level); err != nil {
+		return Region{}, err
+	}
 	r := v.Result
 	if l, ok := r.Model.(Linear); !ok || len(l.Names) != 2 {
 		return Region{}, fmt.Errorf("fit: %w: Fieller's region is for straight lines", ErrBadInput)
 	}
-	if err := v.check(); err != nil {
+	if err := v.check(t, level); err != nil {
 		return Region{}, err
 	}
 	s2, own, q := v.scatter(t, level)
@@ -234,9 +248,10 @@ func (v Inverse) Fieller(t Target, level float64) (Region, error) {
 
 // Band returns the doses in [Lo, Hi] at which the confidence band (M = 0) or
 // the prediction band (M > 0) covers the target. A side that reaches the end of
-// the search range without leaving the band counts as not limited.
+// the search range without leaving the band counts as not limited. The level is
+// in (0,1).
 func (v Inverse) Band(t Target, level float64) (Region, error) {
-	if err := v.check(); err != nil {
+	if err := v.check(t, level); err != nil {
 		return Region{}, err
 	}
 	r := v.Result
@@ -256,7 +271,11 @@ func (v Inverse) Band(t Target, level float64) (Region, error) {
 // through the target (M = 0), or together with M new observations of mean Y,
 // within the likelihood-ratio threshold. It is slower than Band and right for
 // strongly curved models. With a VarianceFunction the target must have M = 0.
+// The level is in (0,1).
 func (v Inverse) Profile(t Target, level float64) (Region, error) {
+	if err := v.checkTarget(t, level); err != nil {
+		return Region{}, err
+	}
 	r := v.Result
 	if r.cov == nil {
 		return Region{}, fmt.Errorf("fit: no inverse interval: %w", ErrNotIdentified)

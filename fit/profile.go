@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"errors"
 	"fmt"
 	"math"
 )
@@ -49,8 +50,14 @@ func (r *Result) steps() []float64 {
 }
 
 // Delta returns a derived quantity with its delta-method standard error and
-// symmetric interval.
+// symmetric interval. A level outside (0,1) is an error.
 func (r *Result) Delta(d Derived, level float64) (value, se float64, ci Interval, err error) {
+	if d.Value == nil {
+		return math.NaN(), math.NaN(), ci, fmt.Errorf("fit: %w: derived quantity %q has no Value", ErrBadInput, d.Name)
+	}
+	if err := checkLevel(level); err != nil {
+		return math.NaN(), math.NaN(), ci, err
+	}
 	g := make([]float64, len(r.P))
 	d.grad(g, r.P, r.steps())
 	value = d.Value(r.P)
@@ -87,8 +94,13 @@ func EffectiveDose(s Sigmoid, q float64) Derived {
 
 // Profile returns the profile-likelihood interval of parameter j: all values
 // at which the other parameters can still follow the data within the
-// threshold. A side that never reaches the threshold is open, and says so.
+// threshold. A side that never reaches the threshold is open, and says so. A
+// place j that the model does not have is an error, and so is a level outside
+// (0,1).
 func (r *Result) Profile(j int, level float64) (Interval, error) {
+	if err := r.checkParameter(j, level); err != nil {
+		return Interval{}, err
+	}
 	if r.Fixed[j] {
 		return Interval{Lo: r.P[j], Hi: r.P[j], Level: level}, nil
 	}
@@ -112,7 +124,7 @@ func (r *Result) Profile(j int, level float64) (Interval, error) {
 // constraint of overwhelming weight.
 func (r *Result) ProfileDerived(d Derived, level float64) (Interval, error) {
 	value, se, _, err := r.Delta(d, level)
-	if err != nil && r.cov != nil {
+	if err != nil && (r.cov != nil || errors.Is(err, ErrBadInput)) {
 		return Interval{}, err
 	}
 	pr, err := r.profiler(level)

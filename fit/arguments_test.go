@@ -1,0 +1,160 @@
+package fit
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+)
+
+// lineFit is a straight line through ten scattered points.
+func lineFit(t testing.TB) *Result {
+	t.Helper()
+	data := make([]Observation, 10)
+	for i := range data {
+		x := float64(i)
+		data[i] = Observation{X: []float64{x}, Y: 3 + 2*x + 0.3*math.Sin(7*x)}
+	}
+	r, err := Regress(Polynomial(1), data, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// noLevels are what a caller may take for a level: percent, 1 for "all", NaN
+// of a quotient. 1 would mean an infinite interval.
+func noLevels() []float64 { return []float64{math.NaN(), math.Inf(1), -0.95, 0, 1, 5, 95} }
+
+// wantError wants an error of the given kind that names what is wrong.
+func wantError(t *testing.T, what string, err, kind error, names string) {
+	t.Helper()
+	if !errors.Is(err, kind) || !strings.Contains(err.Error(), names) {
+		t.Errorf("%s: error %v, want one of %q that names %q", what, err, kind, names)
+	}
+}
+
+func TestWrongLevelsAreErrors(t *testing.T) {
+	r := lineFit(t)
+	fixed, err := Regress(Polynomial(1), r.data, nil, &FitOptions{Fixed: map[string]float64{"b0": 3}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	inv := Inverse{Result: r, Lo: -5, Hi: 15}
+	target := Target{Y: 10, M: 1}
+	for name, f := range map[string]func(level float64) error{
+		"Wald":             func(l float64) error { _, err := r.Wald(1, l); return err },
+		"Wald, fixed":      func(l float64) error { _, err := fixed.Wald(0, l); return err },
+		"Profile":          func(l float64) error { _, err := r.Profile(1, l); return err },
+		"Profile, fixed":   func(l float64) error { _, err := fixed.Profile(0, l); return err },
+		"Delta":            func(l float64) error { _, _, _, err := r.Delta(Parameter(1), l); return err },
+		"ProfileDerived":   func(l float64) error { _, err := r.ProfileDerived(Parameter(1), l); return err },
+		"ConfidenceBand":   func(l float64) error { _, err := r.ConfidenceBand([]float64{3}, l); return err },
+		"PredictionBand":   func(l float64) error { _, err := r.PredictionBand([]float64{3}, 1, l); return err },
+		"Inverse.Delta":    func(l float64) error { _, _, _, err := inv.Delta(target, l); return err },
+		"Inverse.Fieller":  func(l float64) error { _, err := inv.Fieller(target, l); return err },
+		"Inverse.Band":     func(l float64) error { _, err := inv.Band(target, l); return err },
+		"Inverse.Profile":  func(l float64) error { _, err := inv.Profile(target, l); return err },
+		"Grubbs":           func(l float64) error { _, _, _, err := Grubbs([]float64{1, 2, 3, 9}, l); return err },
+		"Grubbs, all same": func(l float64) error { _, _, _, err := Grubbs([]float64{2, 2, 2}, l); return err },
+		"Outliers":         func(l float64) error { _, err := r.Outliers(l); return err },
+	} {
+		if err := f(0.9); err != nil {
+			t.Errorf("%s at 0.9: %v", name, err)
+		}
+		for _, level := range noLevels() {
+			wantError(t, name, f(level), ErrBadInput, "level")
+		}
+	}
+}
+
+func TestWrongPlacesAreErrors(t *testing.T) {
+	r := lineFit(t)
+	for _, j := range []int{-1, 2, 9} {
+		_, err := r.Wald(j, 0.95)
+		wantError(t, "Wald", err, ErrBadInput, "parameter")
+		_, err = r.Profile(j, 0.95)
+		wantError(t, "Profile", err, ErrBadInput, "parameter")
+	}
+	for _, x := range [][]float64{nil, {1, 2}} {
+		_, err := r.ConfidenceBand(x, 0.95)
+		wantError(t, "ConfidenceBand", err, ErrBadInput, "predictors")
+		_, err = r.PredictionBand(x, 1, 0.95)
+		wantError(t, "PredictionBand", err, ErrBadInput, "predictors")
+	}
+	nan := []float64{math.NaN()}
+	_, err := r.ConfidenceBand(nan, 0.95)
+	wantError(t, "ConfidenceBand", err, ErrNonFinite, "predictor 0")
+	_, err = r.PredictionBand(nan, 1, 0.95)
+	wantError(t, "PredictionBand", err, ErrNonFinite, "predictor 0")
+	for _, m := range []int{-1, 0} {
+		_, err := r.PredictionBand([]float64{3}, m, 0.95)
+		wantError(t, "PredictionBand", err, ErrBadInput, "observations")
+	}
+	_, _, _, err = r.Delta(Derived{Name: "half life"}, 0.95)
+	wantError(t, "Delta", err, ErrBadInput, "half life")
+	_, err = r.ProfileDerived(Derived{Name: "half life"}, 0.95)
+	wantError(t, "ProfileDerived", err, ErrBadInput, "half life")
+}
+
+// A mean alone has no predictors, and a band at nil.
+func TestBandOfAMeanNeedsNoPredictors(t *testing.T) {
+	r, err := NestedVariance([]Observation{{Y: 1}, {Y: 2}, {Y: 4}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := r.ConfidenceBand(nil, 0.95); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestWrongInversesAreErrors(t *testing.T) {
+	one := lineFit(t)
+	plane := Linear{Names: []string{"b0", "b1", "b2"}, Basis: func(dst, x []float64) { dst[0], dst[1], dst[2] = 1, x[0], x[1] }}
+	var data []Observation
+	for i := range 12 {
+		x := []float64{float64(i % 4), float64(i / 4)}
+		data = append(data, Observation{X: x, Y: 1 + 2*x[0] + 3*x[1] + 0.2*math.Sin(5*float64(i))})
+	}
+	two, err := Regress(plane, data, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	good := Target{Y: 8, M: 1}
+	for name, c := range map[string]struct {
+		inv    Inverse
+		target Target
+		kind   error
+		names  string
+	}{
+		"no result":          {Inverse{Hi: 10}, good, ErrBadInput, "Result"},
+		"axis of none":       {Inverse{Result: one, Axis: 3, Hi: 10}, good, ErrBadInput, "Axis 3"},
+		"negative axis":      {Inverse{Result: one, Axis: -1, Hi: 10}, good, ErrBadInput, "Axis -1"},
+		"axis beyond At":     {Inverse{Result: two, Axis: 2, At: []float64{1, 1}, Hi: 10}, good, ErrBadInput, "Axis 2"},
+		"no At":              {Inverse{Result: two, Axis: 1, Hi: 10}, good, ErrBadInput, "At"},
+		"short At":           {Inverse{Result: two, At: []float64{1}, Hi: 10}, good, ErrBadInput, "At"},
+		"NaN in At":          {Inverse{Result: two, At: []float64{0, math.NaN()}, Hi: 10}, good, ErrNonFinite, "At"},
+		"NaN target":         {Inverse{Result: one, Hi: 10}, Target{Y: math.NaN()}, ErrNonFinite, "NaN"},
+		"negative M":         {Inverse{Result: one, Hi: 10}, Target{Y: 8, M: -1}, ErrBadInput, "-1 observations"},
+		"negative pooled SS": {Inverse{Result: one, Hi: 10}, Target{Y: 8, PooledSS: -1, PooledDF: 2}, ErrBadInput, "pooled"},
+	} {
+		_, _, _, err := c.inv.Delta(c.target, 0.95)
+		wantError(t, name+", Delta", err, c.kind, c.names)
+		_, err = c.inv.Fieller(c.target, 0.95)
+		wantError(t, name+", Fieller", err, c.kind, c.names)
+		_, err = c.inv.Band(c.target, 0.95)
+		wantError(t, name+", Band", err, c.kind, c.names)
+		_, err = c.inv.Profile(c.target, 0.95)
+		wantError(t, name+", Profile", err, c.kind, c.names)
+		if c.target == good || math.IsNaN(c.target.Y) {
+			_, err = c.inv.Estimate(c.target.Y)
+			wantError(t, name+", Estimate", err, c.kind, c.names)
+		}
+	}
+	_, err = Inverse{Result: one, Lo: math.Inf(-1), Hi: 10}.Estimate(8)
+	wantError(t, "infinite range", err, ErrNonFinite, "range")
+	// What At holds at Axis itself does not matter.
+	if x, err := (Inverse{Result: two, Axis: 1, At: []float64{1, math.NaN()}, Hi: 10}).Estimate(8); err != nil || math.Abs(x-5./3) > 0.2 {
+		t.Errorf("two predictors: %g, %v", x, err)
+	}
+}
