@@ -15,6 +15,13 @@ func checkLevel(level float64) error {
 	return nil
 }
 
+// mustLevel is checkLevel for functions without an error.
+func mustLevel(function string, level float64) {
+	if !(level > 0 && level < 1) {
+		panic(fmt.Sprintf("fit: %s: level %g is outside (0,1)", function, level))
+	}
+}
+
 // checkParameter checks the place of a parameter and a level.
 func (r *Result) checkParameter(j int, level float64) error {
 	if j < 0 || j >= len(r.P) {

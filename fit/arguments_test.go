@@ -3,6 +3,7 @@ package fit
 import (
 	"errors"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 )
@@ -157,4 +158,58 @@ func TestWrongInversesAreErrors(t *testing.T) {
 	if x, err := (Inverse{Result: two, Axis: 1, At: []float64{1, math.NaN()}, Hi: 10}).Estimate(8); err != nil || math.Abs(x-5./3) > 0.2 {
 		t.Errorf("two predictors: %g, %v", x, err)
 	}
+}
+
+// wantPanic wants a panic whose message names the function and the argument.
+func wantPanic(t *testing.T, names string, f func()) {
+	t.Helper()
+	defer func() {
+		t.Helper()
+		v := recover()
+		if s, ok := v.(string); !ok || !strings.HasPrefix(s, names) {
+			t.Errorf("panic %v, want one that begins with %q", v, names)
+		}
+	}()
+	f()
+}
+
+func TestWrongArgumentsPanicWithTheirName(t *testing.T) {
+	r := lineFit(t)
+	b, err := r.Bootstrap(Cases, 20, rand.New(rand.NewPCG(1, 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := NewOneWay([][]float64{{1, 2}, {3, 5}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, level := range noLevels() {
+		wantPanic(t, "fit: Bootstrap.Interval: level", func() { b.Interval(Parameter(0), level) })
+		wantPanic(t, "fit: OneWay.WithinInterval: level", func() { a.WithinInterval(level) })
+		wantPanic(t, "fit: OneWay.RatioInterval: level", func() { a.RatioInterval(level) })
+		wantPanic(t, "fit: GrubbsCritical: alpha", func() { GrubbsCritical(5, level) })
+	}
+	for _, n := range []int{-1, 0, 2} {
+		wantPanic(t, "fit: GrubbsCritical: n =", func() { GrubbsCritical(n, 0.05) })
+	}
+	wantPanic(t, "fit: Mean: x has 0 predictors", func() { r.Mean(nil) })
+	wantPanic(t, "fit: Mean: x has 2 predictors", func() { r.Mean([]float64{1, 2}) })
+	wantPanic(t, "fit: Parameter: j = -1", func() { Parameter(-1) })
+	wantPanic(t, "fit: Parameter: j = 9", func() { b.Interval(Parameter(9), 0.95) })
+	wantPanic(t, "fit: Parameter: j = 9", func() { _, _, _, _ = r.Delta(Parameter(9), 0.95) })
+	f := factorize([]float64{1, 0, 0, 1}, 2, 2, []int{0, 1})
+	wantPanic(t, "fit: Quadratic: g has 1", func() { f.Quadratic([]float64{1}) })
+}
+
+func TestBootstrapOfWrongArgumentsIsAnError(t *testing.T) {
+	r := lineFit(t)
+	rng := rand.New(rand.NewPCG(1, 1))
+	for _, n := range []int{-5, 0} {
+		_, err := r.Bootstrap(Parametric, n, rng)
+		wantError(t, "Bootstrap", err, ErrBadInput, "n =")
+	}
+	_, err := r.Bootstrap(Resampling(7), 20, rng)
+	wantError(t, "Bootstrap", err, ErrBadInput, "kind 7")
+	_, err = r.Bootstrap(Cases, 20, nil)
+	wantError(t, "Bootstrap", err, ErrBadInput, "rng")
 }

@@ -33,8 +33,18 @@ type Bootstrap struct {
 	r *Result
 }
 
-// Bootstrap refits the model to n resampled data sets.
+// Bootstrap refits the model to n ≥ 1 resampled data sets, drawn by rng; the same
+// state of it gives the same refits. A kind or n out of range and a nil rng are
+// errors.
 func (r *Result) Bootstrap(kind Resampling, n int, rng *rand.Rand) (*Bootstrap, error) {
+	switch {
+	case kind != Parametric && kind != Cases && kind != Groups:
+		return nil, fmt.Errorf("fit: %w: bootstrap of unknown kind %d", ErrBadInput, kind)
+	case n < 1:
+		return nil, fmt.Errorf("fit: %w: bootstrap of n = %d data sets (need 1 or more)", ErrBadInput, n)
+	case rng == nil:
+		return nil, fmt.Errorf("fit: %w: bootstrap without rng", ErrBadInput)
+	}
 	t, cells, err := r.collapsed()
 	if err != nil {
 		return nil, err
@@ -141,8 +151,10 @@ func (r *Result) simulate(data []Observation, rng *rand.Rand) {
 
 // Interval returns the percentile interval of a derived quantity: the plain
 // quantiles of its values over the refits. It respects limits and skewness,
-// but not bias, and is too narrow for very small n.
+// but not bias, and is too narrow for very small n. It panics on a level outside
+// (0,1).
 func (b *Bootstrap) Interval(d Derived, level float64) Interval {
+	mustLevel("Bootstrap.Interval", level)
 	v := make([]float64, 0, len(b.P))
 	for _, p := range b.P {
 		if x := d.Value(p); !math.IsNaN(x) {
@@ -154,7 +166,8 @@ func (b *Bootstrap) Interval(d Derived, level float64) Interval {
 	return Interval{Lo: lo, Hi: hi, Level: level, OpenLo: math.IsInf(lo, -1), OpenHi: math.IsInf(hi, 1)}
 }
 
-// SE returns the standard deviations of the parameters over the refits.
+// SE returns the standard deviations of the parameters over the refits, NaN for
+// fewer than two.
 func (b *Bootstrap) SE() []float64 {
 	n := len(b.r.P)
 	se := make([]float64, n)
@@ -170,10 +183,20 @@ func (b *Bootstrap) SE() []float64 {
 	return se
 }
 
-// Parameter is parameter j as a derived quantity.
+// Parameter is parameter j as a derived quantity, the first being 0. It panics on
+// a negative j; where it is used, one that the model does not have panics, too.
 func Parameter(j int) Derived {
-	return Derived{Name: fmt.Sprintf("parameter %d", j), Value: func(p []float64) float64 { return p[j] },
-		Grad: func(dst, p []float64) { clear(dst); dst[j] = 1 }}
+	if j < 0 {
+		panic(fmt.Sprintf("fit: Parameter: j = %d is negative", j))
+	}
+	must := func(p []float64) {
+		if j >= len(p) {
+			panic(fmt.Sprintf("fit: Parameter: j = %d of a model with %d parameters", j, len(p)))
+		}
+	}
+	return Derived{Name: fmt.Sprintf("parameter %d", j),
+		Value: func(p []float64) float64 { must(p); return p[j] },
+		Grad:  func(dst, p []float64) { must(p); clear(dst); dst[j] = 1 }}
 }
 
 // cells map observations to the rows of a task in which those at equal X are

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -114,8 +115,12 @@ func (f *Factorization) Inverse() []float64 {
 }
 
 // Quadratic returns gᵀ(JᵀJ)⁻¹g for a gradient over all n parameters; parts of
-// g that are not free count as zero. It is NaN when the rank is deficient.
+// g that are not free count as zero. It is NaN when the rank is deficient. It
+// panics on a g that is not as long as there are parameters.
 func (f *Factorization) Quadratic(g []float64) float64 {
+	if len(g) != f.n {
+		panic(fmt.Sprintf("fit: Quadratic: g has %d derivatives for %d parameters", len(g), f.n))
+	}
 	k := len(f.free)
 	if f.rank < k {
 		return math.NaN()

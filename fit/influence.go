@@ -172,9 +172,16 @@ func Grubbs(v []float64, alpha float64) (index int, g, critical float64, err err
 	return index, g, GrubbsCritical(len(v), alpha/2), nil
 }
 
-// GrubbsCritical is the one-sided critical value for n values; for a two-sided
-// test at level α ask for α/2.
+// GrubbsCritical is the one-sided critical value for n values, in standard
+// deviations; for a two-sided test at level α ask for α/2. It panics on an n
+// below 3 and on an alpha outside (0,1).
 func GrubbsCritical(n int, alpha float64) float64 {
+	if n < 3 {
+		panic(fmt.Sprintf("fit: GrubbsCritical: n = %d is below 3", n))
+	}
+	if !(alpha > 0 && alpha < 1) {
+		panic(fmt.Sprintf("fit: GrubbsCritical: alpha %g is outside (0,1)", alpha))
+	}
 	nn := float64(n)
 	t := studentQuantile(1-alpha/nn, nn-2)
 	return (nn - 1) / math.Sqrt(nn) * math.Sqrt(t*t/(nn-2+t*t))

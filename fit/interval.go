@@ -149,8 +149,12 @@ func (c *components) satterthwaite(v float64, d []float64) float64 {
 	return math.Max(1, v*v/q)
 }
 
-// Mean returns the fitted response at x and its standard error.
+// Mean returns the fitted response at x and its standard error, NaN where there
+// is none. It panics on an x that has not as many predictors as the data.
 func (r *Result) Mean(x []float64) (y, se float64) {
+	if want := len(r.data[0].X); len(x) != want {
+		panic(fmt.Sprintf("fit: Mean: x has %d predictors, the data have %d", len(x), want))
+	}
 	g := make([]float64, len(r.P))
 	y = r.Model.Grad(g, r.P, x)
 	se, _, err := r.contrast(g, nil)

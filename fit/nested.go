@@ -45,7 +45,8 @@ type Effect struct {
 }
 
 // Effects returns the predicted deviations that belong to term k of a
-// VarianceFunction, in order of first appearance.
+// VarianceFunction, in order of first appearance; nil where there is no such
+// term. The first term is 0.
 func (r *Result) Effects(k int) []Effect {
 	if r.comps == nil || k < 0 || k >= len(r.comps.terms) {
 		return nil
@@ -136,16 +137,20 @@ func NewOneWay(groups [][]float64) (OneWay, error) {
 	return a, nil
 }
 
-// WithinInterval is the exact interval for the variance within groups.
+// WithinInterval is the exact interval for the variance within groups. It panics
+// on a level outside (0,1).
 func (a OneWay) WithinInterval(level float64) Interval {
+	mustLevel("OneWay.WithinInterval", level)
 	df := float64(a.N - a.Groups)
 	q := func(p float64) float64 { return 2 * gammaQuantile(df/2, p) }
 	return Interval{Lo: a.WithinSS / q(0.5+level/2), Hi: a.WithinSS / q(0.5-level/2), Level: level}
 }
 
 // RatioInterval is the exact interval (for balanced data) for the ratio of the
-// variance between groups to that within. Its lower limit may be negative.
+// variance between groups to that within. Its lower limit may be negative. It
+// panics on a level outside (0,1).
 func (a OneWay) RatioInterval(level float64) Interval {
+	mustLevel("OneWay.RatioInterval", level)
 	d := distuv.F{D1: float64(a.Groups - 1), D2: float64(a.N - a.Groups)}
 	return Interval{Lo: (a.F/d.Quantile(0.5+level/2) - 1) / a.N0, Hi: (a.F/d.Quantile(0.5-level/2) - 1) / a.N0, Level: level}
 }
