@@ -88,8 +88,12 @@ type PatchError struct {
 
 // FitChart fits a correction by least squares over the patches. A patch weighs
 // by the slope of the cube root at its luminance, so that an error counts about
-// as it is seen. It needs two more patches than the model has terms.
+// as it is seen. It needs two more patches than the model has terms, and values
+// that are finite and not negative.
 func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) {
+	if model != Linear && model != RootPolynomial2 && model != RootPolynomial3 {
+		return nil, fmt.Errorf("chart: unknown model %d", int(model))
+	}
 	if need := model.terms() + 2; len(patches) < need {
 		return nil, fmt.Errorf("chart: %d patches are too few for a %s correction, need at least %d", len(patches), model, need)
 	}
@@ -156,8 +160,20 @@ func solveChart(model ChartModel, patches []ChartPatch, omit int) ([][3]float64,
 	return out, nil
 }
 
-// Apply returns the corrected color of one read from the picture.
+// check reports a correction that was not made by [FitChart].
+func (c *ChartCorrection) check() error {
+	if want := c.Model.terms(); len(c.Coefficients) != want {
+		return fmt.Errorf("chart: correction has %d rows of Coefficients, a %s one has %d", len(c.Coefficients), c.Model, want)
+	}
+	return nil
+}
+
+// Apply returns the corrected color of one read from the picture, both under
+// D65/2. It panics when Coefficients has not one row per term of the model.
 func (c *ChartCorrection) Apply(read XYZ) XYZ {
+	if len(c.Coefficients) != c.Model.terms() {
+		panic("colorimetry: ChartCorrection.Apply: " + c.check().Error())
+	}
 	var t [maxChartTerms]float64
 	c.Model.expand(linearFromXYZ(read), &t)
 	var out XYZ

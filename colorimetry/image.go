@@ -28,7 +28,7 @@ type Image struct {
 	Warnings []error // what is assumed, or in the file but not used
 }
 
-// ReadImage reads a PNG or JPEG of at most maxPixels (0 means
+// ReadImage reads a PNG or JPEG of at most maxPixels in all (0 or less means
 // DefaultMaxPixels). The size is checked before the pixels are decoded.
 //
 // Embedded gamma, chromaticities and ICC profiles are not applied: sRGB is
@@ -155,6 +155,9 @@ func ParseRegion(s string) (image.Rectangle, error) {
 // inside returns the region in the coordinates of the image; the empty region
 // means all of it.
 func inside(m image.Image, region image.Rectangle) (image.Rectangle, error) {
+	if m == nil {
+		return image.Rectangle{}, errNoImage
+	}
 	bounds := m.Bounds()
 	if region == (image.Rectangle{}) {
 		region = image.Rect(0, 0, bounds.Dx(), bounds.Dy())

@@ -7,8 +7,9 @@ import (
 )
 
 // MeanColor returns the mean of a region in linear light (D65/2) and the number
-// of pixels in it; the empty region means the whole image. Pixels that are not
-// fully opaque are left out; none left is an error.
+// of pixels in it. The region is in pixels from the top left corner, and the
+// empty one means the whole image; one that reaches outside is an error. Pixels
+// that are not fully opaque are left out; none left is an error.
 //
 // Averaging codes instead of light would make a mix of dark and pale come out
 // too dark: half black, half white reflects 50 %, code 188, not 128.
@@ -30,7 +31,10 @@ func MeanColor(m image.Image, region image.Rectangle) (XYZ, int, error) {
 	return c.xyz(), n, nil
 }
 
-var errTransparent = errors.New("the region has no opaque pixel")
+var (
+	errTransparent = errors.New("the region has no opaque pixel")
+	errNoImage     = errors.New("there is no image to measure")
+)
 
 // histogram counts the codes of each channel. Even and odd pixels are counted
 // apart, so that equal neighbors need not wait for each other's count.

@@ -60,7 +60,8 @@ func (m KubelkaMunk) Check() error {
 	return nil
 }
 
-// Internal returns the reflectance inside the layer of a measured reflectance.
+// Internal returns the reflectance inside the layer of a measured reflectance,
+// both factors. The coefficients must pass [KubelkaMunk.Check].
 func (m KubelkaMunk) Internal(measured float64) float64 {
 	d := measured
 	if !m.SpecularExcluded {
@@ -81,17 +82,23 @@ func (m KubelkaMunk) Measured(internal float64) float64 {
 // KS returns K/S of a measured reflectance, finite as the function [KS].
 func (m KubelkaMunk) KS(measured float64) float64 { return KS(m.Internal(measured)) }
 
-// FromKS returns the measured reflectance of a layer with the given K/S.
+// FromKS returns the measured reflectance factor of a layer with the given K/S
+// ≥ 0.
 func (m KubelkaMunk) FromKS(ks float64) float64 { return m.Measured(FromKS(ks)) }
 
-// At returns K/S at a wavelength of the spectrum's grid.
+// At returns K/S at a wavelength of the spectrum's grid, in nm. A wavelength
+// that is not on it is an error.
 func (m KubelkaMunk) At(s Spectrum, nm int) (float64, error) {
 	r, err := s.At(nm)
-	return m.KS(r), err
+	if err != nil {
+		return 0, err
+	}
+	return m.KS(r), nil
 }
 
-// Peak returns the largest K/S between two wavelengths, both included, and
-// where it is: the band maximum of a dyeing.
+// Peak returns the largest K/S between two wavelengths in nm, both included, and
+// where it is: the band maximum of a dyeing. No wavelength of the grid between
+// them is an error.
 func (m KubelkaMunk) Peak(s Spectrum, from, to int) (ks float64, nm int, err error) {
 	err = m.each(s, from, to, func(w int, v float64) {
 		if nm == 0 || v > ks {
@@ -101,8 +108,9 @@ func (m KubelkaMunk) Peak(s Spectrum, from, to int) (ks float64, nm int, err err
 	return ks, nm, err
 }
 
-// Mean returns the mean K/S over the wavelengths between two limits, both
-// included. Times the width of the band it is the integrated K/S.
+// Mean returns the mean K/S over the wavelengths between two limits in nm, both
+// included. Times the width of the band it is the integrated K/S. No wavelength
+// of the grid between them is an error.
 func (m KubelkaMunk) Mean(s Spectrum, from, to int) (float64, error) {
 	var sum float64
 	var n int
@@ -111,6 +119,9 @@ func (m KubelkaMunk) Mean(s Spectrum, from, to int) (float64, error) {
 }
 
 func (m KubelkaMunk) each(s Spectrum, from, to int, use func(nm int, ks float64)) error {
+	if err := s.whole(); err != nil {
+		return err
+	}
 	found := false
 	for i, r := range s.Values {
 		if nm := s.Grid.Wavelength(i); nm >= from && nm <= to {
@@ -128,11 +139,13 @@ func (m KubelkaMunk) each(s Spectrum, from, to int, use func(nm int, ks float64)
 // weights Wx + Wy + Wz. It tells how strong the color looks rather than how
 // much colorant there is (formula common in textile work, from memory, here
 // divided by the sum of the weights so that a flat K/S returns itself). It
-// panics when the spectrum is not on the weights' grid.
+// panics when the spectrum is not on the weights' grid or has not one value per
+// wavelength.
 func (m KubelkaMunk) Weighted(s Spectrum, w *Weights) float64 {
 	if s.Grid != w.grid {
 		panic(fmt.Sprintf("colorimetry: spectrum on %s, weights on %s", s.Grid, w.grid))
 	}
+	w.mustFit(s.Values)
 	var sum float64
 	for i, r := range s.Values {
 		sum += (w.x[i] + w.y[i] + w.z[i]) * m.KS(r)
@@ -141,5 +154,6 @@ func (m KubelkaMunk) Weighted(s Spectrum, w *Weights) float64 {
 }
 
 // Strength returns the color strength of a sample in percent of a standard,
-// from their K/S by any one of the measures above.
+// from their K/S by any one of the measures above. The standard's must be above
+// 0; of 0 the strength is not finite.
 func Strength(standard, sample float64) float64 { return 100 * sample / standard }

@@ -1,6 +1,9 @@
 package colorimetry
 
-import "fmt"
+import (
+	"errors"
+	"fmt"
+)
 
 // A MatchCorrection says how a pair that does not match exactly under the
 // reference light is made to match before its difference is taken under the
@@ -67,9 +70,18 @@ func (m MetamerismIndex) Of(reference, test Pair, testWhite XYZ) (float64, error
 	return m.difference().Diff(test.Standard.Lab(testWhite), s.Lab(testWhite)), nil
 }
 
-// OfSpectra returns the index of two spectra. The weights must be of one
-// observer and on the grid of both spectra.
+// OfSpectra returns the index of two spectra. It is an error when the weights
+// are not of one observer and on the grid of both spectra, or when a spectrum has
+// not one value per wavelength.
 func (m MetamerismIndex) OfSpectra(standard, sample Spectrum, reference, test *Weights) (float64, error) {
+	if reference == nil || test == nil {
+		return 0, errors.New("metamerism index: needs weights of the reference and of the test light")
+	}
+	for _, s := range []Spectrum{standard, sample} {
+		if err := s.whole(); err != nil {
+			return 0, fmt.Errorf("metamerism index: %w", err)
+		}
+	}
 	for _, w := range []*Weights{reference, test} {
 		if standard.Grid != w.grid || sample.Grid != w.grid {
 			return 0, fmt.Errorf("metamerism index: spectra on %s and %s, weights on %s", standard.Grid, sample.Grid, w.grid)

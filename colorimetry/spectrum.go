@@ -7,7 +7,8 @@ import (
 )
 
 // A Grid is a uniform set of wavelengths in whole nanometers:
-// Start, Start+Step, … N values. Grids compare with ==.
+// Start, Start+Step, … N values. Grids compare with ==; [Grid.Check] says which
+// are of use.
 type Grid struct{ Start, Step, N int }
 
 // Limits of the grids that can be read and weighted, in nm.
@@ -18,7 +19,8 @@ const (
 	mustCoverTo   = 700
 )
 
-// GridRange returns the grid from start to end inclusive.
+// GridRange returns the grid from start to end inclusive, in steps of step, all
+// in nm. What [Grid.Check] refuses is an error.
 func GridRange(start, end, step int) (Grid, error) {
 	if step <= 0 || end < start || (end-start)%step != 0 {
 		return Grid{}, fmt.Errorf("wavelengths %d-%d nm cannot be divided into steps of %d nm", start, end, step)
@@ -27,8 +29,8 @@ func GridRange(start, end, step int) (Grid, error) {
 	return g, g.Check()
 }
 
-// GridOf returns the grid of the given wavelengths, which must be uniform,
-// rising, whole nanometers.
+// GridOf returns the grid of the given wavelengths in nm, which must be uniform,
+// rising and pass [Grid.Check].
 func GridOf(nm []int) (Grid, error) {
 	if len(nm) < 2 {
 		return Grid{}, fmt.Errorf("%d wavelengths are too few for a spectrum", len(nm))
@@ -56,13 +58,15 @@ func (g Grid) Check() error {
 	return nil
 }
 
-// Wavelength returns the i-th wavelength in nm.
+// Wavelength returns the i-th wavelength in nm, 0 being the first; i may lie
+// beyond the grid.
 func (g Grid) Wavelength(i int) int { return g.Start + i*g.Step }
 
 // End returns the last wavelength in nm.
 func (g Grid) End() int { return g.Wavelength(g.N - 1) }
 
-// Index returns the position of a wavelength, or false when it is not on the grid.
+// Index returns the position of a wavelength in nm, or false when it is not on
+// the grid.
 func (g Grid) Index(nm int) (int, bool) {
 	d := nm - g.Start
 	if g.Step <= 0 || d < 0 || d%g.Step != 0 || d/g.Step >= g.N {
@@ -123,8 +127,21 @@ func (s Spectrum) Warning() error {
 	return fmt.Errorf("reflectance reaches %.4g at %d nm: above 1 only optically brightened cloth is expected; otherwise recalibrate the white", peak, s.Grid.Wavelength(at))
 }
 
-// At returns the value at a wavelength of the grid.
+// whole reports a spectrum that was not made by [NewSpectrum] and has not one
+// value per wavelength.
+func (s Spectrum) whole() error {
+	if len(s.Values) != s.Grid.N {
+		return fmt.Errorf("spectrum on %s has %d values, want %d", s.Grid, len(s.Values), s.Grid.N)
+	}
+	return nil
+}
+
+// At returns the value at a wavelength of the grid, in nm. A wavelength that is
+// not on it is an error.
 func (s Spectrum) At(nm int) (float64, error) {
+	if err := s.whole(); err != nil {
+		return 0, err
+	}
 	i, ok := s.Grid.Index(nm)
 	if !ok {
 		return 0, fmt.Errorf("%d nm is not on the grid %s", nm, s.Grid)
@@ -136,8 +153,15 @@ func (s Spectrum) At(nm int) (float64, error) {
 // interpolation that E2022 [3] assumes: a cubic through the four nearest
 // values, a quadratic in the first and last interval. To a coarser grid it
 // picks points; it does not widen the bandpass. Interpolation may overshoot
-// below zero next to a black band: such a value is set to zero.
+// below zero next to a black band: such a value is set to zero. It is an error
+// when either grid fails [Grid.Check] or the new one reaches farther.
 func (s Spectrum) Resample(g Grid) (Spectrum, error) {
+	if err := s.Grid.Check(); err != nil {
+		return Spectrum{}, err
+	}
+	if err := s.whole(); err != nil {
+		return Spectrum{}, err
+	}
 	if err := g.Check(); err != nil {
 		return Spectrum{}, err
 	}

@@ -82,9 +82,18 @@ type cellSum struct {
 	pixels int
 }
 
-// MeasureSwatch measures a region of an image; the empty region means the
-// whole image.
+// MeasureSwatch measures a region of an image, in pixels from its top left
+// corner; the empty region means the whole image. A region that reaches outside
+// it, or has no opaque pixel, is an error, and so are options out of range.
 func MeasureSwatch(im *Image, region image.Rectangle, opt SwatchOptions) (*Swatch, error) {
+	if im == nil {
+		return nil, errNoImage
+	}
+	if opt.Correction != nil {
+		if err := opt.Correction.check(); err != nil {
+			return nil, fmt.Errorf("swatch: %w", err)
+		}
+	}
 	r, err := inside(im.Pixels, region)
 	if err != nil {
 		return nil, err

@@ -81,10 +81,17 @@ func (w *Weights) Viewing() Viewing { return w.viewing }
 // Grid returns the grid the weights are for.
 func (w *Weights) Grid() Grid { return w.grid }
 
-// At returns the weights of the i-th wavelength.
-func (w *Weights) At(i int) XYZ { return XYZ{w.x[i], w.y[i], w.z[i]} }
+// At returns the weights of the i-th wavelength, 0 being the first, for
+// reflectance factors: they sum to [Weights.White]. It panics on an i that is
+// not on the grid.
+func (w *Weights) At(i int) XYZ {
+	if i < 0 || i >= w.grid.N {
+		panic(fmt.Sprintf("colorimetry: Weights.At: i = %d on %s (%d wavelengths)", i, w.grid, w.grid.N))
+	}
+	return XYZ{w.x[i], w.y[i], w.z[i]}
+}
 
-// White returns the tristimulus values of the perfect diffuser.
+// White returns the tristimulus values of the perfect diffuser, Y = 100.
 func (w *Weights) White() XYZ { return w.white }
 
 // XYZ returns the tristimulus values of a reflectance factor given on the
