@@ -213,3 +213,67 @@ func TestBootstrapOfWrongArgumentsIsAnError(t *testing.T) {
 	_, err = r.Bootstrap(Cases, 20, nil)
 	wantError(t, "Bootstrap", err, ErrBadInput, "rng")
 }
+
+func TestWrongDesignsAreErrors(t *testing.T) {
+	line := Polynomial(1)
+	xs := [][]float64{{0}, {1}, {2}}
+	one := []float64{0, 1}
+	unit := func(v float64) func(p, x []float64) float64 { return func(_, _ []float64) float64 { return v } }
+	for name, f := range map[string]func() error{
+		"short scenario": func() error { _, err := Candidates(line, [][]float64{{0}}, xs, nil, nil); return err },
+		"free beyond":    func() error { _, err := Candidates(line, [][]float64{one}, xs, nil, []int{2}); return err },
+		"free below":     func() error { _, err := Candidates(line, [][]float64{one}, xs, nil, []int{-1}); return err },
+		"no scatter":     func() error { _, err := Candidates(line, [][]float64{one}, xs, unit(0), nil); return err },
+		"negative SD":    func() error { _, err := Candidates(line, [][]float64{one}, xs, unit(-1), nil); return err },
+	} {
+		wantError(t, name, f(), ErrBadInput, "fit:")
+	}
+	at := func(scenarios ...[]float64) []Candidate {
+		c, err := Candidates(line, scenarios, xs, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	cand, twice := at(one), at(one, one)
+	mixed := append(at(one), twice[0])
+	narrow := append(at(one), Candidate{X: []float64{1}, G: [][]float64{{1}}})
+	for name, c := range map[string]struct {
+		c          Criterion
+		cand, done []Candidate
+		names      string
+	}{
+		"no criterion":         {nil, cand, nil, "criterion"},
+		"mixed scenarios":      {D{}, mixed, nil, "candidate 3"},
+		"mixed parameters":     {D{}, narrow, nil, "candidate 3"},
+		"run in two scenarios": {D{}, cand, twice, "run setting 0"},
+		"C of none":            {C{}, cand, nil, "criterion C"},
+		"C of two for three":   {C{one, one}, at(one, one, one), nil, "criterion C"},
+		"C too long":           {C{{0, 1, 2}}, cand, nil, "criterion C"},
+		"I of none":            {I{}, cand, nil, "criterion I"},
+		"I of two scenarios":   {I(twice), cand, nil, "criterion I"},
+	} {
+		_, err := Exchange(c.c, c.cand, c.done, 3)
+		wantError(t, name, err, ErrBadInput, c.names)
+	}
+	_, err := Exchange(D{}, []Candidate{{G: [][]float64{{1, math.NaN()}}}}, nil, 3)
+	wantError(t, "NaN", err, ErrNonFinite, "candidate 0")
+	_, err = DesignWeights(twice, 0)
+	wantError(t, "DesignWeights", err, ErrBadInput, "one scenario")
+	_, err = DesignWeights(mixed, 0)
+	wantError(t, "DesignWeights", err, ErrBadInput, "candidate 3")
+	_, err = Sensitivity(cand, []float64{1, 1, -1}, cand)
+	wantError(t, "Sensitivity", err, ErrBadInput, "weight 2")
+	_, err = Sensitivity(twice, []float64{1, 1, 1}, cand)
+	wantError(t, "Sensitivity", err, ErrBadInput, "support")
+}
+
+func TestWrongChartsAreErrors(t *testing.T) {
+	for _, e := range []EWMA{
+		{Sigma: 1, Lambda: 0.2, K: -3}, {Sigma: 1, Lambda: 0.2, K: math.NaN()},
+		{Target: math.NaN(), Sigma: 1, Lambda: 0.2}, {Target: math.Inf(1), Sigma: 1, Lambda: 0.2},
+	} {
+		_, err := e.Run([]float64{1, 2})
+		wantError(t, "EWMA", err, ErrBadInput, "EWMA")
+	}
+}

@@ -10,7 +10,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// A Candidate is a setting where an observation could be made, or was made.
+// A Candidate is a setting where an observation could be made, or was made. All
+// candidates of a design have G of one size: scenarios by parameters.
 type Candidate struct {
 	X []float64
 	// G are the derivatives of the mean by the parameters there, divided by
@@ -20,13 +21,24 @@ type Candidate struct {
 }
 
 // Candidates evaluates a model at settings xs, for one or several parameter
-// values (scenarios). sd is the standard deviation of an observation at x; nil
-// means 1. Only parameters in free count (nil: all).
+// values (scenarios), each of all parameters of the model. sd is the standard
+// deviation of an observation at x, > 0; nil means 1. Only parameters in free,
+// places from 0, count (nil: all). Other lengths, places and scatter are errors.
 func Candidates(m Model, scenarios [][]float64, xs [][]float64, sd func(p, x []float64) float64, free []int) ([]Candidate, error) {
 	n := len(m.Params())
 	if free == nil {
 		for j := 0; j < n; j++ {
 			free = append(free, j)
+		}
+	}
+	for _, j := range free {
+		if j < 0 || j >= n {
+			return nil, fmt.Errorf("fit: %w: free parameter %d of a model with %d (the first is 0)", ErrBadInput, j, n)
+		}
+	}
+	for k, p := range scenarios {
+		if len(p) != n {
+			return nil, fmt.Errorf("fit: %w: scenario %d has %d values for %d parameters", ErrBadInput, k, len(p), n)
 		}
 	}
 	out := make([]Candidate, len(xs))
@@ -38,6 +50,9 @@ func Candidates(m Model, scenarios [][]float64, xs [][]float64, sd func(p, x []f
 			s := 1.0
 			if sd != nil {
 				s = sd(p, x)
+			}
+			if !(s > 0) || math.IsInf(s, 1) {
+				return nil, fmt.Errorf("fit: %w: candidate %v has standard deviation %g, must be positive", ErrBadInput, x, s)
 			}
 			row := make([]float64, len(free))
 			for k, j := range free {
@@ -55,6 +70,9 @@ func Candidates(m Model, scenarios [][]float64, xs [][]float64, sd func(p, x []f
 // A Criterion says what a design should make small. The set is closed: D, C
 // and I.
 type Criterion interface {
+	// check reports what does not go with designs of ns scenarios of p
+	// parameters.
+	check(ns, p int) error
 	// weight returns B of the criterion tr(M⁻¹B) for a scenario, or nil for
 	// the determinant.
 	weight(scenario, p int) []float64
@@ -71,6 +89,45 @@ type C [][]float64
 // I is the variance of the fitted mean, averaged over settings that matter:
 // I-optimal.
 type I []Candidate
+
+func (D) check(_, _ int) error { return nil }
+
+func (c C) check(ns, p int) error {
+	if len(c) != 1 && len(c) != ns {
+		return fmt.Errorf("fit: %w: criterion C has %d combinations for %d scenarios (give one, or one each)", ErrBadInput, len(c), ns)
+	}
+	for _, v := range c {
+		if len(v) != p {
+			return fmt.Errorf("fit: %w: criterion C combines %d parameters, candidates have %d", ErrBadInput, len(v), p)
+		}
+	}
+	return nil
+}
+
+func (c I) check(ns, p int) error {
+	if len(c) == 0 {
+		return fmt.Errorf("fit: %w: criterion I has no settings", ErrBadInput)
+	}
+	return checkCandidates("setting of criterion I", c, ns, p)
+}
+
+// checkCandidates checks that all have ns scenarios of p finite derivatives.
+func checkCandidates(what string, candidates []Candidate, ns, p int) error {
+	for i, q := range candidates {
+		if len(q.G) != ns {
+			return fmt.Errorf("fit: %w: %s %d has %d scenarios, the first candidate has %d", ErrBadInput, what, i, len(q.G), ns)
+		}
+		for _, g := range q.G {
+			if len(g) != p {
+				return fmt.Errorf("fit: %w: %s %d has %d derivatives, the first candidate has %d", ErrBadInput, what, i, len(g), p)
+			}
+			if !finite(g) {
+				return fmt.Errorf("fit: derivatives of %s %d: %w", what, i, ErrNonFinite)
+			}
+		}
+	}
+	return nil
+}
 
 func (D) weight(_, _ int) []float64 { return nil }
 
@@ -116,7 +173,9 @@ type Design struct {
 // Exchange finds n settings, in addition to those already run, by exchanging
 // points for candidates until nothing improves (V.V. Fedorov, Theory of Optimal
 // Experiments, 1972), from several starts. The result is deterministic, and a
-// local optimum that is usually the best.
+// local optimum that is usually the best. It is an error when there is nothing
+// to choose, or when candidates, done and the criterion differ in scenarios or
+// parameters.
 func Exchange(c Criterion, candidates, done []Candidate, n int) (*Design, error) {
 	return ExchangeContext(context.Background(), c, candidates, done, n)
 }
@@ -124,14 +183,17 @@ func Exchange(c Criterion, candidates, done []Candidate, n int) (*Design, error)
 // ExchangeContext is [Exchange], and ends early with the error of ctx. The time
 // grows with the points, the candidates and the square of the parameters.
 func ExchangeContext(ctx context.Context, c Criterion, candidates, done []Candidate, n int) (*Design, error) {
+	if c == nil {
+		return nil, fmt.Errorf("fit: %w: a design without a criterion", ErrBadInput)
+	}
 	if n < 1 || len(candidates) == 0 {
 		return nil, fmt.Errorf("fit: %w: a design needs points to choose and candidates to choose from", ErrBadInput)
 	}
-	e := newExchanger(c, candidates, done)
-	e.ctx = ctx
-	if e.p == 0 {
-		return nil, fmt.Errorf("fit: %w: candidates have no free parameters", ErrBadInput)
+	e, err := newExchanger(c, candidates, done)
+	if err != nil {
+		return nil, err
 	}
+	e.ctx = ctx
 	var best []int
 	bestV := math.Inf(1)
 	for _, start := range e.starts(n) {
@@ -159,10 +221,22 @@ type exchanger struct {
 	ridge      []float64
 }
 
-func newExchanger(c Criterion, candidates, done []Candidate) *exchanger {
+func newExchanger(c Criterion, candidates, done []Candidate) (*exchanger, error) {
 	e := &exchanger{cand: candidates, done: done, ns: len(candidates[0].G)}
 	if e.ns > 0 {
 		e.p = len(candidates[0].G[0])
+	}
+	if e.p == 0 {
+		return nil, fmt.Errorf("fit: %w: candidates have no free parameters", ErrBadInput)
+	}
+	if err := checkCandidates("candidate", candidates, e.ns, e.p); err != nil {
+		return nil, err
+	}
+	if err := checkCandidates("run setting", done, e.ns, e.p); err != nil {
+		return nil, err
+	}
+	if err := c.check(e.ns, e.p); err != nil {
+		return nil, err
 	}
 	for s := 0; s < e.ns; s++ {
 		e.b = append(e.b, c.weight(s, e.p))
@@ -173,7 +247,7 @@ func newExchanger(c Criterion, candidates, done []Candidate) *exchanger {
 		}
 		e.ridge = append(e.ridge, 1e-9*t)
 	}
-	return e
+	return e, nil
 }
 
 // information returns M for each scenario.

@@ -261,7 +261,10 @@ func TestExchangeAgainstEnumeration(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		e := newExchanger(c, cand, done)
+		e, err := newExchanger(c, cand, done)
+		if err != nil {
+			t.Fatal(err)
+		}
 		best := math.Inf(1)
 		var bestP []int
 		pts := make([]int, 5)

@@ -8,12 +8,25 @@ import (
 // Sensitivity returns, for a D-optimal weighting of settings (weights sum to
 // 1), the standardized variance gᵀM⁻¹g at each candidate, in the first
 // scenario. By the equivalence theorem its maximum is the number of parameters
-// exactly for the optimum; p/maximum bounds the efficiency from below.
+// exactly for the optimum; p/maximum bounds the efficiency from below. It is an
+// error when weights are not as many as support, or negative, or when candidates
+// differ in scenarios or parameters.
 func Sensitivity(support []Candidate, weights []float64, candidates []Candidate) ([]float64, error) {
 	if len(support) == 0 || len(weights) != len(support) || len(candidates) == 0 {
 		return nil, fmt.Errorf("fit: %w: sensitivity of %d settings with %d weights at %d candidates", ErrBadInput, len(support), len(weights), len(candidates))
 	}
-	e := newExchanger(D{}, candidates, nil)
+	for i, w := range weights {
+		if !(w >= 0) || math.IsInf(w, 1) {
+			return nil, fmt.Errorf("fit: %w: weight %d of a design is %g, must not be negative", ErrBadInput, i, w)
+		}
+	}
+	e, err := newExchanger(D{}, candidates, nil)
+	if err != nil {
+		return nil, err
+	}
+	if err := checkCandidates("setting of support", support, e.ns, e.p); err != nil {
+		return nil, err
+	}
 	m := make([]float64, e.p*e.p)
 	for i, q := range support {
 		rankOne(m, q.G[0], weights[i])
@@ -50,7 +63,13 @@ func designWeights(candidates []Candidate, tol float64, limit int) ([]float64, e
 	if len(candidates) == 0 || !(tol > 0 && tol < 1) {
 		return nil, fmt.Errorf("fit: %w: weights of %d candidates to a tolerance of %g (need candidates and a tolerance between 0 and 1)", ErrBadInput, len(candidates), tol)
 	}
-	e := newExchanger(D{}, candidates, nil)
+	e, err := newExchanger(D{}, candidates, nil)
+	if err != nil {
+		return nil, err
+	}
+	if e.ns > 1 {
+		return nil, fmt.Errorf("fit: %w: design weights are for one scenario, candidates have %d", ErrBadInput, e.ns)
+	}
 	p := e.p
 	// Start from an exact design of p points, which is not singular.
 	d, err := Exchange(D{}, candidates, nil, p)

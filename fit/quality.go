@@ -160,7 +160,7 @@ func rangeMoments(n int) (mean, sd float64) {
 type EWMA struct {
 	Target, Sigma float64
 	Lambda        float64 // 0 < λ ≤ 1
-	K             float64 // 0 means 3
+	K             float64 // ≥ 0; 0 means 3
 }
 
 // EWMAPoint is one point of the chart.
@@ -169,10 +169,11 @@ type EWMAPoint struct {
 	Out       bool
 }
 
-// Run returns the chart of the values.
+// Run returns the chart of the values, in units of Target. A chart out of range
+// is an error, and so are values that are not finite.
 func (e EWMA) Run(y []float64) ([]EWMAPoint, error) {
-	if !(e.Lambda > 0 && e.Lambda <= 1) || !(e.Sigma >= 0) || !finite(y) || math.IsInf(e.Sigma, 1) {
-		return nil, fmt.Errorf("fit: %w: EWMA with λ = %g and σ = %g (need 0 < λ ≤ 1, σ ≥ 0, finite values)", ErrBadInput, e.Lambda, e.Sigma)
+	if !(e.Lambda > 0 && e.Lambda <= 1) || !(e.Sigma >= 0) || !(e.K >= 0) || !finite(y) || !finite([]float64{e.Target, e.Sigma, e.K}) {
+		return nil, fmt.Errorf("fit: %w: EWMA around %g with λ = %g, σ = %g and K = %g (need 0 < λ ≤ 1, σ ≥ 0, K ≥ 0, finite values)", ErrBadInput, e.Target, e.Lambda, e.Sigma, e.K)
 	}
 	k := e.K
 	if k == 0 {
