@@ -3,6 +3,7 @@ package study
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -178,4 +179,89 @@ func TestMachinesOfOtherPhysics(t *testing.T) {
 	assert.Less(t, together.Median(two), together.Median(asItWas))
 	t.Logf("next lots in the 95 %% region of the recalibrated model: %.1f %% of %d", 100*inside.Share(), inside.Of)
 	assert.GreaterOrEqual(t, inside.Share(), 0.85)
+}
+
+// A first plan of twelve lots against ladders, over the same region.
+func TestPlansOfOtherPhysics(t *testing.T) {
+	t.Parallel()
+	together := &Table{}
+	const short, long, plan = "ladder of 12", "ladder of 16", "plan of 12"
+	eachOther(t, func(l other, e *Table, rng *rand.Rand) {
+		as := func(int) off { return nil }
+		twelve, err := l.Ladder(12)
+		require.NoError(t, err)
+		sixteen, err := l.Ladder(16)
+		require.NoError(t, err)
+		trials := ran(t, l, sixteen, 116, as)
+		process, err := discharge.LookupProcess(trials.ByRole(discharge.Trial)[0].Process)
+		require.NoError(t, err)
+		region := map[string]discharge.Range{}
+		for _, c := range l.columns {
+			region[c] = spanned(sixteen, c)
+		}
+		first, err := discharge.FirstPlan(process, &discharge.PlanOptions{Lots: 12, Seed: 1, Bounds: region})
+		require.NoError(t, err)
+		models := map[string]*discharge.Model{}
+		for name, table := range map[string]*discharge.Table{short: ran(t, l, twelve, 112, as), long: trials, plan: ran(t, l, plain(first.Trials()), 212, as)} {
+			models[name], err = discharge.Fit(table, nil)
+			require.NoError(t, err)
+		}
+		for range settingsAround {
+			set := l.RandomSettings(rng)
+			truth := l.Expected(set)
+			for _, name := range []string{short, long, plan} {
+				miss := errorAt(t, models[name], set, truth)
+				e.add(name, miss)
+				together.add(name, miss)
+			}
+		}
+	}, plan, long)
+	t.Logf("together%s", together)
+	if full() {
+		assert.Less(t, together.Median(plan), together.Median(short))
+	} else {
+		assert.Less(t, together.Median(plan), 1.5*together.Median(short))
+	}
+}
+
+// Four more lots, planned towards a target, against four more of a ladder: what is
+// missed at the target.
+func TestNextLotsOfOtherPhysics(t *testing.T) {
+	t.Parallel()
+	together := &Table{}
+	const before, ladder, planned = "12 lots", "4 more of the ladder", "4 planned"
+	eachOther(t, func(l other, e *Table, rng *rand.Rand) {
+		as := func(int) off { return nil }
+		twelve, err := l.Ladder(12)
+		require.NoError(t, err)
+		sixteen, err := l.Ladder(16)
+		require.NoError(t, err)
+		// The stream is the same, and lots are drawn in order: the twelve have the same luck.
+		with := func(more []map[string]float64) *discharge.Model {
+			m, err := discharge.Fit(ran(t, l, append(slices.Clone(twelve), more...), 112, as), nil)
+			require.NoError(t, err)
+			return m
+		}
+		m, laddered := with(nil), with(sixteen[:4])
+		for range 4 {
+			set := l.RandomSettings(rng)
+			truth := l.Expected(set)
+			next, err := m.Plan(&discharge.PlanOptions{Seed: 1, Target: &discharge.Target{ID: "target", Viewing: m.Viewing(), Lab: truth}})
+			if err != nil {
+				continue // the model holds the target to be out of reach
+			}
+			own := with(plain(next.Trials()))
+			for name, x := range map[string]*discharge.Model{before: m, ladder: laddered, planned: own} {
+				miss := errorAt(t, x, set, truth)
+				e.add(name, miss)
+				together.add(name, miss)
+			}
+		}
+	}, planned, before)
+	gain := together.Median(before) - together.Median(planned)
+	t.Logf("together%sgain in the median: planned %.2f, ladder %.2f", together, gain, together.Median(before)-together.Median(ladder))
+	assert.Positive(t, gain)
+	if full() {
+		assert.GreaterOrEqual(t, gain, 2*(together.Median(before)-together.Median(ladder))) // the goal
+	}
 }
