@@ -9,7 +9,8 @@
 // lot's mean by a normal distribution in CIELAB. A color difference is in the
 // units of the chosen formula (CIEDE2000 unless said otherwise), the standard
 // being the reference. Probabilities are Bayesian: the panels of the lot,
-// together with what the trials said about scatter within lots.
+// together with what the trials said about scatter within lots. What the lot's
+// settings promise has no part in its verdict, only in causes and corrections.
 //
 // Everything is deterministic: the integrals over unknown means and
 // covariances use a fixed sequence of pseudo-random numbers.

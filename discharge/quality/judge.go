@@ -7,7 +7,6 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
-	"example.com/dosetone/internal/mat3"
 )
 
 // Options are the buyer's terms and what the laundry knows. The zero value
@@ -75,7 +74,6 @@ type judge struct {
 	lot    discharge.Lot
 	sample *sample
 	region *region
-	prior  *prior
 	report *Report
 	shift  *explained // the explanation by dose and cast; nil without a model
 	hot    []int      // panels that are hot spots
@@ -157,13 +155,6 @@ func (j *judge) prepare(t *discharge.Table) error {
 		}
 	}
 	j.region = newRegion(j.target, o.Difference, o.Tolerance)
-	if o.Model != nil && len(j.lot.Settings) > 0 {
-		// Lots that need judging are not all drawn from the trials' scatter:
-		// twice its width keeps an upset lot from being argued away.
-		if p, err := o.Model.Predict(j.lot.Settings); err == nil {
-			j.prior = &prior{mean: p.Shade, precision: mat3.Inverse(mat3.Scaled(p.LotCovariance, 4))}
-		}
-	}
 	j.report = &Report{Lot: j.lot.ID, Viewing: t.Viewing, Difference: o.Difference.String(), Tolerance: o.Tolerance, Standard: j.target.Lab,
 		Mean: j.sample.mean, DeltaE: j.region.fromStandard(j.sample.mean), Decisive: j.region.distance(j.sample.mean), ReadAt: j.sample.mapped}
 	garment := newRegion(j.target, o.Difference, o.GarmentTolerance)

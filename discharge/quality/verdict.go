@@ -31,19 +31,18 @@ type Verdict struct {
 	MeanProbability, ShareProbability float64
 	// ShareInside is the estimated share of garments inside, with its interval
 	// at the verdict's confidence.
-	ShareInside         float64
-	ShareLo, ShareHi    float64
-	DeltaELo, DeltaEHi  float64 // interval of the lot mean's difference, at the confidence
-	Confidence          float64
-	RequiredShare       float64 // 0 when the share is not part of the verdict
-	MorePanels          int     // that would probably settle it; 0 when none of up to 40 would
-	SettlesWith         Decision
-	WithinSD            float64    // of panels within the lot, in units of the difference along its main direction
-	Variables           *Variables // nil with fewer than 2 panels or without a required share
-	UsesTrialsScatter   bool       // scatter within lots is known from trials
-	UsesTypicalScatter  bool       // nothing but common practice is known of it
-	SinglePanelWarning  bool
-	MeanPriorFromTrials bool // the settings' expected shade entered, with twice its scatter
+	ShareInside        float64
+	ShareLo, ShareHi   float64
+	DeltaELo, DeltaEHi float64 // interval of the lot mean's difference, at the confidence
+	Confidence         float64
+	RequiredShare      float64 // 0 when the share is not part of the verdict
+	MorePanels         int     // that would probably settle it; 0 when none of up to 40 would
+	SettlesWith        Decision
+	WithinSD           float64    // of panels within the lot, in units of the difference along its main direction
+	Variables          *Variables // nil with fewer than 2 panels or without a required share
+	UsesTrialsScatter  bool       // scatter within lots is known from trials
+	UsesTypicalScatter bool       // nothing but common practice is known of it
+	SinglePanelWarning bool
 }
 
 // Variables is acceptance by variables in the spirit of ISO 3951 [1]: the
@@ -75,13 +74,6 @@ type belief struct {
 	sample *sample
 	psi    mat3.Mat
 	nu     int
-	prior  *prior
-}
-
-// prior is what the settings promise about the mean.
-type prior struct {
-	mean      colorimetry.Lab
-	precision mat3.Mat
 }
 
 // outcome is the result of integrating over a belief.
@@ -148,18 +140,13 @@ func (b *belief) integrate(r *region, garment *region, required float64, n float
 	return out
 }
 
-// drawMean draws the lot's mean given the covariance of panels.
+// drawMean draws the lot's mean given the covariance of panels. It rests on the
+// panels alone: what the settings promise says nothing of how this lot came out,
+// and a slip in the settings must not change its verdict.
 func (b *belief) drawMean(rng *rand.Rand, sigma mat3.Mat, n float64) colorimetry.Lab {
 	v := mat3.Plus(mat3.Scaled(sigma, 1/n), b.sample.extra)
-	center := b.sample.mean
-	if b.prior != nil {
-		w := mat3.Inverse(v)
-		v = mat3.Inverse(mat3.Plus(w, b.prior.precision))
-		// Written as a step from the observed mean towards the promised one.
-		center = moved(center, mat3.Apply(v, mat3.Apply(b.prior.precision, minus(b.prior.mean, center))))
-	}
 	l := mat3.Cholesky(v)
-	return moved(center, mat3.Apply(l, mat3.Vec{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}))
+	return moved(b.sample.mean, mat3.Apply(l, mat3.Vec{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}))
 }
 
 // chiSquare draws from chi-square with df degrees of freedom.
@@ -201,11 +188,11 @@ func quantileNormal(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) 
 
 // decide makes the verdict.
 func (j *judge) decide() (Verdict, error) {
-	b := &belief{sample: j.sample, prior: j.prior}
+	b := &belief{sample: j.sample}
 	b.psi, b.nu = j.sample.scatter(j.opt.Model)
 	v := Verdict{Confidence: j.opt.Confidence, RequiredShare: j.opt.Share,
 		UsesTrialsScatter: j.opt.Model != nil, UsesTypicalScatter: j.opt.Model == nil,
-		SinglePanelWarning: len(j.sample.panels) == 1, MeanPriorFromTrials: j.prior != nil}
+		SinglePanelWarning: len(j.sample.panels) == 1}
 	garment := newRegion(j.target, j.opt.Difference, j.opt.GarmentTolerance)
 	o := b.integrate(j.region, garment, j.opt.Share, j.sample.n, shareDraws)
 	slices.Sort(o.shares)
@@ -224,6 +211,10 @@ func (j *judge) decide() (Verdict, error) {
 		v.ShareProbability = o.share
 	}
 	v.DeltaELo, v.DeltaEHi = quantile.Sorted(o.distances, (1-v.Confidence)/2), quantile.Sorted(o.distances, (1+v.Confidence)/2)
+	// A distance is never negative, so that beside the standard nearly all means
+	// in question are further off than the one that was read: without this the
+	// interval would leave that one out.
+	v.DeltaELo = min(v.DeltaELo, j.report.DeltaE)
 	v.Decision = decision(v.Probability, v.Confidence)
 	if v.Decision == MeasureMore {
 		for _, more := range []int{1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 40} {

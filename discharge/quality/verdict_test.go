@@ -294,3 +294,41 @@ func TestUniformity(t *testing.T) {
 	require.InDelta(t, 2/1.025, u.Contrasts[0].DeltaE, 0.03)
 	require.InDelta(t, u.Contrasts[0].DeltaE, u.WorstDeltaE, 0.05) // another reference shade
 }
+
+// A verdict rests on the panels: settings that were written down wrong may
+// change what a lot is blamed for, never whether it passes.
+func TestSettingsHaveNoPartInTheVerdict(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	lot, _ := r.run(r.Laundry, r.settings, laundry.RunOptions{})
+	de := r.judge(t, lot, nil, 1).DeltaE
+	for _, tolerance := range []float64{0.6 * de, de, 1.4 * de} {
+		first := r.judge(t, lot, nil, tolerance)
+		require.LessOrEqual(t, first.Verdict.DeltaELo, first.DeltaE)
+		require.GreaterOrEqual(t, first.Verdict.DeltaEHi, first.DeltaE)
+		for _, factor := range []float64{0.5, 1.3, 2} {
+			other := lot
+			other.Settings = lot.Settings.Clone()
+			other.Settings["time_min"] *= factor
+			second := r.judge(t, other, nil, tolerance)
+			require.Equal(t, first.Verdict, second.Verdict, "time × %g", factor)
+			require.NotEqual(t, first.Split.Residual.LnDose, second.Split.Residual.LnDose)
+		}
+		other := lot
+		other.Settings = nil
+		require.Equal(t, first.Verdict, r.judge(t, other, nil, tolerance).Verdict)
+	}
+}
+
+// Beside the standard nearly all means in question are further off than the
+// one that was read; the interval holds that one all the same.
+func TestIntervalHoldsTheDifferenceThatWasRead(t *testing.T) {
+	std := colorimetry.Lab{L: 48, A: -2.6, B: -9}
+	for _, off := range []float64{0, 0.05, 1, 3} {
+		c := colorimetry.Lab{L: 48 + off, A: -2.6, B: -9}
+		lot := labLot("P", c, c, c, c)
+		r, err := quality.Judge(labTable(lot), lot, target(std), nil)
+		require.NoError(t, err)
+		require.LessOrEqual(t, r.Verdict.DeltaELo, r.DeltaE)
+		require.GreaterOrEqual(t, r.Verdict.DeltaEHi, r.DeltaE)
+	}
+}
