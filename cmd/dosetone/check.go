@@ -49,7 +49,8 @@ A ledger gets one line per lot, never two, and shows drift of the laundry agains
 its model. Panels read before the cloth is finished and dry need --pairs, a table
 of panels read at both stages.
 
-The exit code is 3 when a lot is rejected.`,
+A lot whose mean passes while single panels lie outside is accepted, but to be
+sorted. The exit code is 3 when a lot is rejected.`,
 		Example: `  dosetone check lot.csv --standard standard.csv --tolerance 1.5
   dosetone check lot.csv --standard standard.csv --model model.json --ledger ledger.csv
   dosetone check lot.csv --standard standard.csv --model model.json --report lot.html

@@ -33,9 +33,12 @@ type checkView struct {
 const manyLots = 12
 
 // verdictSign is a decision for the eye: a sign, a word and a tone.
-func verdictSign(d quality.Decision) (sign, word, tone string) {
-	switch d {
+func verdictSign(r *quality.Report) (sign, word, tone string) {
+	switch r.Verdict.Decision {
 	case quality.Accept:
+		if r.Sort() {
+			return "!", "Accept, but sort", "open"
+		}
 		return "✓", "Accept", "good"
 	case quality.Reject:
 		return "✕", "Reject", "hot"
@@ -54,7 +57,7 @@ func (v *checkView) page() *page.Page {
 	for i := range v.list {
 		// A long day would make a page that nobody reads: of many lots those that
 		// need something done get their part.
-		if len(v.list) <= manyLots || v.list[i].Verdict != quality.Accept {
+		if len(v.list) <= manyLots || v.list[i].Verdict != quality.Accept || v.list[i].report.Sort() {
 			p.Sections = append(p.Sections, v.lotSection(i))
 		}
 	}
@@ -75,13 +78,21 @@ func (v *checkView) page() *page.Page {
 
 func (v *checkView) lead() string {
 	if len(v.list) == 1 {
-		return verdictWords(&v.list[0])
+		return headline(&v.list[0])
 	}
 	count := map[quality.Decision]int{}
+	sorted := 0
 	for _, r := range v.list {
 		count[r.Verdict]++
+		if r.report.Sort() {
+			sorted++
+		}
 	}
-	return fmt.Sprintf("%d accepted, %d rejected, %d to be measured again.", count[quality.Accept], count[quality.Reject], count[quality.MeasureMore])
+	sort := ""
+	if sorted > 0 {
+		sort = fmt.Sprintf(" (%d of them to be sorted: single panels lie outside)", sorted)
+	}
+	return fmt.Sprintf("%d accepted%s, %d rejected, %d to be measured again.", count[quality.Accept], sort, count[quality.Reject], count[quality.MeasureMore])
 }
 
 func (v *checkView) facts() []page.Fact {
@@ -98,7 +109,7 @@ func (v *checkView) facts() []page.Fact {
 func (v *checkView) overview() page.Section {
 	t := &page.Table{Caption: "All lots", Header: []string{"lot", "verdict", "shade", "difference", "interval", "probability good", "band", "likely cause"}, Text: []bool{true, true, false, false, false, false, false, true}}
 	for _, r := range v.list {
-		sign, word, _ := verdictSign(r.Verdict)
+		sign, word, _ := verdictSign(r.report)
 		cause := ""
 		if r.LikelyCause != nil {
 			cause = *r.LikelyCause
@@ -109,7 +120,7 @@ func (v *checkView) overview() page.Section {
 	}
 	s := page.Section{ID: "overview", Title: "At a glance", Blocks: []page.Block{{Table: t}}}
 	if len(v.list) > manyLots {
-		s.Blocks = append(s.Blocks, page.Block{Text: "Only lots that were not accepted follow one by one; --lot gives the others a page."})
+		s.Blocks = append(s.Blocks, page.Block{Text: "Only lots that were not accepted, or are to be sorted, follow one by one; --lot gives the others a page."})
 	}
 	return s
 }
@@ -120,12 +131,12 @@ func (v *checkView) lotSection(i int) page.Section {
 	if i > 0 {
 		suffix = "-" + strconv.Itoa(i+1)
 	}
-	sign, word, tone := verdictSign(r.Verdict)
+	sign, word, tone := verdictSign(r.report)
 	s := page.Section{ID: "lot" + suffix, Title: "Lot " + r.Lot, Break: i > 0}
 	if len(v.list) == 1 {
 		s.Title = "The verdict"
 	}
-	text := verdictWords(r)
+	text := headline(r)
 	if more := moreWords(r); more != "" {
 		text += " " + more
 	}
@@ -214,12 +225,7 @@ func (v *checkView) dosePart(r *checkResult) []string {
 // castPart says how the panels lie.
 func (r *checkResult) castPart() []string {
 	var out []string
-	var outside []string
-	for _, p := range r.Panels {
-		if !p.Inside {
-			outside = append(outside, p.ID)
-		}
-	}
+	outside := r.report.Outside()
 	switch len(outside) {
 	case 0:
 		out = append(out, fmt.Sprintf("All %d panels lie within the tolerance of a garment.", len(r.Panels)))
@@ -244,7 +250,7 @@ func (r *checkResult) numbersTable() *page.Table {
 }
 
 func (r *checkResult) panelTable() *page.Table {
-	t := &page.Table{Caption: "Panel means", Header: []string{"panel", "shade", "L*", "a*", "b*", "difference", ""}, Text: []bool{true, false, false, false, false, false, true}}
+	t := &page.Table{Caption: "Panel means", Header: []string{"panel", "shade", "L*", "a*", "b*", measureOfPanels(r.report), ""}, Text: []bool{true, false, false, false, false, false, true}}
 	for _, p := range r.Panels {
 		var notes []string
 		if !p.Inside {
@@ -254,7 +260,7 @@ func (r *checkResult) panelTable() *page.Table {
 			notes = append(notes, "hot spot")
 		}
 		row := append(page.Row(p.ID), page.Cell{Swatch: figure.Hex(colorimetry.Lab(p.shadeJSON))})
-		t.Rows = append(t.Rows, append(row, page.Row(report.Fixed(p.L, 2), minus(report.Fixed(p.A, 2)), minus(report.Fixed(p.B, 2)), report.Fixed(p.DeltaE, 2), strings.Join(notes, ", "))...))
+		t.Rows = append(t.Rows, append(row, page.Row(report.Fixed(p.L, 2), minus(report.Fixed(p.A, 2)), minus(report.Fixed(p.B, 2)), report.Fixed(p.Decisive, 2), strings.Join(notes, ", "))...))
 	}
 	return t
 }

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"encoding/csv"
 	"os"
+	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -252,4 +254,60 @@ func TestCheckBandsRolls(t *testing.T) {
 	require.Equal(t, []string{"R2", "R1"}, list[1].Lots)
 	require.Contains(t, ok(t, "check", "rolls.csv", "--bands-only", "--band", "1"), "L19.5: R2, R1")
 	require.Equal(t, exitUsage, tool(t, "", "check", "rolls.csv", "--bands-only", "--standard", "standard.csv").code)
+}
+
+// A lot that passes by its mean while a panel lies outside must not leave as if
+// it were even.
+func TestCheckSaysWhenToSort(t *testing.T) {
+	checkWorkspace(t)
+	lot := func(name, last string) {
+		table := "lot,role,process,panel,L,a,b,illuminant,observer\n"
+		for _, row := range []string{"1,48.0", "2,48.1", "3,47.9", "4," + last, "5,48.0", "6,48.1", "7,47.9", "8,48.0"} {
+			table += name + ",production,permanganate-pellet," + row + ",-2.6,-9,D65,10\n"
+		}
+		require.NoError(t, os.WriteFile(name+".csv", []byte(table), 0o644))
+	}
+	standard := "id,role,L,a,b,illuminant,observer\nS,standard,48,-2.6,-9,D65,10\n"
+	require.NoError(t, os.WriteFile("s.csv", []byte(standard), 0o644))
+	lot("even", "48.2")
+	lot("odd", "50.6")
+	even := ok(t, "check", "even.csv", "--standard", "s.csv")
+	require.Contains(t, even, "Lot even: ACCEPT. ")
+	odd := ok(t, "check", "odd.csv", "--standard", "s.csv", "--report", "odd.html") // exit code 0
+	require.Contains(t, odd, "Lot odd: ACCEPT, but sort: panel 4 lies outside. ")
+	_, page := pageOf(t, "odd.html")
+	require.Contains(t, page, "Accept, but sort: panel 4 lies outside.")
+
+	rows, err := csv.NewReader(strings.NewReader(ok(t, "check", "odd.csv", "--standard", "s.csv", "--format", "csv"))).ReadAll()
+	require.NoError(t, err)
+	at := slices.Index(rows[0], "panels_outside")
+	require.Positive(t, at)
+	require.Equal(t, "4", rows[1][at])
+}
+
+// With limits, what decides on a panel is its distance from the nearest approved
+// shade; that is what tables show beside "outside".
+func TestCheckPanelsShowTheDifferenceThatDecides(t *testing.T) {
+	checkWorkspace(t)
+	limits := "id,role,L,a,b,illuminant,observer\nS,standard,48,-2.6,-9,D65,10\nS,light_limit,52,-2.6,-9,D65,10\n"
+	require.NoError(t, os.WriteFile("s.csv", []byte(limits), 0o644))
+	table := "lot,role,process,panel,L,a,b,illuminant,observer\n"
+	for _, row := range []string{"1,51", "2,51.1", "3,50.9", "4,51"} {
+		table += "P,production,permanganate-pellet," + row + ",-2.6,-9,D65,10\n"
+	}
+	require.NoError(t, os.WriteFile("p.csv", []byte(table), 0o644))
+	got := decode[checkResult](t, ok(t, "check", "p.csv", "--standard", "s.csv", "--format", "json"))
+	for _, p := range got.Panels {
+		require.Greater(t, p.DeltaE, 1.5)
+		require.InDelta(t, 0, p.Decisive, 0.01)
+		require.True(t, p.Inside)
+	}
+	text := ok(t, "check", "p.csv", "--standard", "s.csv")
+	require.Regexp(t, `panel +L\* +a\* +b\* +to nearest approved`, text)
+	require.Regexp(t, `(?m)^ *1 .*51\.00.* 0\.00`, text)
+	rows, err := csv.NewReader(strings.NewReader(ok(t, "check", "p.csv", "--standard", "s.csv", "--format", "csv"))).ReadAll()
+	require.NoError(t, err)
+	decisive, err := strconv.ParseFloat(rows[1][slices.Index(rows[0], "delta_e_decisive")], 64)
+	require.NoError(t, err)
+	require.InDelta(t, got.DeltaEDecisive, decisive, 1e-9)
 }

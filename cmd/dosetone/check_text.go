@@ -62,9 +62,10 @@ type shareJSON struct {
 type panelJSON struct {
 	ID string `json:"id"`
 	shadeJSON
-	DeltaE  float64 `json:"delta_e"`
-	Inside  bool    `json:"inside"`
-	HotSpot bool    `json:"hot_spot"`
+	DeltaE   float64 `json:"delta_e"`
+	Decisive float64 `json:"delta_e_decisive"` // from the nearest approved shade
+	Inside   bool    `json:"inside"`
+	HotSpot  bool    `json:"hot_spot"`
 }
 
 type spotJSON struct {
@@ -140,7 +141,7 @@ func newCheckResult(r *quality.Report, opt *quality.Options) checkResult {
 		out.Share.K, out.Share.Q = &x.K, &x.Q
 	}
 	for _, p := range r.Panels {
-		out.Panels = append(out.Panels, panelJSON{p.ID, shadeOf(p.Lab), p.DeltaE, p.Inside, p.HotSpot})
+		out.Panels = append(out.Panels, panelJSON{p.ID, shadeOf(p.Lab), p.DeltaE, p.Decisive, p.Inside, p.HotSpot})
 	}
 	if r.ReadAt == "" {
 		out.Worst = &spotJSON{r.Worst.Panel, r.Worst.Position, r.Worst.DeltaE}
@@ -250,7 +251,7 @@ func (e *env) showCheck(list []checkResult, bands *quality.Bands, trend *quality
 
 func checkRows(list []checkResult) [][]any {
 	rows := [][]any{{"lot", "verdict", "probability", "delta_e_lot", "delta_e_lo", "delta_e_hi", "share_inside", "along", "off", "dose_pct", "dose_residual_z",
-		"likely_cause", "correction_min", "correction_lo", "correction_hi", "shade_band", "L", "a", "b", "viewing", "difference", "tolerance"}}
+		"likely_cause", "correction_min", "correction_lo", "correction_hi", "shade_band", "L", "a", "b", "viewing", "difference", "tolerance", "delta_e_decisive", "panels_outside"}}
 	for _, r := range list {
 		var cause any
 		if r.LikelyCause != nil {
@@ -261,14 +262,18 @@ func checkRows(list []checkResult) [][]any {
 			minutes, lo, hi = *c.Minutes, c.Interval[0], c.Interval[1]
 		}
 		rows = append(rows, []any{r.Lot, string(r.Verdict), r.Probability, r.DeltaELot, r.DeltaEInterval[0], r.DeltaEInterval[1], r.Share.Estimate,
-			r.Along, r.Off, r.DosePct, r.DoseResidual, cause, minutes, lo, hi, r.ShadeBand, r.Mean.L, r.Mean.A, r.Mean.B, r.Viewing, r.Difference, r.Tolerance})
+			r.Along, r.Off, r.DosePct, r.DoseResidual, cause, minutes, lo, hi, r.ShadeBand, r.Mean.L, r.Mean.A, r.Mean.B, r.Viewing, r.Difference, r.Tolerance, r.DeltaEDecisive, strings.Join(r.report.Outside(), "; ")})
 	}
 	return rows
 }
 
 func (e *env) checkText(r checkResult) {
 	rep := r.report
-	e.printf("%s", report.Wrap(fmt.Sprintf("Lot %s: %s. %s", r.Lot, strings.ToUpper(string(r.Verdict)), verdictWords(&r)), "", "", textWidth))
+	word := strings.ToUpper(string(r.Verdict))
+	if w := sortWords(rep); w != "" {
+		word += ", " + w
+	}
+	e.printf("%s", report.Wrap(fmt.Sprintf("Lot %s: %s. %s", r.Lot, word, verdictWords(&r)), "", "", textWidth))
 	if w := moreWords(&r); w != "" {
 		e.printf("%s", report.Wrap(w, "  ", "  ", textWidth))
 	}
@@ -294,7 +299,7 @@ func (e *env) checkText(r checkResult) {
 }
 
 func (e *env) panelText(r *quality.Report) {
-	t := report.Table{Header: []string{"panel", "", "L*", "a*", "b*", "difference", ""}, Left: []bool{true, false, false, false, false, false, true}}
+	t := report.Table{Header: []string{"panel", "", "L*", "a*", "b*", measureOfPanels(r), ""}, Left: []bool{true, false, false, false, false, false, true}}
 	for _, p := range r.Panels {
 		var notes []string
 		if !p.Inside {
@@ -303,7 +308,7 @@ func (e *env) panelText(r *quality.Report) {
 		if p.HotSpot {
 			notes = append(notes, "hot spot")
 		}
-		t.Add(p.ID, e.swatch(p.Lab), report.Fixed(p.Lab.L, 2), report.Fixed(p.Lab.A, 2), report.Fixed(p.Lab.B, 2), report.Fixed(p.DeltaE, 2), strings.Join(notes, ", "))
+		t.Add(p.ID, e.swatch(p.Lab), report.Fixed(p.Lab.L, 2), report.Fixed(p.Lab.A, 2), report.Fixed(p.Lab.B, 2), report.Fixed(p.Decisive, 2), strings.Join(notes, ", "))
 	}
 	e.printf("\n%s", &t)
 	for _, w := range evenWords(r) {

@@ -21,6 +21,34 @@ func verdictWords(r *checkResult) string {
 	return fmt.Sprintf("The probability that %s is %s.", what, report.Percent(v.Probability))
 }
 
+// sortWords is what follows "accept" when garments must be sorted, "" when a
+// lot may leave as it is or is not accepted.
+func sortWords(r *quality.Report) string {
+	if !r.Sort() {
+		return ""
+	}
+	out := r.Outside()
+	return fmt.Sprintf("but sort: %s %s %s outside", plural(len(out), "panel", "panels"), names(out), plural(len(out), "lies", "lie"))
+}
+
+// headline is the verdict of one lot's page in a sentence or two.
+func headline(r *checkResult) string {
+	if w := sortWords(r.report); w != "" {
+		return "Accept, " + w + ". " + verdictWords(r)
+	}
+	return verdictWords(r)
+}
+
+// measureOfPanels heads the difference that decides on panels.
+func measureOfPanels(r *quality.Report) string {
+	for _, p := range r.Panels {
+		if math.Abs(p.Decisive-p.DeltaE) > 0.005 {
+			return "to nearest approved"
+		}
+	}
+	return "difference"
+}
+
 // moreWords says how many panels would settle it, "" when nothing is open.
 func moreWords(r *checkResult) string {
 	v := r.report.Verdict

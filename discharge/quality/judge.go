@@ -53,10 +53,26 @@ type PanelResult struct {
 	ID       string
 	Lab      colorimetry.Lab
 	DeltaE   float64 // from the standard
+	Decisive float64 // from the nearest approved shade: what Inside rests on
 	Inside   bool    // within the garment tolerance of an approved shade
 	HotSpot  bool    // paler than the lot's other panels by more than chance
 	Readings int
 }
+
+// Outside names the panels that lie outside the garment tolerance, in order.
+func (r *Report) Outside() []string {
+	var out []string
+	for _, p := range r.Panels {
+		if !p.Inside {
+			out = append(out, p.ID)
+		}
+	}
+	return out
+}
+
+// Sort says that the lot is accepted by its mean while panels that were read
+// lie outside: garments like them must not leave unsorted.
+func (r *Report) Sort() bool { return r.Verdict.Decision == Accept && len(r.Outside()) > 0 }
 
 // Spot is one reading.
 type Spot struct {
@@ -159,7 +175,7 @@ func (j *judge) prepare(t *discharge.Table) error {
 		Mean: j.sample.mean, DeltaE: j.region.fromStandard(j.sample.mean), Decisive: j.region.distance(j.sample.mean), ReadAt: j.sample.mapped}
 	garment := newRegion(j.target, o.Difference, o.GarmentTolerance)
 	for _, p := range j.sample.panels {
-		j.report.Panels = append(j.report.Panels, PanelResult{ID: p.ID, Lab: p.Lab, DeltaE: j.region.fromStandard(p.Lab), Inside: garment.holds(p.Lab), Readings: p.N})
+		j.report.Panels = append(j.report.Panels, PanelResult{ID: p.ID, Lab: p.Lab, DeltaE: j.region.fromStandard(p.Lab), Decisive: garment.distance(p.Lab), Inside: garment.holds(p.Lab), Readings: p.N})
 	}
 	if j.sample.mapped == "" {
 		for _, p := range j.lot.Panels {
