@@ -46,7 +46,8 @@ how many minutes of a second pass remain. Rows with role base and the lot's name
 are the base of that load.
 
 A ledger gets one line per lot, never two, and shows drift of the laundry against
-its model. Panels read before the cloth is finished and dry need --pairs, a table
+its model. A lot that was to be measured more has its line replaced once it is
+judged from more panels. Panels read before the cloth is finished and dry need --pairs, a table
 of panels read at both stages.
 
 A lot whose mean passes while single panels lie outside is accepted, but to be
@@ -370,6 +371,14 @@ func (e *env) checkStages(f *checkFlags, t *discharge.Table, m *discharge.Model)
 	return quality.LearnStages(tables...)
 }
 
+// fromPanels says how many panels an entry rests on, "" when it does not say.
+func fromPanels(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" from %d %s", n, plural(n, "panel", "panels"))
+}
+
 // lockWait is how long a ledger in use is waited for.
 const lockWait = 10 * time.Second
 
@@ -403,11 +412,17 @@ func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Mode
 	}
 	added := 0
 	for _, x := range entries {
-		switch err := l.Add(x); {
+		old, err := l.Put(x)
+		switch {
+		case errors.Is(err, quality.ErrInLedger) && old.Verdict == quality.MeasureMore:
+			e.warn("%s: lot %s is there already, as %s%s, and is not added again; to settle its line give its panels of then and the new ones in one table", name, x.Lot, old.Verdict, fromPanels(old.Panels))
 		case errors.Is(err, quality.ErrInLedger):
 			e.warn("%s: lot %s is there already and is not added again", name, x.Lot)
 		case err != nil:
 			return nil, nil, err
+		case old != nil:
+			e.warn("%s: lot %s was %s%s and is %s%s now; its line is replaced", name, x.Lot, old.Verdict, fromPanels(old.Panels), x.Verdict, fromPanels(x.Panels))
+			added++
 		default:
 			added++
 		}

@@ -311,3 +311,31 @@ func TestCheckPanelsShowTheDifferenceThatDecides(t *testing.T) {
 	require.NoError(t, err)
 	require.InDelta(t, got.DeltaEDecisive, decisive, 1e-9)
 }
+
+// The verdict from more panels takes the place of measure-more in the ledger.
+func TestCheckSettlesAnOpenLotInTheLedger(t *testing.T) {
+	checkWorkspace(t)
+	rows := strings.SplitAfter("P9,production,permanganate-pellet,1,49.0\nP9,production,permanganate-pellet,2,49.1\nP9,production,permanganate-pellet,3,48.9\nP9,production,permanganate-pellet,4,49.0\nP9,production,permanganate-pellet,5,49.1\nP9,production,permanganate-pellet,6,49\n", "\n")
+	table := func(n int) string {
+		return "lot,role,process,panel,L,a,b,illuminant,observer\n" + strings.ReplaceAll(strings.Join(rows[:n], ""), "\n", ",-2.6,-9,D65,10\n")
+	}
+	require.NoError(t, os.WriteFile("s.csv", []byte("id,role,L,a,b,illuminant,observer\nS,standard,48,-2.6,-9,D65,10\n"), 0o644))
+	require.NoError(t, os.WriteFile("other.csv", []byte(strings.ReplaceAll(table(6), "P9", "P10")), 0o644))
+	check := func(n int) result {
+		require.NoError(t, os.WriteFile("p.csv", []byte(table(n)), 0o644))
+		r := tool(t, "", "check", "p.csv", "--standard", "s.csv", "--tolerance", "1.4", "--ledger", "ledger.csv")
+		require.Equal(t, exitDone, r.code, r.err)
+		return r
+	}
+	require.Contains(t, check(1).out, "MEASURE-MORE")
+	ok(t, "check", "other.csv", "--standard", "s.csv", "--tolerance", "1.4", "--ledger", "ledger.csv")
+	require.Contains(t, check(1).err, "lot P9 is there already, as measure-more from 1 panel, and is not added again; to settle its line")
+	require.Contains(t, check(6).err, "lot P9 was measure-more from 1 panel and is accept from 6 panels now; its line is replaced")
+	require.Contains(t, check(6).err, "not added again")
+	text, err := os.ReadFile("ledger.csv")
+	require.NoError(t, err)
+	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
+	require.Len(t, lines, 3)
+	require.True(t, strings.HasPrefix(lines[1], "P9,") && strings.Contains(lines[1], ",accept,"), lines[1])
+	require.True(t, strings.HasPrefix(lines[2], "P10,"), lines[2])
+}

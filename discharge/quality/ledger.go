@@ -22,6 +22,7 @@ type Entry struct {
 	Model                    string // digest of the model, "" without
 	DeltaE                   float64
 	Verdict                  Decision
+	Panels                   int      // judged from; 0 in ledgers of before, which did not say
 	Cause                    string   // the likeliest, "" without
 	DoseResidual             *float64 // ln of dose over what the settings promise
 	DoseSD                   *float64 // its standard deviation for good lots
@@ -40,8 +41,11 @@ var ErrInLedger = errors.New("the lot is in the ledger already")
 
 func ledgerHeader() []string {
 	return []string{"lot", "checked", "fabric", "machine", "process", "model", "delta_e", "verdict", "cause",
-		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z"}
+		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z", panelsColumn}
 }
+
+// panelsColumn is missing in ledgers of before.
+const panelsColumn = "panels"
 
 // maxZ bounds the deviates that charts see: a lot far out counts as an alarm,
 // not as a number that drowns all later ones.
@@ -49,7 +53,7 @@ const maxZ = 8
 
 // NewEntry makes the ledger's line of a report.
 func NewEntry(r *Report, lot discharge.Lot, m *discharge.Model, checked string) Entry {
-	e := Entry{Lot: lot.ID, Checked: checked, Fabric: lot.Fabric, Machine: lot.Machine, Process: lot.Process, DeltaE: r.DeltaE, Verdict: r.Verdict.Decision}
+	e := Entry{Lot: lot.ID, Checked: checked, Fabric: lot.Fabric, Machine: lot.Machine, Process: lot.Process, DeltaE: r.DeltaE, Verdict: r.Verdict.Decision, Panels: len(r.Panels)}
 	if len(r.Causes) > 0 {
 		e.Cause = string(r.Causes[0].Fault)
 	}
@@ -85,6 +89,28 @@ func (l *Ledger) Add(e Entry) error {
 	return nil
 }
 
+// Put adds an entry as [Ledger.Add] does, but a lot that is there as
+// [MeasureMore] and is now judged from more panels gets the new entry in the
+// place of the old one, which is returned: one line per lot, in the order in
+// which lots came. A line of before, which does not say its panels, gives way
+// to another verdict only, since the same readings give the same one.
+func (l *Ledger) Put(e Entry) (old *Entry, err error) {
+	i := slices.IndexFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot })
+	if i < 0 {
+		return nil, l.Add(e)
+	}
+	was := l.Entries[i]
+	more := e.Panels > was.Panels
+	if was.Panels == 0 {
+		more = e.Verdict != MeasureMore
+	}
+	if was.Verdict != MeasureMore || !more {
+		return &was, fmt.Errorf("%w: %s", ErrInLedger, e.Lot)
+	}
+	l.Entries[i] = e
+	return &was, nil
+}
+
 // ReadLedger reads what [Ledger.Bytes] wrote. An empty file is an empty ledger.
 func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 	data, err := io.ReadAll(io.LimitReader(r, discharge.MaxFileBytes+1))
@@ -111,13 +137,13 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 		at[h] = k
 	}
 	cell := func(row []string, h string) string {
-		if at[h] < len(row) {
-			return row[at[h]]
+		if k, ok := at[h]; ok && k < len(row) {
+			return row[k]
 		}
 		return "" // a short row lacks its last cells
 	}
 	for _, h := range ledgerHeader() {
-		if _, ok := at[h]; !ok {
+		if _, ok := at[h]; !ok && h != panelsColumn {
 			return nil, fault(-1, h, "", errors.New("the ledger lacks this column: it is not a ledger of this tool, or was changed; name another file"))
 		}
 	}
@@ -158,6 +184,11 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 		if (e.DoseZ != nil) != (e.DoseResidual != nil) || (e.DoseZ != nil) != (e.DoseSD != nil) || e.DoseSD != nil && *e.DoseSD <= 0 {
 			return nil, fault(i, "dose_sd", "", errors.New("dose_residual, dose_sd (above 0) and dose_z belong together"))
 		}
+		if s := cell(row, panelsColumn); s != "" {
+			if e.Panels, err = strconv.Atoi(s); err != nil || e.Panels < 1 {
+				return nil, fault(i, panelsColumn, s, errors.New("want the number of panels that were judged, or nothing"))
+			}
+		}
 		if err := l.Add(e); err != nil {
 			return nil, fault(i, "lot", e.Lot, err)
 		}
@@ -171,9 +202,13 @@ func (l *Ledger) Bytes() ([]byte, error) {
 	w := csv.NewWriter(&b)
 	rows := [][]string{ledgerHeader()}
 	for _, e := range l.Entries {
+		panels := ""
+		if e.Panels > 0 {
+			panels = strconv.Itoa(e.Panels)
+		}
 		rows = append(rows, []string{guard(e.Lot), guard(e.Checked), guard(e.Fabric), guard(e.Machine), guard(e.Process), guard(e.Model),
 			exact(&e.DeltaE), string(e.Verdict), guard(e.Cause),
-			exact(e.DoseResidual), exact(e.DoseSD), exact(e.DoseZ), exact(e.OffA), exact(e.OffB), exact(e.OffZ)})
+			exact(e.DoseResidual), exact(e.DoseSD), exact(e.DoseZ), exact(e.OffA), exact(e.OffB), exact(e.OffZ), panels})
 	}
 	if err := w.WriteAll(rows); err != nil {
 		return nil, err

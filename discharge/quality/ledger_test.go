@@ -22,6 +22,7 @@ func drawEntry(t *rapid.T) quality.Entry {
 	e := quality.Entry{Lot: "L" + text.Draw(t, "lot"), Checked: text.Draw(t, "checked"), Fabric: text.Draw(t, "fabric"), Machine: text.Draw(t, "machine"),
 		Process: text.Draw(t, "process"), Model: text.Draw(t, "model"), Cause: text.Draw(t, "cause"), DeltaE: *number("de"),
 		Verdict: rapid.SampledFrom([]quality.Decision{quality.Accept, quality.Reject, quality.MeasureMore}).Draw(t, "verdict")}
+	e.Panels = rapid.IntRange(0, 40).Draw(t, "panels")
 	if rapid.Bool().Draw(t, "dose") {
 		e.DoseResidual, e.DoseZ = number("residual"), number("z")
 		sd := rapid.Float64Range(1e-6, 10).Draw(t, "sd")
@@ -55,9 +56,51 @@ func TestLedgerTakesALotOnce(t *testing.T) {
 	require.Error(t, l.Add(quality.Entry{}))
 }
 
+// What was open is settled in its own line; what was settled stays.
+func TestLedgerSettlesWhatWasOpen(t *testing.T) {
+	l := &quality.Ledger{}
+	for _, e := range []quality.Entry{{Lot: "P1", Verdict: quality.MeasureMore, Panels: 2}, {Lot: "P2", Verdict: quality.Accept, Panels: 2}, {Lot: "P3", Verdict: quality.MeasureMore}} {
+		_, err := l.Put(e)
+		require.NoError(t, err)
+	}
+	for _, again := range []quality.Entry{
+		{Lot: "P1", Verdict: quality.Accept, Panels: 2}, // the same panels
+		{Lot: "P2", Verdict: quality.Reject, Panels: 9}, // settled before
+		{Lot: "P3", Verdict: quality.MeasureMore, Panels: 4},
+	} {
+		_, err := l.Put(again)
+		require.ErrorIs(t, err, quality.ErrInLedger)
+	}
+	old, err := l.Put(quality.Entry{Lot: "P1", Verdict: quality.MeasureMore, Panels: 4})
+	require.NoError(t, err)
+	require.Equal(t, 2, old.Panels)
+	for _, e := range []quality.Entry{{Lot: "P1", Verdict: quality.Reject, Panels: 8}, {Lot: "P3", Verdict: quality.Accept, Panels: 8}} {
+		_, err := l.Put(e)
+		require.NoError(t, err)
+	}
+	var got []string
+	for _, e := range l.Entries {
+		got = append(got, e.Lot+" "+string(e.Verdict))
+	}
+	require.Equal(t, []string{"P1 reject", "P2 accept", "P3 accept"}, got)
+}
+
+// Ledgers of before have no column panels.
+func TestLedgerWithoutPanelsIsRead(t *testing.T) {
+	l := &quality.Ledger{}
+	require.NoError(t, l.Add(quality.Entry{Lot: "P1", Verdict: quality.Accept, DeltaE: 1}))
+	data, err := l.Bytes()
+	require.NoError(t, err)
+	before := strings.NewReplacer(",panels\n", "\n", ",\n", "\n").Replace(string(data))
+	require.NotContains(t, before, "panels")
+	got, err := quality.ReadLedger("ledger.csv", strings.NewReader(before))
+	require.NoError(t, err)
+	require.Equal(t, l.Entries, got.Entries)
+}
+
 func TestLedgerFaultsAreLocated(t *testing.T) {
 	good := &quality.Ledger{}
-	require.NoError(t, good.Add(quality.Entry{Lot: "P1", Verdict: quality.Accept, DeltaE: 1}))
+	require.NoError(t, good.Add(quality.Entry{Lot: "P1", Verdict: quality.Accept, DeltaE: 1, Panels: 4}))
 	data, err := good.Bytes()
 	require.NoError(t, err)
 	text := string(data)
@@ -67,6 +110,8 @@ func TestLedgerFaultsAreLocated(t *testing.T) {
 		{",1,accept", ",NaN,accept", "finite"},
 		{",1,accept", ",,accept", "empty"},
 		{"dose_sd", "dose_se", "not a ledger"},
+		{",4\n", ",none\n", `column "panels": value "none"`},
+		{",4\n", ",0\n", "number of panels"},
 	} {
 		_, err := quality.ReadLedger("ledger.csv", strings.NewReader(strings.Replace(text, c.from, c.to, 1)))
 		require.ErrorContains(t, err, c.says)
