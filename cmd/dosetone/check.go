@@ -47,11 +47,12 @@ are the base of that load.
 
 A ledger gets one line per lot, never two, and shows drift of the laundry against
 its model. A lot that was to be measured more has its line replaced once it is
-judged from more panels. Panels read before the cloth is finished and dry need --pairs, a table
-of panels read at both stages.
+judged from more panels. Panels read before the cloth is finished and dry need
+--pairs, a table of panels read at both stages.
 
 A lot whose mean passes while single panels lie outside is accepted, but to be
-sorted. The exit code is 3 when a lot is rejected.`,
+sorted. The exit code is 3 when a lot is rejected, and 1 when one of several
+lots could not be judged, as without --pairs: the others are, all the same.`,
 		Example: `  dosetone check lot.csv --standard standard.csv --tolerance 1.5
   dosetone check lot.csv --standard standard.csv --model model.json --ledger ledger.csv
   dosetone check lot.csv --standard standard.csv --model model.json --report lot.html
@@ -91,6 +92,30 @@ type errOutside struct{ lots []string }
 
 func (o *errOutside) Error() string {
 	return "outside tolerance: " + strings.Join(o.lots, ", ")
+}
+
+// unjudged says which lots could not be judged. The results of the others are
+// written, and the exit code is 1: a script must not take the file for judged.
+type unjudged struct {
+	lots    []string
+	errs    []error
+	outside []string // rejected among the others
+}
+
+func (u *unjudged) Error() string {
+	text := errors.Join(u.errs...).Error() + "\nnot judged: " + strings.Join(u.lots, ", ") + "; the results of the other lots are written"
+	if len(u.outside) > 0 {
+		text += "; outside tolerance: " + strings.Join(u.outside, ", ")
+	}
+	return text
+}
+
+// remedied adds to why a lot cannot be judged what to do about it here.
+func remedied(err error) error {
+	if !errors.Is(err, quality.ErrStage) {
+		return err
+	}
+	return fmt.Errorf("%w; read it again finished and dry, or give such panels with --pairs FILE", err)
 }
 
 func (e *env) check(name string, f *checkFlags) error {
@@ -134,7 +159,9 @@ func (e *env) check(name string, f *checkFlags) error {
 		return err
 	}
 	var list []checkResult
+	var judged []discharge.Lot
 	var outside []string
+	var open unjudged
 	var entries []quality.Entry
 	checked := time.Now().UTC().Format(time.RFC3339)
 	for _, lot := range lots {
@@ -145,13 +172,22 @@ func (e *env) check(name string, f *checkFlags) error {
 		o.Base = basesOf(t, lot.ID)
 		r, err := quality.Judge(t, lot, standard, &o)
 		if err != nil {
-			return fmt.Errorf("%s: %w", t.Name, err)
+			err = &discharge.RowError{File: t.Name, Row: lot.Row, Err: remedied(err)}
+			if len(lots) == 1 || errors.Is(err, quality.ErrViewing) {
+				return err
+			}
+			open.lots, open.errs = append(open.lots, lot.ID), append(open.errs, err)
+			continue
 		}
+		judged = append(judged, lot)
 		if r.Verdict.Decision == quality.Reject {
 			outside = append(outside, lot.ID)
 		}
 		list = append(list, newCheckResult(r, opt))
 		entries = append(entries, quality.NewEntry(r, lot, opt.Model, checked))
+	}
+	if len(list) == 0 {
+		return errors.Join(open.errs...)
 	}
 	bands, err := bandsOf(list, f.band.value, opt.Tolerance)
 	if err != nil {
@@ -162,13 +198,21 @@ func (e *env) check(name string, f *checkFlags) error {
 		return err
 	}
 	if f.report.wanted() {
-		v := &checkView{list: list, lots: lots, target: standard, bands: bands, ledger: ledger, trend: trend, opt: opt}
+		v := &checkView{list: list, lots: judged, open: open.lots, target: standard, bands: bands, ledger: ledger, trend: trend, opt: opt}
 		if err := e.writeReport(f.report, v.page(), f.inputs(name)...); err != nil {
 			return err
 		}
 	}
-	if err := e.showCheck(list, bands, trend, opt); err != nil {
+	if err := e.showCheck(list, len(lots) > 1, bands, trend, opt); err != nil {
 		return err
+	}
+	if len(open.lots) > 0 {
+		// The results of the others are written although the command fails.
+		if err := e.flush(); err != nil {
+			return err
+		}
+		open.outside = outside
+		return &open
 	}
 	if len(outside) > 0 {
 		return &errOutside{outside}

@@ -22,6 +22,7 @@ func checkFigures() []string { return []string{"lot-lb", "lot-ab", "bands", "cha
 type checkView struct {
 	list   []checkResult
 	lots   []discharge.Lot
+	open   []string // lots that could not be judged
 	target discharge.Target
 	bands  *quality.Bands
 	ledger *quality.Ledger // nil without
@@ -77,7 +78,7 @@ func (v *checkView) page() *page.Page {
 }
 
 func (v *checkView) lead() string {
-	if len(v.list) == 1 {
+	if len(v.list) == 1 && len(v.open) == 0 {
 		return headline(&v.list[0])
 	}
 	count := map[quality.Decision]int{}
@@ -88,11 +89,14 @@ func (v *checkView) lead() string {
 			sorted++
 		}
 	}
-	sort := ""
+	sort, open := "", ""
+	if len(v.open) > 0 {
+		open = "; not judged: " + names(v.open)
+	}
 	if sorted > 0 {
 		sort = fmt.Sprintf(" (%d of them to be sorted: single panels lie outside)", sorted)
 	}
-	return fmt.Sprintf("%d accepted%s, %d rejected, %d to be measured again.", count[quality.Accept], sort, count[quality.Reject], count[quality.MeasureMore])
+	return fmt.Sprintf("%d accepted%s, %d rejected, %d to be measured again%s.", count[quality.Accept], sort, count[quality.Reject], count[quality.MeasureMore], open)
 }
 
 func (v *checkView) facts() []page.Fact {

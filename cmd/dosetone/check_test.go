@@ -339,3 +339,34 @@ func TestCheckSettlesAnOpenLotInTheLedger(t *testing.T) {
 	require.True(t, strings.HasPrefix(lines[1], "P9,") && strings.Contains(lines[1], ",accept,"), lines[1])
 	require.True(t, strings.HasPrefix(lines[2], "P10,"), lines[2])
 }
+
+// One lot that cannot be judged does not keep the others from it.
+func TestCheckJudgesTheOthersBesideADampLot(t *testing.T) {
+	checkWorkspace(t)
+	table := "lot,role,process,state,panel,L,a,b,illuminant,observer\n"
+	for _, row := range []string{"A,dry,48", "A,dry,48.1", "W,damp,40", "B,dry,40", "B,dry,40.1", "B,dry,39.9"} {
+		c := strings.Split(row, ",")
+		table += c[0] + ",production,permanganate-pellet," + c[1] + "," + c[2] + "," + c[2] + ",-2.6,-9,D65,10\n"
+	}
+	require.NoError(t, os.WriteFile("week.csv", []byte(table), 0o644))
+	require.NoError(t, os.WriteFile("s.csv", []byte("id,role,L,a,b,illuminant,observer\nS,standard,48,-2.6,-9,D65,10\n"), 0o644))
+	r := tool(t, "", "check", "week.csv", "--standard", "s.csv", "--tolerance", "3", "--ledger", "ledger.csv", "--report", "week.html", "--format", "json")
+	require.Equal(t, exitFailed, r.code, r.err)
+	require.Contains(t, r.err, "week.csv:4: ")
+	require.Contains(t, r.err, "--pairs")
+	require.Contains(t, r.err, "not judged: W; the results of the other lots are written")
+	require.Contains(t, r.err, "outside tolerance: B")
+	list := decode[[]checkResult](t, r.out)
+	require.Len(t, list, 2)
+	require.Equal(t, []string{"A", "B"}, []string{list[0].Lot, list[1].Lot})
+	ledger, err := os.ReadFile("ledger.csv")
+	require.NoError(t, err)
+	require.Equal(t, 3, bytes.Count(ledger, []byte("\n")))
+	_, page := pageOf(t, "week.html")
+	require.Contains(t, page, "not judged: W")
+	require.Equal(t, exitDone, tool(t, "", "check", "week.csv", "--standard", "s.csv", "--tolerance", "3", "--lot", "A").code)
+	// Of several lots the answer is a list, also when only one could be judged.
+	r = tool(t, "", "check", "week.csv", "--standard", "s.csv", "--tolerance", "3", "--lot", "A,W", "--format", "json")
+	require.Equal(t, exitFailed, r.code)
+	require.Len(t, decode[[]checkResult](t, r.out), 1)
+}

@@ -200,7 +200,9 @@ func bandsOf(list []checkResult, width, tolerance float64) (*quality.Bands, erro
 	return b, nil
 }
 
-func (e *env) showCheck(list []checkResult, bands *quality.Bands, trend *quality.Trend, opt *quality.Options) error {
+// showCheck writes the results; as JSON those of several lots are a list even
+// when only one of them could be judged.
+func (e *env) showCheck(list []checkResult, several bool, bands *quality.Bands, trend *quality.Trend, opt *quality.Options) error {
 	if trend != nil {
 		d := &driftJSON{Lots: trend.Lots, Drifted: trend.Drifted, Since: trend.Since, Words: trend.Words}
 		if trend.Since != "" {
@@ -212,7 +214,7 @@ func (e *env) showCheck(list []checkResult, bands *quality.Bands, trend *quality
 	}
 	switch e.format {
 	case formatJSON:
-		if len(list) == 1 {
+		if !several {
 			return report.JSON(&e.out, list[0])
 		}
 		return report.JSON(&e.out, list)

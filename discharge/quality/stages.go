@@ -2,6 +2,7 @@ package quality
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -14,6 +15,10 @@ import (
 // minPairs is the least number of panels read at both stages from which a
 // shift is learned: below it the interval is too wide to be of use.
 const minPairs = 3
+
+// ErrStage says that a lot was read before it was finished and dry, and that
+// what finishing does to its shade is not known.
+var ErrStage = errors.New("not finished and dry")
 
 // Stages maps readings of earlier stages, or of damp cloth, to finished, dry
 // cloth. It is learned from panels that were read at both.
@@ -191,7 +196,7 @@ func (s *sample) fromStage(lot discharge.Lot, st *Stages) error {
 		shift = st.shifts[found[0]]
 	}
 	if shift == nil {
-		return fmt.Errorf("lot %q was read %s and cannot be compared with a finished, dry standard: at least %d panels read both so and finished and dry are needed to learn the shift", lot.ID, found[0], minPairs)
+		return fmt.Errorf("%w: lot %q was read %s and cannot be compared with a finished, dry standard: at least %d panels read both so and finished and dry are needed to learn the shift", ErrStage, lot.ID, found[0], minPairs)
 	}
 	s.mapped = found[0]
 	center := 0.0
