@@ -232,7 +232,8 @@ func (r *checkResult) castPart() []string {
 	outside := r.report.Outside()
 	switch len(outside) {
 	case 0:
-		out = append(out, fmt.Sprintf("All %d panels lie within the tolerance of a garment.", len(r.Panels)))
+		n := len(r.Panels)
+		out = append(out, plural(n, "The panel lies", fmt.Sprintf("All %d panels lie", n))+" within the tolerance of a garment.")
 	default:
 		out = append(out, fmt.Sprintf("%d of %d panels %s outside: %s.", len(outside), len(r.Panels), plural(len(outside), "lies", "lie"), names(outside)))
 	}
@@ -353,6 +354,6 @@ func bandsPage(items []quality.Item, b *quality.Bands, viewing string) *page.Pag
 	for _, it := range items {
 		v.list = append(v.list, checkResult{Lot: it.ID, Mean: shadeOf(it.Lab)})
 	}
-	return &page.Page{Kind: "Shade bands", Title: fmt.Sprintf("%d lots", len(items)), Lead: fmt.Sprintf("%s %s at ΔE00 %s.", capital(counted(len(b.List))), plural(len(b.List), "band", "bands"), report.Short(b.Limit, 3)),
+	return &page.Page{Kind: "Shade bands", Title: fmt.Sprintf("%d %s", len(items), plural(len(items), "lot", "lots")), Lead: fmt.Sprintf("%s %s at ΔE00 %s.", capital(counted(len(b.List))), plural(len(b.List), "band", "bands"), report.Short(b.Limit, 3)),
 		Sections: []page.Section{v.bandSection()}, Foot: append([]page.Fact{{Name: "Viewing", Value: viewing}}, toolFoot()...)}
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.com/dosetone/datasets/demo"
+	"example.com/dosetone/discharge/quality"
 )
 
 // productionOf is the demo's production file with only one of its lots.
@@ -369,4 +370,13 @@ func TestCheckJudgesTheOthersBesideADampLot(t *testing.T) {
 	r = tool(t, "", "check", "week.csv", "--standard", "s.csv", "--tolerance", "3", "--lot", "A,W", "--format", "json")
 	require.Equal(t, exitFailed, r.code)
 	require.Len(t, decode[[]checkResult](t, r.out), 1)
+}
+
+func TestCheckCountsOne(t *testing.T) {
+	one := &checkResult{Panels: make([]panelJSON, 1), report: &quality.Report{Verdict: quality.Verdict{MorePanels: 1, SettlesWith: quality.Accept}}}
+	require.Equal(t, "Measure one more panel: if it looks like this one, the lot will be accepted.", moreWords(one))
+	one.Panels = make([]panelJSON, 4)
+	require.Equal(t, "Measure one more panel: if it looks like these, the lot will be accepted.", moreWords(one))
+	one.report.Verdict = quality.Verdict{MorePanels: 3, SettlesWith: quality.Reject}
+	require.Equal(t, "Measure about 3 more panels: if they look like these, the lot will be rejected.", moreWords(one))
 }

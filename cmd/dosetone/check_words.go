@@ -55,7 +55,11 @@ func moreWords(r *checkResult) string {
 	if v.MorePanels == 0 {
 		return ""
 	}
-	return fmt.Sprintf("Measure about %d more panels: if they look like these, the lot will be %sed.", v.MorePanels, strings.TrimSuffix(string(v.SettlesWith), "e"))
+	what := fmt.Sprintf("about %d more panels: if they look like", v.MorePanels)
+	if v.MorePanels == 1 {
+		what = "one more panel: if it looks like"
+	}
+	return fmt.Sprintf("Measure %s %s, the lot will be %sed.", what, plural(len(r.Panels), "this one", "these"), strings.TrimSuffix(string(v.SettlesWith), "e"))
 }
 
 // numbers are the figures of the judgment with their names.
@@ -96,7 +100,7 @@ func evenWords(r *quality.Report) []string {
 		say("Positions %s and %s differ most, by %.2f.", u.WorstPair[0], u.WorstPair[1], u.WorstDeltaE)
 	}
 	for _, c := range u.Contrasts {
-		say("%s against %s: L* %+.2f (%.2f to %.2f over %d panels), difference %.2f.", c.Sides[0], c.Sides[1], c.DL, c.LoHi[0], c.LoHi[1], c.Panels, c.DeltaE)
+		say("%s against %s: L* %+.2f (%.2f to %.2f over %d %s), difference %.2f.", c.Sides[0], c.Sides[1], c.DL, c.LoHi[0], c.LoHi[1], c.Panels, plural(c.Panels, "panel", "panels"), c.DeltaE)
 	}
 	if r.Metamerism != nil {
 		var parts []string

@@ -38,17 +38,42 @@ type Cause struct {
 	Remedy   string // a suggestion to a skilled person
 }
 
+// usualResidual and upsetResidual bound, in standard deviations of lots, what a
+// lot's dose departs from its settings: below the first the settings do what
+// they promise, up to the second it is the scatter of lots, beyond it an upset.
+const (
+	usualResidual = 1
+	upsetResidual = 3
+)
+
+// nextLots is the advice on the lots to come after one that went too far. Only
+// what the settings themselves promise is a reason to change them: chasing the
+// scatter of lots, or an upset, with the settings makes later lots worse.
+func (j *judge) nextLots() string {
+	s := j.report.Split
+	if s == nil || s.Residual == nil || !s.ResidualUsable {
+		return "shorten the next lots"
+	}
+	switch z := math.Abs(s.ResidualZ); {
+	case z > upsetResidual:
+		return "find what went wrong with this lot before the next one is run, rather than change its settings"
+	case z < usualResidual:
+		return "shorten the next lots"
+	}
+	return "leave the settings of the next lots as they are: one lot within the scatter is no reason to change them"
+}
+
 // Remedies are suggestions; all are common practice, no source.
-func remedy(f Fault, p discharge.Process, d Decision) string {
+func remedy(f Fault, p discharge.Process, d Decision, nextLots string) string {
 	perm := usesPermanganate(p)
 	if f == OverDischarged && d != Reject {
-		return "settle the verdict first, with more panels: only a rejected lot needs another buyer or color; shorten the next lots if it stays on this side"
+		return "settle the verdict first, with more panels: only a rejected lot needs another buyer or color; if it stays on this side, " + nextLots
 	}
 	switch f {
 	case UnderDischarged:
 		return "a second pass may bring it to the standard: see the correction, try it on a few garments first, and read before unloading"
 	case OverDischarged:
-		return "this cannot be undone: the color is gone; offer the lot against another standard, tint or overdye with the buyer's consent, and shorten the next lots"
+		return "this cannot be undone: the color is gone; offer the lot against another standard, tint or overdye with the buyer's consent; " + nextLots
 	case BrownCast:
 		return "manganese dioxide is left: neutralize again with fresh reducing agent, enough of it and acid enough, rinse, and read again before any second pass"
 	case Yellowing:
@@ -82,7 +107,7 @@ func (j *judge) causes() {
 		process = j.opt.Model.Process()
 	}
 	add := func(f Fault, size float64, format string, args ...any) {
-		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process, r.Verdict.Decision)})
+		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process, r.Verdict.Decision, j.nextLots())})
 	}
 	j.unevenness(add)
 	outside := r.Verdict.Decision != Accept
@@ -234,9 +259,9 @@ func (j *judge) residualWords() string {
 	}
 	text := fmt.Sprintf("; against its settings that is %s (%+.1f standard deviations of lots)", DoseWords(100*math.Expm1(s.Residual.LnDose)), s.ResidualZ)
 	switch {
-	case math.Abs(s.ResidualZ) > 3:
+	case math.Abs(s.ResidualZ) > upsetResidual:
 		text += ": an upset of this lot, so check weighing, strength and time"
-	case math.Abs(s.ResidualZ) < 1:
+	case math.Abs(s.ResidualZ) < usualResidual:
 		text += ": the settings do what they promise and are themselves off this standard"
 	default:
 		text += ": within the scatter of lots"
@@ -256,11 +281,22 @@ func (j *judge) fabric(add func(Fault, float64, string, ...any)) bool {
 			continue
 		}
 		d := minus(base, h.Mean)
-		add(OtherFabric, j.opt.Difference.Diff(h.Mean, base), "the base of this load differs by %.1f units from that of the %d loads known (L* %+.2f, a* %+.2f, b* %+.2f): fewer than 1 load of one fabric in 1000 does so",
-			j.opt.Difference.Diff(h.Mean, base), h.Loads, d[0], d[1], d[2])
+		add(OtherFabric, j.opt.Difference.Diff(h.Mean, base), "the base of this load differs by %.1f units from that of %s (L* %+.2f, a* %+.2f, b* %+.2f): fewer than 1 load of one fabric in 1000 does so",
+			j.opt.Difference.Diff(h.Mean, base), j.basesWords(h), d[0], d[1], d[2])
 		return true
 	}
 	return false
+}
+
+// basesWords names the bases that a load is compared with.
+func (j *judge) basesWords(h *BaseHistory) string {
+	switch {
+	case j.opt.Bases == nil:
+		return "the trials"
+	case h.Loads == 1:
+		return "the one load known"
+	}
+	return fmt.Sprintf("the %d loads known", h.Loads)
 }
 
 func (j *judge) baseHint() string {

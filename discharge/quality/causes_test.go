@@ -381,3 +381,26 @@ func (r *room) trueLot(settings map[string]float64) (mean colorimetry.Lab, lot d
 	lot.Panels = lot.Panels[:judged]
 	return mean, lot
 }
+
+// What a load's base is compared with is counted as people count.
+func TestBasesAreCounted(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	lot, _ := r.run(r.Laundry, r.settings, laundry.RunOptions{})
+	mean := r.model.ShadeAt(0)
+	load := func(id string, role discharge.Role, l float64) discharge.Lot {
+		c := mean
+		c.L += l
+		x := labLot(id, c)
+		x.Role = role
+		return x
+	}
+	history := &discharge.Table{Name: "bases", Viewing: r.Viewing, Lots: []discharge.Lot{load("B", discharge.Base, 0)}}
+	one, err := quality.LearnBase(history)
+	require.NoError(t, err)
+	for want, bases := range map[string]*quality.BaseHistory{"from that of the trials": nil, "from that of the one load known": one, "from that of the 12 loads known": r.bases} {
+		rep, err := quality.Judge(r.table, lot, r.standard, &quality.Options{Model: r.model, Bases: bases, Base: []discharge.Lot{load("P", discharge.Base, 12)}})
+		require.NoError(t, err)
+		require.Equal(t, quality.OtherFabric, rep.Causes[0].Fault)
+		require.Contains(t, rep.Causes[0].Evidence, want)
+	}
+}

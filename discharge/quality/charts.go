@@ -194,7 +194,11 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 		say("lot %s lies off the shade path (%.1f normal deviates), fewer than %d in a row do: see its causes", l.Entries[offAt[len(off)-1]].Lot, off[len(off)-1], minRun)
 	}
 	if len(t.Words) == 0 {
-		say("%d lots in the ledger under this model: no drift", t.Lots)
+		lots := "lots"
+		if t.Lots == 1 {
+			lots = "lot"
+		}
+		say("%d %s in the ledger under this model: no drift", t.Lots, lots)
 	}
 	return t, nil
 }

@@ -168,6 +168,9 @@ func TestMonitor(t *testing.T) {
 	other, err := ledger(func(int) float64 { return 5 }, 30).Monitor("another")
 	require.NoError(t, err)
 	require.Zero(t, other.Lots)
+	one, err := ledger(func(int) float64 { return 0 }, 1).Monitor("m")
+	require.NoError(t, err)
+	require.Equal(t, []string{"1 lot in the ledger under this model: no drift"}, one.Words)
 	require.False(t, other.Drifted)
 }
 

@@ -200,3 +200,40 @@ func (r *room) hotter(z float64) map[string]float64 {
 	s[r.strength()] *= math.Exp(z)
 	return s
 }
+
+// Nobody is told to change what lies within the scatter of lots, nor the settings
+// after an upset: only what the settings promise is a reason to change them.
+func TestNoAdviceToChaseScatter(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	seen := map[string]int{}
+	for k := range 40 {
+		light, ok := r.at((0.5+0.25*float64(k))*r.scatter, true)
+		if !ok {
+			break
+		}
+		_, lot := r.trueLot(light)
+		for _, own := range []bool{true, false} {
+			if !own {
+				lot.Settings = discharge.Settings(r.settings) // those of the standard
+			}
+			rep := r.judge(t, lot, nil, r.scatter)
+			for _, c := range rep.Causes {
+				if c.Fault != quality.OverDischarged {
+					continue
+				}
+				for said, advice := range map[string]string{
+					"within the scatter of lots": "leave the settings of the next lots",
+					"an upset of this lot":       "find what went wrong with this lot",
+					"do what they promise":       "shorten the next lots",
+				} {
+					if strings.Contains(c.Evidence, said) {
+						seen[said]++
+						require.Contains(t, c.Remedy, advice, c.Evidence)
+						require.Equal(t, said == "do what they promise", strings.Contains(c.Remedy, "shorten"), c.Remedy)
+					}
+				}
+			}
+		}
+	}
+	require.Len(t, seen, 3, "%v", seen)
+}
