@@ -101,3 +101,19 @@ func TestAssayRefusals(t *testing.T) {
 		assert.Empty(t, r.out, line)
 	}
 }
+
+// Digits beyond the second of the half width are noise that looks like knowledge.
+func TestAssayShowsTheDigitsThatItsUncertaintySupports(t *testing.T) {
+	for _, c := range []struct {
+		v, half float64
+		want    string
+	}{
+		{3.91536, 0.01702, "3.915"}, {3.91536, 0.0998, "3.92"}, {3.91536, 0.1702, "3.92"}, {12345.6, 170, "12350"}, {338.21, 12.4, "338"},
+		{338.21, 1.24, "338.2"}, {0.0247746, 0.00010771, "0.02477"}, {2.5, 0, "2.5"}, {0.42, 0.005, "0.4200"}, {-0.0001, 0.2, "0.00"},
+	} {
+		assert.Equal(t, c.want, deserved(c.v, c.half), "%g ± %g", c.v, c.half)
+	}
+	text := ok(t, strings.Fields("assay permanganate-oxalate --titre 24.10,24.16,24.08 --oxalate 0.2000,0.2004,0.1999")...)
+	assert.Regexp(t, `(?m)^potassium permanganate in the solution: \d\.\d{3} g/L \(95 %: \d\.\d{3} to \d\.\d{3}\)$`, text)
+	assert.Regexp(t, `(?m)^  molarity: 0\.0\d{4} mol/L$`, text)
+}
