@@ -61,7 +61,7 @@ type converted struct {
 	A       float64 `json:"a"`
 	B       float64 `json:"b"`
 	C       float64 `json:"C"`
-	H       float64 `json:"h"`
+	H       float64 `json:"h"` // 0 for a neutral color, which has no hue
 
 	Reference   string              `json:"reference,omitempty"`
 	Differences map[string]float64  `json:"differences,omitempty"`
@@ -78,8 +78,15 @@ type color struct {
 	spectrum *colorimetry.Spectrum
 }
 
+// hueless is the chroma that rounds to 0.00: the angle below it is that of
+// rounding errors.
+const hueless = 0.005
+
 func (c color) result() converted {
 	lch := c.lab.LCh()
+	if lch.C < hueless {
+		lch.H = 0
+	}
 	return converted{ID: c.id, Viewing: c.viewing.String(), X: c.xyz.X, Y: c.xyz.Y, Z: c.xyz.Z, L: c.lab.L, A: c.lab.A, B: c.lab.B, C: lch.C, H: lch.H}
 }
 
@@ -249,7 +256,11 @@ func (e *env) convertText(list []converted) {
 		for _, v := range []float64{c.L, c.A, c.B, c.C} {
 			row = append(row, report.Fixed(v, 2))
 		}
-		row = append(row, report.Fixed(c.H, 1))
+		hue := "-"
+		if c.C >= hueless {
+			hue = report.Fixed(c.H, 1)
+		}
+		row = append(row, hue)
 		if differences != nil {
 			row = append(row, c.Reference)
 		}

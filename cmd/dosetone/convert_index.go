@@ -118,6 +118,10 @@ func (x *indexer) warn() {
 	}
 }
 
+// whitenessFromY is the Y from which on the range of whiteness, 40 < W < 5Y-280,
+// holds anything.
+const whitenessFromY = 64.0
+
 func (x *indexer) whiteness(out map[string]*float64, c color) error {
 	out["whiteness_cie"], out["tint_cie"] = nil, nil
 	w, err := colorimetry.CIEWhiteness(c.xyz, c.viewing)
@@ -126,6 +130,9 @@ func (x *indexer) whiteness(out map[string]*float64, c color) error {
 	}
 	out["whiteness_cie"], out["tint_cie"] = &w.W, &w.T
 	if doubt := w.Warning(c.xyz.Y); doubt != nil {
+		if c.xyz.Y <= whitenessFromY {
+			doubt = fmt.Errorf("too dark for this formula, which is meant for whites: Y is %.1f, and up to %g no whiteness counts", c.xyz.Y, whitenessFromY)
+		}
 		return x.missing("whiteness", c, doubt)
 	}
 	return nil

@@ -219,3 +219,28 @@ func near(t *testing.T, tol float64, name string, v ...float64) {
 		require.InDelta(t, v[i+1], v[i], tol, "%s, number %d", name, i/2)
 	}
 }
+
+// A neutral color has no hue: what atan2 makes of rounding errors is not shown.
+func TestConvertShowsNoHueOfNeutrals(t *testing.T) {
+	t.Chdir(t.TempDir())
+	table := "id,L,a,b\ngray,50,-0.0004,0.0040\nfaint,50,0,0.0051\n"
+	require.NoError(t, os.WriteFile("n.csv", []byte(table), 0o644))
+	got := decode[[]converted](t, ok(t, "convert", "n.csv", "--viewing", "D65/10", "--format", "json"))
+	require.Zero(t, got[0].H)
+	require.InDelta(t, 90, got[1].H, 1e-9)
+	text := ok(t, "convert", "n.csv", "--viewing", "D65/10")
+	require.Regexp(t, `(?m)^ *gray .* 0\.00 +-$`, text)
+	require.Regexp(t, `(?m)^ *faint .* 0\.01 +90\.0$`, text)
+}
+
+// The range of whiteness is empty for dark samples; a warning must not print it.
+func TestConvertWhitenessOfDarkSamples(t *testing.T) {
+	t.Chdir(t.TempDir())
+	require.NoError(t, os.WriteFile("w.csv", []byte("id,X,Y,Z\ndark,8,8.08,9\n"), 0o644))
+	r := tool(t, "", "convert", "w.csv", "--viewing", "D65/10", "--index", "whiteness")
+	require.Equal(t, exitDone, r.code, r.err)
+	require.Contains(t, r.err, "dark: too dark for this formula, which is meant for whites: Y is 8.1, and up to 64 no whiteness counts")
+	require.NotContains(t, r.err, "< -")
+	require.NoError(t, os.WriteFile("w.csv", []byte("id,X,Y,Z\nred,90,80,60\n"), 0o644))
+	require.Contains(t, tool(t, "", "convert", "w.csv", "--viewing", "D65/10", "--index", "whiteness").err, "outside 40 < W < 120.0")
+}
