@@ -161,6 +161,14 @@ func (j *judge) prepare(t *discharge.Table) error {
 	if err := j.see(t.Viewing); err != nil {
 		return err
 	}
+	for _, c := range []*colorimetry.Lab{&j.target.Lab, j.target.Light, j.target.Dark} {
+		if c != nil && !finite(c.L, c.A, c.B) {
+			return fmt.Errorf("standard %q: L* %g, a* %g, b* %g are no color", j.target.ID, c.L, c.A, c.B)
+		}
+	}
+	if l, d := j.target.Light, j.target.Dark; l != nil && d != nil && l.L <= d.L {
+		return fmt.Errorf("standard %q: the light limit (L* %.2f) is not lighter than the dark limit (L* %.2f)", j.target.ID, l.L, d.L)
+	}
 	var err error
 	if j.sample, err = newSample(j.lot, o.Stages); err != nil {
 		return err

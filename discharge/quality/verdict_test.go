@@ -200,12 +200,15 @@ func TestJudgeRefuses(t *testing.T) {
 		std discharge.Target
 		opt quality.Options
 	}{
-		"tolerance":  {lot, target(std), quality.Options{Tolerance: -1}},
-		"confidence": {lot, target(std), quality.Options{Confidence: 0.4}},
-		"share":      {lot, target(std), quality.Options{Share: 1}},
-		"viewing":    {lot, discharge.Target{ID: "S", Viewing: colorimetry.Viewing{Illuminant: colorimetry.A, Observer: colorimetry.TenDegree}, Lab: std}, quality.Options{}},
-		"empty":      {labLot("P"), target(std), quality.Options{}},
-		"NaN":        {labLot("P", colorimetry.Lab{L: math.NaN()}), target(std), quality.Options{}},
+		"tolerance":    {lot, target(std), quality.Options{Tolerance: -1}},
+		"confidence":   {lot, target(std), quality.Options{Confidence: 0.4}},
+		"share":        {lot, target(std), quality.Options{Share: 1}},
+		"viewing":      {lot, discharge.Target{ID: "S", Viewing: colorimetry.Viewing{Illuminant: colorimetry.A, Observer: colorimetry.TenDegree}, Lab: std}, quality.Options{}},
+		"empty":        {labLot("P"), target(std), quality.Options{}},
+		"NaN":          {labLot("P", colorimetry.Lab{L: math.NaN()}), target(std), quality.Options{}},
+		"NaN standard": {lot, target(colorimetry.Lab{L: math.NaN()}), quality.Options{}},
+		"swapped limits": {lot, discharge.Target{ID: "S", Viewing: target(std).Viewing, Lab: std,
+			Light: &colorimetry.Lab{L: 47, A: -2.6, B: -9}, Dark: &colorimetry.Lab{L: 49, A: -2.6, B: -9}}, quality.Options{}},
 	} {
 		_, err := quality.Judge(labTable(c.lot), c.lot, c.std, &c.opt)
 		require.Error(t, err, name)
