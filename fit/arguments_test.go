@@ -277,3 +277,42 @@ func TestWrongChartsAreErrors(t *testing.T) {
 		wantError(t, "EWMA", err, ErrBadInput, "EWMA")
 	}
 }
+
+func TestWrongOptionsAreErrors(t *testing.T) {
+	line, data := Polynomial(1), lineFit(t).data
+	nan, inf := math.NaN(), math.Inf(1)
+	for name, c := range map[string]struct {
+		m     Model
+		w     Weights
+		opt   FitOptions
+		kind  error
+		names string
+	}{
+		"no model":       {nil, nil, FitOptions{}, ErrBadInput, "model"},
+		"Starts":         {line, nil, FitOptions{Starts: -1}, ErrBadInput, "Starts"},
+		"Huber":          {line, nil, FitOptions{Loss: Huber{-1}}, ErrBadInput, "K = -1"},
+		"Tukey":          {line, nil, FitOptions{Loss: Tukey{nan}}, ErrBadInput, "K = NaN"},
+		"fixed NaN":      {line, nil, FitOptions{Fixed: map[string]float64{"b0": nan}}, ErrNonFinite, `"b0"`},
+		"fixed infinite": {line, nil, FitOptions{Fixed: map[string]float64{"b0": inf}}, ErrNonFinite, `"b0"`},
+		"endless prior":  {line, nil, FitOptions{Priors: map[string]Prior{"b0": {0, inf}}}, ErrBadInput, `"b0"`},
+		"prior at NaN":   {line, nil, FitOptions{Priors: map[string]Prior{"b0": {nan, 1}}}, ErrNonFinite, `"b0"`},
+		"MaxIter":        {line, nil, FitOptions{Solver: Options{MaxIter: -1}}, ErrBadInput, "MaxIter"},
+		"Tol":            {line, nil, FitOptions{Solver: Options{Tol: nan}}, ErrBadInput, "Tol"},
+		"StepBound":      {line, nil, FitOptions{Solver: Options{StepBound: -1}}, ErrBadInput, "StepBound"},
+		"shape":          {line, VarianceFunction{Terms: []VarianceTerm{{Name: "a", Shape: 9}}}, FitOptions{}, ErrBadInput, `"a"`},
+		"sharing":        {line, VarianceFunction{Terms: []VarianceTerm{{Name: "a", Share: -1}}}, FitOptions{}, ErrBadInput, `"a"`},
+	} {
+		_, err := Regress(c.m, data, c.w, &c.opt)
+		wantError(t, name, err, c.kind, c.names)
+	}
+	sd := make(KnownSD, len(data))
+	for i := range sd {
+		sd[i] = 1 + float64(i)
+	}
+	r, err := Regress(line, data, sd, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = Inverse{Result: r, Lo: -5, Hi: 15}.Profile(Target{Y: 10, M: 1}, 0.95)
+	wantError(t, "profile of a new observation", err, ErrBadInput, "one known SD")
+}

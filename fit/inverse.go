@@ -283,6 +283,9 @@ func (v Inverse) Profile(t Target, level float64) (Region, error) {
 	if r.comps != nil && t.M > 0 {
 		return Region{}, fmt.Errorf("fit: %w: with a variance function only a mean response (M = 0) has a profile", ErrBadInput)
 	}
+	if k, ok := r.weights.(KnownSD); ok && t.M > 0 && len(k) != 1 {
+		return Region{}, fmt.Errorf("fit: %w: inverse intervals of new observations need one known SD for all", ErrBadInput)
+	}
 	pr, err := r.profiler(level)
 	if err != nil {
 		return Region{}, err

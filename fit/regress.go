@@ -29,7 +29,7 @@ type FitOptions struct {
 	Solver Options
 }
 
-// A Prior is normal knowledge of a parameter: Mean ± SD.
+// A Prior is normal knowledge of a parameter: Mean ± SD, both finite, SD > 0.
 type Prior struct{ Mean, SD float64 }
 
 // Regress fits a model to data by (weighted) least squares. The result is nil
@@ -99,8 +99,14 @@ type extraRow struct {
 }
 
 func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, error) {
+	if m == nil {
+		return nil, fmt.Errorf("fit: %w: regression without a model", ErrBadInput)
+	}
 	if err := checkData(data); err != nil {
 		return nil, err
+	}
+	if opt.Starts < 0 {
+		return nil, fmt.Errorf("fit: %w: Starts is %d, must not be negative", ErrBadInput, opt.Starts)
 	}
 	if err := w.check(data); err != nil {
 		return nil, err
@@ -113,6 +119,9 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 	if opt.Loss != nil {
 		if _, ok := w.(VarianceFunction); ok {
 			return nil, fmt.Errorf("fit: %w: a robust loss with a variance function", ErrBadInput)
+		}
+		if k := opt.Loss.k(); !(k > 0) || math.IsInf(k, 1) {
+			return nil, fmt.Errorf("fit: %w: robust loss with K = %g, must be positive (0 means the default)", ErrBadInput, k)
 		}
 		t.robust = newRobust(opt.Loss, w.known())
 	}
@@ -143,13 +152,21 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 		}
 		t.opt.Fixed[j] = true
 	}
+	for _, p := range t.params { // so that the same one of several is named
+		if v := opt.Fixed[p.Name]; math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil, fmt.Errorf("fit: %q is fixed at %g: %w", p.Name, v, ErrNonFinite)
+		}
+	}
 	for j, p := range t.params { // in the order of the parameters, not of the map
 		pr, ok := opt.Priors[p.Name]
 		if !ok {
 			continue
 		}
-		if !(pr.SD > 0) {
-			return nil, fmt.Errorf("fit: %w: prior SD of %q is %g, must be positive", ErrBadInput, p.Name, pr.SD)
+		if !(pr.SD > 0) || math.IsInf(pr.SD, 1) {
+			return nil, fmt.Errorf("fit: %w: prior SD of %q is %g, must be positive and finite (leave the prior out where nothing is known)", ErrBadInput, p.Name, pr.SD)
+		}
+		if math.IsNaN(pr.Mean) || math.IsInf(pr.Mean, 0) {
+			return nil, fmt.Errorf("fit: prior mean of %q is %g: %w", p.Name, pr.Mean, ErrNonFinite)
 		}
 		t.priors = append(t.priors, priorRow{j, pr.Mean, pr.SD})
 	}

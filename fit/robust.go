@@ -17,11 +17,11 @@ type Loss interface {
 	k() float64               // where ψ has its knee
 }
 
-// Huber loss is quadratic to K scale units and linear beyond. K = 0 means
+// Huber loss is quadratic to K > 0 scale units and linear beyond. K = 0 means
 // 1.345, 95 % efficient for normal scatter (P.J. Huber, Robust Statistics, 1981).
 type Huber struct{ K float64 }
 
-// Tukey loss is the biweight: observations beyond K scale units are ignored.
+// Tukey loss is the biweight: observations beyond K > 0 scale units are ignored.
 // K = 0 means 4.685, 95 % efficient for normal scatter.
 type Tukey struct{ K float64 }
 

@@ -30,10 +30,10 @@ type Options struct {
 	// Tol is the relative error at which parameters count as found; 0 means
 	// 1e-12. The iteration stops earlier where rounding error rules.
 	Tol float64
-	// Lower and Upper bound the parameters; nil means no bounds, ±Inf entries
-	// leave one side open.
+	// Lower and Upper bound the parameters, one entry each; nil means no
+	// bounds, ±Inf entries leave one side open.
 	Lower, Upper []float64
-	// Fixed parameters keep their start value.
+	// Fixed parameters keep their start value; one entry each, nil means none.
 	Fixed []bool
 	// StepBound is the radius of the first trust region in units of the
 	// scaled length of the start; 0 means 100. Where the run from it ends in
@@ -175,6 +175,9 @@ func (s *Solver) prepare(pr Problem, start []float64, opt *Options) error {
 		return fmt.Errorf("fit: %w: %d start values for %d parameters", ErrBadInput, len(start), n)
 	case opt.Lower != nil && len(opt.Lower) != n, opt.Upper != nil && len(opt.Upper) != n, opt.Fixed != nil && len(opt.Fixed) != n:
 		return fmt.Errorf("fit: %w: Lower, Upper and Fixed need %d entries or none", ErrBadInput, n)
+	}
+	if opt.MaxIter < 0 || !(opt.Tol >= 0) || !(opt.StepBound >= 0) {
+		return fmt.Errorf("fit: %w: MaxIter %d, Tol %g, StepBound %g (none may be negative, 0 means the default)", ErrBadInput, opt.MaxIter, opt.Tol, opt.StepBound)
 	}
 	if m != s.m || n != s.n {
 		s.m, s.n = m, n

@@ -56,6 +56,9 @@ func (v VarianceFunction) check(data []Observation) error {
 		return fmt.Errorf("fit: %w: a variance function needs 1 to 6 terms, has %d", ErrBadInput, len(v.Terms))
 	}
 	for _, t := range v.Terms {
+		if t.Shape < Constant || t.Shape > OfDose || t.Share < Each || t.Share > ByGroup {
+			return fmt.Errorf("fit: %w: variance term %q has shape %d and sharing %d (use the constants)", ErrBadInput, t.Name, t.Shape, t.Share)
+		}
 		for i := range data {
 			if t.Share != Each && data[i].Group == "" || t.Share == BySubgroup && data[i].Subgroup == "" {
 				return fmt.Errorf("fit: %w: variance term %q is shared, but observation %d names no group or subgroup", ErrBadInput, t.Name, i)
