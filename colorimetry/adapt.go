@@ -37,7 +37,8 @@ func (s ConeSpace) matrix() matrix3 {
 // Adapt returns the color that looks under the white to as c looks under the
 // white from, for an observer completely adapted to either (degree of
 // adaptation 1). Both whites must belong to the same observer: no adaptation
-// turns 2 degree values into 10 degree values.
+// turns 2 degree values into 10 degree values. All three have Y on one scale, and
+// the whites are above 0.
 func (s ConeSpace) Adapt(c, from, to XYZ) XYZ {
 	m := s.matrix()
 	cone, coneFrom, coneTo := m.times(c), m.times(from), m.times(to)

@@ -9,7 +9,7 @@ import (
 
 // CIEDE2000 is the CIE 2000 color-difference formula [4] with its parametric
 // factors kL:kC:kH. The zero value means 1:1:1, the reference conditions;
-// textiles are often judged at 2:1:1.
+// textiles are often judged at 2:1:1. A factor of 0 means 1, none may be negative.
 type CIEDE2000 struct{ KL, KC, KH float64 }
 
 // String returns the name with its factors, such as "CIEDE2000(1:1:1)".

@@ -8,7 +8,8 @@ import (
 )
 
 // A Difference is a color-difference formula. The first color is the reference
-// (the standard), the second the sample; CIE94 and CMC are not symmetric.
+// (the standard), the second the sample; CIE94 and CMC are not symmetric. Diff
+// is ≥ 0 in units of the formula, and both colors are of one viewing.
 type Difference interface {
 	Diff(ref, sample Lab) float64
 	String() string
@@ -68,7 +69,8 @@ func (CIE76) Diff(ref, sample Lab) float64 {
 // String returns the name of the formula.
 func (CIE76) String() string { return "CIE76" }
 
-// Components are the CIELAB differences of a sample from its reference [1].
+// Components are the CIELAB differences of a sample from its reference [1], in
+// CIELAB units but for DHue.
 type Components struct {
 	DL, DA, DB float64
 	DC         float64 // chroma difference
@@ -113,7 +115,8 @@ func deltaH(ref, sample Lab, c1, c2 float64) float64 {
 func crossProduct(a1, b1, a2, b2 float64) float64 { return float64(a1*b2) - float64(a2*b1) }
 
 // CIE94 is the CIE 1994 formula [5]. S_C and S_H use the chroma of the
-// reference alone. The zero value is the graphic-arts form.
+// reference alone. The zero value is the graphic-arts form. Factors and slopes
+// must not be negative.
 type CIE94 struct {
 	KL, KC, KH float64 // parametric factors; 0 means 1
 	K1, K2     float64 // slopes of S_C and S_H; 0 means 0.045 and 0.015
@@ -148,7 +151,7 @@ func (f CIE94) String() string {
 }
 
 // CMC is the CMC(l:c) formula [6]. The zero value is CMC(2:1), the textile
-// acceptability form.
+// acceptability form. L and C must not be negative.
 type CMC struct{ L, C float64 } // 0 means 2 and 1
 
 // Diff returns ΔE_CMC(l:c). All weights come from the reference.

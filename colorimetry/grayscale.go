@@ -9,9 +9,9 @@ import "math"
 // other, but do not call a result conforming to ISO 105-A04 or A05 before they
 // have been checked against the standard.
 type GrayRating struct {
-	Value float64 // continuous rating, 5 is no difference; may fall below 1
+	Value float64 // continuous rating, at most 5, which is no difference; may fall below 1
 	Grade string  // rating in half steps: "5", "4-5", … "1"
-	DE    float64 // the weighted difference it is taken from
+	DE    float64 // the weighted difference it is taken from, in CIELAB units
 }
 
 // GrayScaleChange rates a change in color (ISO 105-A05, from memory).

@@ -81,12 +81,13 @@ func labFInverse(f float64) float64 {
 	return (f - labOffset) / labSlope
 }
 
-// Lab returns the CIELAB coordinates against a white.
+// Lab returns the CIELAB coordinates against a white, which must be of the same
+// viewing and all above 0.
 func (c XYZ) Lab(white XYZ) Lab {
 	return roots().lab(c.X/white.X, c.Y/white.Y, c.Z/white.Z)
 }
 
-// XYZ returns the tristimulus values against a white.
+// XYZ returns the tristimulus values against a white, on its scale.
 func (c Lab) XYZ(white XYZ) XYZ {
 	fy := (c.L + 16) / 116
 	return XYZ{

@@ -49,7 +49,8 @@ func (m MetamerismIndex) String() string {
 type Pair struct{ Standard, Sample XYZ }
 
 // Of returns the index from the tristimulus values under the reference and the
-// test light and the white of the test light. A sample value of zero under the
+// test light and the white of the test light, all of one observer and on the
+// scale Y = 100. A sample value of zero under the
 // reference light cannot be corrected by a factor and is an error.
 func (m MetamerismIndex) Of(reference, test Pair, testWhite XYZ) (float64, error) {
 	s := test.Sample

@@ -6,9 +6,10 @@ import (
 )
 
 // Parallel splits 0..n into contiguous parts and calls work(lo, hi) for each on
-// its own goroutine, at most workers of them (0 means one per processor). It
-// returns when all are done. All bulk functions of this package take slices,
-// so a part is a pair of subslices:
+// its own goroutine, at most workers of them (0 or less means one per
+// processor). It returns when all are done; with n of 0 or less it calls
+// nothing. All bulk functions of this package take slices, so a part is a pair
+// of subslices:
 //
 //	colorimetry.Parallel(len(dst), 0, func(lo, hi int) {
 //		f.DiffPairs(dst[lo:hi], refs[lo:hi], samples[lo:hi])

@@ -56,7 +56,8 @@ func (c XYZ) Chromaticity() (x, y float64, err error) {
 }
 
 // Yellowness returns the yellowness index of ASTM E313 [7],
-// YI = 100(Cx·X - Cz·Z)/Y. It is defined for C and D65 and either observer.
+// YI = 100(Cx·X - Cz·Z)/Y. It is defined for C and D65 and either observer;
+// another viewing is an error, and so is a Y that is not above 0.
 func Yellowness(c XYZ, v Viewing) (float64, error) {
 	var cx, cz float64
 	switch v {
@@ -75,7 +76,7 @@ func Yellowness(c XYZ, v Viewing) (float64, error) {
 }
 
 // YellownessD1925 returns the older index of ASTM D1925 (withdrawn) of
-// tristimulus values under C/2.
+// tristimulus values under C/2. A Y that is not above 0 is an error.
 func YellownessD1925(c XYZ) (float64, error) { return yellowness(c, 1.28, 1.06) }
 
 func yellowness(c XYZ, cx, cz float64) (float64, error) {
@@ -86,5 +87,6 @@ func yellowness(c XYZ, cx, cz float64) (float64, error) {
 }
 
 // WhitenessE313Old returns the whiteness index of older editions of ASTM E313,
-// WI = 3.388·Z - 3·Y, of tristimulus values under C/2.
+// WI = 3.388·Z - 3·Y, of tristimulus values under C/2, about 100 for the perfect
+// diffuser.
 func WhitenessE313Old(c XYZ) float64 { return 3.388*c.Z - 3*c.Y }

@@ -6,7 +6,7 @@ import (
 )
 
 // LackOfFit is the F test of the model against the scatter of replicates:
-// observations at the same X.
+// observations at the same X. P, in 0..1, is small where the model does not fit.
 type LackOfFit struct {
 	PureSS, LackSS float64
 	PureDF, LackDF int
@@ -90,7 +90,8 @@ func (r *Result) BIC() float64 {
 
 // AkaikeWeights turns criteria (all AIC or all AICc, of fits to the same data)
 // into relative weights that sum to 1. At very small N, AICc prefers a constant
-// to an obvious curve: look at leave-one-out errors too.
+// to an obvious curve: look at leave-one-out errors too. +Inf gets weight 0; a
+// NaN makes all weights NaN.
 func AkaikeWeights(criteria []float64) []float64 {
 	best := math.Inf(1)
 	for _, c := range criteria {

@@ -33,7 +33,7 @@ type ShapedCurve interface {
 	Curve
 	// Shape returns the value of the shape parameter.
 	Shape() float64
-	// WithShape returns the curve with another value of the shape parameter.
+	// WithShape returns the curve with another value > 0 of the shape parameter.
 	WithShape(v float64) ShapedCurve
 	// ShapeSlope returns dF/dshape at η.
 	ShapeSlope(eta float64) float64

@@ -5,12 +5,14 @@ import (
 	"math"
 )
 
-// An Observation is one response at one point of the predictors.
+// An Observation is one response at one point of the predictors. X and Y are
+// finite and in units of the caller's choice; all X of a fit have one length.
 type Observation struct {
 	X []float64
 	Y float64
 	// Weight multiplies the squared residual, beside what the Weights say of
-	// the scatter: the number of readings behind a mean, say. 0 means 1.
+	// the scatter: the number of readings behind a mean, say. It is not
+	// negative; 0 means 1.
 	Weight float64
 	// Group and Subgroup name what readings share (lot; panel within lot).
 	Group, Subgroup string
@@ -29,7 +31,7 @@ type Weights interface {
 type Equal struct{}
 
 // KnownSD holds the known standard deviation of each observation (per unit
-// weight), or one for all.
+// weight), or one for all, > 0 and in units of the response.
 type KnownSD []float64
 
 // Relative is scatter in proportion to the fitted mean, with an unknown factor;

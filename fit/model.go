@@ -20,7 +20,8 @@ func (p Param) Bounds() (lower, upper float64) {
 	return p.Lower, p.Upper
 }
 
-// A Model is a mean response with analytic derivatives.
+// A Model is a mean response with analytic derivatives. p and dst have one entry
+// per parameter, x one per predictor; methods may panic on shorter ones.
 type Model interface {
 	Params() []Param
 	// Eval returns the response at x.
@@ -30,7 +31,8 @@ type Model interface {
 }
 
 // A Starter is a model that finds its own start values. It returns candidates,
-// best first. fixed holds the values of fixed parameters and NaN for the others.
+// best first, each with one value per parameter. fixed, as long, holds the values
+// of fixed parameters and NaN for the others.
 type Starter interface {
 	Start(data []Observation, fixed []float64) ([][]float64, error)
 }
@@ -81,13 +83,15 @@ func (m Func) Grad(dst, p, x []float64) float64 {
 	return m.Value(p, x)
 }
 
-// Linear is the model Σ p_j·g_j(x), linear in its parameters.
+// Linear is the model Σ p_j·g_j(x), linear in its parameters. Basis sets dst, one
+// entry per name, to the g_j at x.
 type Linear struct {
 	Names []string
 	Basis func(dst, x []float64)
 }
 
-// Polynomial returns the polynomial of degree d in the first predictor.
+// Polynomial returns the polynomial of degree d ≥ 0 in the first predictor. A
+// negative d gives a model without parameters, which Regress refuses.
 func Polynomial(d int) Linear {
 	l := Linear{Basis: func(dst, x []float64) {
 		v := 1.0

@@ -82,8 +82,9 @@ type OneWay struct {
 	BetweenVar float64
 }
 
-// NewOneWay analyses groups of values. Sums of squares are compensated and
-// taken around a shifted origin, so that large constant parts do no harm.
+// NewOneWay analyses two or more groups of finite values, none empty and at least
+// one with a repeat; other groups are an error. Sums of squares are compensated
+// and taken around a shifted origin, so that large constant parts do no harm.
 func NewOneWay(groups [][]float64) (OneWay, error) {
 	a := OneWay{Groups: len(groups)}
 	if len(groups) < 2 {
@@ -137,8 +138,8 @@ func NewOneWay(groups [][]float64) (OneWay, error) {
 	return a, nil
 }
 
-// WithinInterval is the exact interval for the variance within groups. It panics
-// on a level outside (0,1).
+// WithinInterval is the exact interval for the variance within groups, in squared
+// units of the values. It panics on a level outside (0,1).
 func (a OneWay) WithinInterval(level float64) Interval {
 	mustLevel("OneWay.WithinInterval", level)
 	df := float64(a.N - a.Groups)

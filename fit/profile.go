@@ -7,7 +7,9 @@ import (
 )
 
 // A Derived quantity is a function of the parameters, such as an effective
-// dose or a response. Grad may be nil: differences then stand in for it.
+// dose or a response. p has all parameters of the model, fixed ones included, and
+// Grad sets dst, as long, to the derivatives. Grad may be nil: differences then
+// stand in for it.
 type Derived struct {
 	Name  string
 	Value func(p []float64) float64
@@ -73,7 +75,8 @@ func (r *Result) Delta(d Derived, level float64) (value, se float64, ci Interval
 }
 
 // EffectiveDose returns the dose at which fraction q in (0,1) of the way from
-// no dose to infinite dose is gone, as a Derived quantity of a Sigmoid fit.
+// no dose to infinite dose is gone, as a Derived quantity of a Sigmoid fit. It is
+// in units of x, and NaN for a q outside [0,1]; s needs its Curve.
 func EffectiveDose(s Sigmoid, q float64) Derived {
 	fam := s.Curve.family()
 	return Derived{Name: fmt.Sprintf("ED%g", 100*q), Lower: 0, Upper: math.Inf(1),

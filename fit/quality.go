@@ -13,9 +13,10 @@ import (
 // tails keep their digits.
 func normal(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
 
-// ToleranceTwoSided returns k such that mean ± k·SD of n values covers the
+// ToleranceTwoSided returns k such that mean ± k·SD of n ≥ 2 values covers the
 // fraction coverage of a normal population with the given confidence, exactly:
-// by integration over the distribution of the mean.
+// by integration over the distribution of the mean. A coverage or confidence
+// outside (0,1) is an error.
 func ToleranceTwoSided(n int, coverage, confidence float64) (float64, error) {
 	if err := checkTolerance(n, coverage, confidence); err != nil {
 		return 0, err
@@ -48,9 +49,10 @@ func ToleranceTwoSided(n int, coverage, confidence float64) (float64, error) {
 	return bisect(conf, hi/1e3, hi), nil
 }
 
-// ToleranceOneSided returns k such that mean + k·SD of n values lies above the
-// fraction coverage of a normal population with the given confidence: a
-// noncentral t quantile over √n.
+// ToleranceOneSided returns k such that mean + k·SD of n ≥ 2 values lies above
+// the fraction coverage of a normal population with the given confidence: a
+// noncentral t quantile over √n. A coverage or confidence outside (0,1) is an
+// error.
 func ToleranceOneSided(n int, coverage, confidence float64) (float64, error) {
 	if err := checkTolerance(n, coverage, confidence); err != nil {
 		return 0, err
@@ -107,7 +109,8 @@ type ControlConstants struct {
 	E2                 float64 // limits of single values, from the mean moving range of n
 }
 
-// NewControlConstants computes the factors for n ≥ 2 by integration.
+// NewControlConstants computes the factors for 2 ≤ n ≤ 1000 by integration;
+// another n is an error.
 func NewControlConstants(n int) (ControlConstants, error) {
 	if n < 2 || n > 1000 {
 		return ControlConstants{}, fmt.Errorf("fit: %w: control chart constants for n = %d (need 2 to 1000)", ErrBadInput, n)

@@ -32,7 +32,8 @@ type FitOptions struct {
 // A Prior is normal knowledge of a parameter: Mean ± SD, both finite, SD > 0.
 type Prior struct{ Mean, SD float64 }
 
-// Regress fits a model to data by (weighted) least squares. The result is nil
+// Regress fits a model to data by (weighted) least squares; nil weights mean
+// Equal. The result is nil
 // only when no fit could be made; an error that comes with a result wraps
 // ErrNotConverged or ErrNotIdentified and says what the data cannot tell.
 func Regress(m Model, data []Observation, w Weights, opt *FitOptions) (*Result, error) {

@@ -11,7 +11,7 @@ import "math"
 // four-parameter logistic in log dose, and location is the dose of half effect.
 // A ShapedCurve adds its shape as a fifth parameter.
 type Sigmoid struct {
-	Curve Curve
+	Curve Curve // must be set
 }
 
 // Places of the parameters of a Sigmoid.
@@ -101,7 +101,7 @@ func (s Sigmoid) batch(data []Observation) func(f, jac, p []float64) {
 }
 
 // EffectiveDose returns the dose at which fraction q in (0,1) of the way from
-// zero to infinite is gone.
+// zero to infinite is gone, in units of x. It is NaN for a q outside [0,1].
 func (s Sigmoid) EffectiveDose(p []float64, q float64) float64 {
 	return p[Location] * math.Exp(unitInverse(s.Curve.family(), shapeOf(p), q)/p[Slope])
 }

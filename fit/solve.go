@@ -17,7 +17,8 @@ type Problem interface {
 }
 
 // A JointProblem computes residuals and Jacobian in one pass, which saves the
-// functions that both need. The solver prefers it.
+// functions that both need; r and jac have the lengths that Problem gives dst.
+// The solver prefers it.
 type JointProblem interface {
 	Problem
 	ResidualsJacobian(r, jac, p []float64)
@@ -98,7 +99,8 @@ type Solver struct {
 	w1, w2       []float64
 }
 
-// Solve minimizes the sum of squares of pr from start. The result is nil only
+// Solve minimizes the sum of squares of pr from start, one finite value per
+// parameter; a nil opt means the defaults. The result is nil only
 // when the problem could not be started; an error wrapping ErrNotConverged
 // comes with the best point found.
 //
