@@ -271,7 +271,7 @@ func (v Inverse) Band(t Target, level float64) (Region, error) {
 // through the target (M = 0), or together with M new observations of mean Y,
 // within the likelihood-ratio threshold. It is slower than Band and right for
 // strongly curved models. With a VarianceFunction the target must have M = 0.
-// The level is in (0,1).
+// The level is in (0,1). PooledSS and PooledDF of the target are not used.
 func (v Inverse) Profile(t Target, level float64) (Region, error) {
 	if err := v.checkTarget(t, level); err != nil {
 		return Region{}, err
