@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -112,6 +113,12 @@ func (v *checkView) facts() []page.Fact {
 
 func (v *checkView) overview() page.Section {
 	t := &page.Table{Caption: "All lots", Header: []string{"lot", "verdict", "shade", "difference", "interval", "probability good", "band", "likely cause"}, Text: []bool{true, true, false, false, false, false, false, true}}
+	// With limits, what decides is not the difference from the standard.
+	limits := v.target.Light != nil || v.target.Dark != nil
+	const at = 5
+	if limits {
+		t.Header, t.Text = slices.Insert(t.Header, at, "to nearest approved"), slices.Insert(t.Text, at, false)
+	}
 	for _, r := range v.list {
 		sign, word, _ := verdictSign(r.report)
 		cause := ""
@@ -120,7 +127,11 @@ func (v *checkView) overview() page.Section {
 		}
 		row := page.Row(r.Lot, sign+" "+word)
 		row = append(row, page.Cell{Swatch: figure.Hex(colorimetry.Lab(r.Mean))})
-		t.Rows = append(t.Rows, append(row, page.Row(report.Fixed(r.DeltaELot, 2), fmt.Sprintf("%.2f–%.2f", r.DeltaEInterval[0], r.DeltaEInterval[1]), report.Percent(r.Probability), r.ShadeBand, cause)...))
+		row = append(row, page.Row(report.Fixed(r.DeltaELot, 2), fmt.Sprintf("%.2f–%.2f", r.DeltaEInterval[0], r.DeltaEInterval[1]), report.Percent(r.Probability), r.ShadeBand, cause)...)
+		if limits {
+			row = slices.Insert(row, at, page.Row(report.Fixed(r.DeltaEDecisive, 2))...)
+		}
+		t.Rows = append(t.Rows, row)
 	}
 	s := page.Section{ID: "overview", Title: "At a glance", Blocks: []page.Block{{Table: t}}}
 	if len(v.list) > manyLots {

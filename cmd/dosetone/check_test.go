@@ -311,6 +311,12 @@ func TestCheckPanelsShowTheDifferenceThatDecides(t *testing.T) {
 	decisive, err := strconv.ParseFloat(rows[1][slices.Index(rows[0], "delta_e_decisive")], 64)
 	require.NoError(t, err)
 	require.InDelta(t, got.DeltaEDecisive, decisive, 1e-9)
+	require.NoError(t, os.WriteFile("two.csv", []byte(table+strings.ReplaceAll(strings.SplitAfterN(table, "\n", 2)[1], "P,", "Q,")), 0o644))
+	ok(t, "check", "two.csv", "--standard", "s.csv", "--report", "two.html")
+	page, err := os.ReadFile("two.html")
+	require.NoError(t, err)
+	glance := string(page)[strings.Index(string(page), "All lots"):]
+	require.Contains(t, glance[:strings.Index(glance, "</table>")], "to nearest approved")
 }
 
 // The verdict from more panels takes the place of measure-more in the ledger.
