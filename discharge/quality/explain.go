@@ -14,8 +14,8 @@ type Split struct {
 	Level, StandardLevel float64 // of lot and standard on the path, a cast set aside
 	LevelSD              float64 // of Level, from the panels
 	// Along is the signed difference of the path's shades at the two levels,
-	// lighter positive; Off is what remains of the lot's distance from the
-	// path at its own level, without sign. Both in the formula's units.
+	// lighter positive; Off is the lot's distance from the nearest shade of the
+	// path, without sign. Both in the formula's units.
 	Along, Off float64
 	OffA, OffB float64 // off the path in a* and b*, at the lot's own lightness
 	// OffT2 is the squared distance off the path in the scatter of good lots:
@@ -36,15 +36,14 @@ type Split struct {
 
 // explained is the best account of a lot's mean: a level and one colorant.
 type explained struct {
-	colorant  colorant
-	amount    float64
-	level     float64
-	levelSD   float64
-	effect    mat3.Vec // of the colorant on Lab
-	size      float64  // of the effect in the formula's units
-	chi2      float64  // of what remains, one degree of freedom less with a colorant
-	chi2None  float64  // without any colorant, 2 degrees of freedom
-	levelNone float64
+	colorant colorant
+	amount   float64
+	level    float64
+	levelSD  float64
+	effect   mat3.Vec // of the colorant on Lab
+	size     float64  // of the effect in the formula's units
+	chi2     float64  // of what remains, one degree of freedom less with a colorant
+	chi2None float64  // without any colorant, 2 degrees of freedom
 }
 
 // Limits of chi-square: 99.5 % with one degree of freedom, 99 % and 99.9 %
@@ -119,7 +118,7 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 	}
 	e := &explained{}
 	e.level, e.chi2None = best(start-0.15, start+0.15, noColorant, 0)
-	e.chi2, e.levelNone = e.chi2None, e.level
+	e.chi2 = e.chi2None
 	leastTotal := math.Inf(1)
 	for _, c := range j.suspects() {
 		unit := 1.0
@@ -175,7 +174,7 @@ func (j *judge) split() *Split {
 	own := m.LevelOf(j.sample.mean.L)
 	on := m.ShadeAt(own)
 	s.OffA, s.OffB = j.sample.mean.A-on.A, j.sample.mean.B-on.B
-	s.Off = j.opt.Difference.Diff(m.ShadeAt(e.levelNone), j.sample.mean)
+	s.Off = j.opt.Difference.Diff(m.ShadeAt(m.NearestLevel(j.sample.mean)), j.sample.mean)
 	s.DosePct = 100 * math.Expm1(m.DoseBetween(s.StandardLevel, s.Level))
 	if len(j.lot.Settings) == 0 {
 		return s

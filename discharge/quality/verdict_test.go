@@ -335,3 +335,26 @@ func TestIntervalHoldsTheDifferenceThatWasRead(t *testing.T) {
 		require.GreaterOrEqual(t, r.Verdict.DeltaEHi, r.DeltaE)
 	}
 }
+
+// What lies off the path is counted from its nearest shade: no shade of the path is
+// nearer to the lot, however a cast is explained.
+func TestOffIsTheDistanceFromTheNearestShade(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	lot, _ := r.run(r.Laundry, r.settings, laundry.RunOptions{})
+	for i := range lot.Panels {
+		for k := range lot.Panels[i].Readings {
+			x := &lot.Panels[i].Readings[k]
+			x.Lab.B += 3.5 // yellower, and the same as dark
+			x.Spectrum = nil
+		}
+	}
+	table := *r.table
+	table.Kind, table.Grid = discharge.LabKind, colorimetry.Grid{}
+	rep, err := quality.Judge(&table, lot, r.standard, &quality.Options{Model: r.model})
+	require.NoError(t, err)
+	require.Greater(t, rep.Split.Off, 1.0, "a cast that is seen")
+	var f colorimetry.CIEDE2000
+	for level := 0.0; level <= 1; level += 0.01 {
+		require.LessOrEqual(t, rep.Split.Off, f.Diff(r.model.ShadeAt(level), rep.Mean)+1e-3, "level %g", level)
+	}
+}
