@@ -167,14 +167,18 @@ func (m *Model) predictAt(v *values) (p Prediction) {
 	return p
 }
 
-// predict fills in p, which must be zero. Outside the trials nothing is surer than at
-// their edge: that curves end at base and white, whatever the dose, is taken for granted
-// only where lots were run.
+// predict fills in p, which must be zero.
 func (m *Model) predict(p *Prediction, v *values) {
 	m.extend(p, v)
-	if !p.Extrapolated || !m.edged {
-		return
+	if p.Extrapolated && m.edged {
+		m.noSurer(p, v)
 	}
+}
+
+// noSurer sees to it that outside the trials nothing is surer than at their edge: that
+// curves end at base and white, whatever the dose, is taken for granted only where lots
+// were run.
+func (m *Model) noSurer(p *Prediction, v *values) {
 	edge := *v
 	for j := range m.basis.factors {
 		f := &m.basis.factors[j]
