@@ -137,9 +137,8 @@ func (t *Table) Targets() (targets []Target, warnings []error, err error) {
 		*limit = &lab
 	}
 	for _, target := range targets {
-		if target.Light != nil && target.Dark != nil && target.Light.L <= target.Dark.L {
-			return nil, nil, &RowError{File: t.Name, Err: fmt.Errorf("standard %q: the light limit (L* %.2f) is not lighter than the dark limit (L* %.2f)",
-				target.ID, target.Light.L, target.Dark.L)}
+		if err := target.CheckLimits(); err != nil {
+			return nil, nil, &RowError{File: t.Name, Err: fmt.Errorf("standard %q: %w", target.ID, err)}
 		}
 	}
 	return targets, m.warnings, nil

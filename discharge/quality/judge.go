@@ -166,8 +166,8 @@ func (j *judge) prepare(t *discharge.Table) error {
 			return fmt.Errorf("standard %q: L* %g, a* %g, b* %g are no color", j.target.ID, c.L, c.A, c.B)
 		}
 	}
-	if l, d := j.target.Light, j.target.Dark; l != nil && d != nil && l.L <= d.L {
-		return fmt.Errorf("standard %q: the light limit (L* %.2f) is not lighter than the dark limit (L* %.2f)", j.target.ID, l.L, d.L)
+	if err := j.target.CheckLimits(); err != nil {
+		return fmt.Errorf("standard %q: %w", j.target.ID, err)
 	}
 	var err error
 	if j.sample, err = newSample(j.lot, o.Stages); err != nil {

@@ -108,7 +108,7 @@ func TestUpsetLotsOfOtherPhysics(t *testing.T) {
 		if rng.IntN(2) == 0 {
 			wrong = 1 / wrong
 		}
-		clean := ran(t, l, design, 116, func(int) off { return nil })
+		clean := ran(t, l, design, 116, asWritten)
 		upset := ran(t, l, design, 116, func(i int) off {
 			if i == at {
 				return off{"strength": wrong}
@@ -151,7 +151,7 @@ func TestMachinesOfOtherPhysics(t *testing.T) {
 		require.NoError(t, err)
 		machine := off{"time": math.Exp(0.2 * rng.NormFloat64()), "strength": math.Exp(0.15 * rng.NormFloat64())}
 		there := func(int) off { return machine }
-		m, err := discharge.Fit(ran(t, l, design, 116, func(int) off { return nil }), nil)
+		m, err := discharge.Fit(ran(t, l, design, 116, asWritten), nil)
 		require.NoError(t, err)
 		region := map[string]discharge.Range{}
 		for _, c := range l.columns {
@@ -181,18 +181,27 @@ func TestMachinesOfOtherPhysics(t *testing.T) {
 	assert.GreaterOrEqual(t, inside.Share(), 0.85)
 }
 
+// asWritten is lots that were run as they were written down.
+func asWritten(int) off { return nil }
+
+// ladders are those of twelve and of sixteen lots.
+func ladders(t *testing.T, l other) (twelve, sixteen []map[string]float64) {
+	t.Helper()
+	twelve, err := l.Ladder(12)
+	require.NoError(t, err)
+	sixteen, err = l.Ladder(16)
+	require.NoError(t, err)
+	return twelve, sixteen
+}
+
 // A first plan of twelve lots against ladders, over the same region.
 func TestPlansOfOtherPhysics(t *testing.T) {
 	t.Parallel()
 	together := &Table{}
 	const short, long, plan = "ladder of 12", "ladder of 16", "plan of 12"
 	eachOther(t, func(l other, e *Table, rng *rand.Rand) {
-		as := func(int) off { return nil }
-		twelve, err := l.Ladder(12)
-		require.NoError(t, err)
-		sixteen, err := l.Ladder(16)
-		require.NoError(t, err)
-		trials := ran(t, l, sixteen, 116, as)
+		twelve, sixteen := ladders(t, l)
+		trials := ran(t, l, sixteen, 116, asWritten)
 		process, err := discharge.LookupProcess(trials.ByRole(discharge.Trial)[0].Process)
 		require.NoError(t, err)
 		region := map[string]discharge.Range{}
@@ -202,7 +211,7 @@ func TestPlansOfOtherPhysics(t *testing.T) {
 		first, err := discharge.FirstPlan(process, &discharge.PlanOptions{Lots: 12, Seed: 1, Bounds: region})
 		require.NoError(t, err)
 		models := map[string]*discharge.Model{}
-		for name, table := range map[string]*discharge.Table{short: ran(t, l, twelve, 112, as), long: trials, plan: ran(t, l, plain(first.Trials()), 212, as)} {
+		for name, table := range map[string]*discharge.Table{short: ran(t, l, twelve, 112, asWritten), long: trials, plan: ran(t, l, plain(first.Trials()), 212, asWritten)} {
 			models[name], err = discharge.Fit(table, nil)
 			require.NoError(t, err)
 		}
@@ -231,14 +240,10 @@ func TestNextLotsOfOtherPhysics(t *testing.T) {
 	together := &Table{}
 	const before, ladder, planned = "12 lots", "4 more of the ladder", "4 planned"
 	eachOther(t, func(l other, e *Table, rng *rand.Rand) {
-		as := func(int) off { return nil }
-		twelve, err := l.Ladder(12)
-		require.NoError(t, err)
-		sixteen, err := l.Ladder(16)
-		require.NoError(t, err)
+		twelve, sixteen := ladders(t, l)
 		// The stream is the same, and lots are drawn in order: the twelve have the same luck.
 		with := func(more []map[string]float64) *discharge.Model {
-			m, err := discharge.Fit(ran(t, l, append(slices.Clone(twelve), more...), 112, as), nil)
+			m, err := discharge.Fit(ran(t, l, append(slices.Clone(twelve), more...), 112, asWritten), nil)
 			require.NoError(t, err)
 			return m
 		}
