@@ -210,11 +210,15 @@ func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.
 	for _, f := range ranges {
 		known[f.Column] = true
 		v, given := r.Settings[f.Column]
+		outside := ""
+		if given {
+			outside = untried(f, v)
+		}
 		switch {
 		case !given && f.Fixed:
 			out.Settings[f.Column] = f.Lo // what the prediction is for
-		case given && untried(f, v) != "":
-			out.Warnings = append(out.Warnings, untried(f, v))
+		case outside != "":
+			out.Warnings = append(out.Warnings, outside)
 		case given:
 			delete(untested, f.Column)
 			if f.Guesses(v) {
