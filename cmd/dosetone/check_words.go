@@ -18,7 +18,11 @@ func verdictWords(r *checkResult) string {
 	if v.RequiredShare > 0 {
 		what = fmt.Sprintf("its mean and %s of garments are inside", report.Percent(v.RequiredShare))
 	}
-	return fmt.Sprintf("The probability that %s is %s.", what, report.Percent(v.Probability))
+	p := report.Percent(v.Probability)
+	if v.Decision == quality.MeasureMore && p == report.Percent(v.Confidence) {
+		p = fmt.Sprintf("%.1f %%", 100*v.Probability) // or it would seem to be enough
+	}
+	return fmt.Sprintf("The probability that %s is %s.", what, p)
 }
 
 // sortWords is what follows "accept" when garments must be sorted, "" when a
@@ -59,7 +63,11 @@ func moreWords(r *checkResult) string {
 	if v.MorePanels == 1 {
 		what = "one more panel: if it looks like"
 	}
-	return fmt.Sprintf("Measure %s %s, the lot will be %sed.", what, plural(len(r.Panels), "this one", "these"), strings.TrimSuffix(string(v.SettlesWith), "e"))
+	sort := ""
+	if v.SettlesWith == quality.Accept && len(r.report.Outside()) > 0 {
+		sort = ", but must be sorted"
+	}
+	return fmt.Sprintf("Measure %s %s, the lot will be %sed%s.", what, plural(len(r.Panels), "this one", "these"), strings.TrimSuffix(string(v.SettlesWith), "e"), sort)
 }
 
 // numbers are the figures of the judgment with their names.

@@ -64,8 +64,14 @@ func (j *judge) nextLots() string {
 }
 
 // Remedies are suggestions; all are common practice, no source.
-func remedy(f Fault, p discharge.Process, d Decision, nextLots string) string {
+func remedy(f Fault, p discharge.Process, d Decision, cast bool, nextLots string) string {
 	perm := usesPermanganate(p)
+	if f == UnderDischarged && cast {
+		return "take off the cast first and read again: until then it cannot be told how much dose is lacking"
+	}
+	if f == UnderDischarged && d == MeasureMore {
+		return "settle the verdict first, with more panels; if it stays on this side, a second pass may bring it to the standard"
+	}
 	if f == OverDischarged && d != Reject {
 		return "settle the verdict first, with more panels: only a rejected lot needs another buyer or color; if it stays on this side, " + nextLots
 	}
@@ -107,7 +113,7 @@ func (j *judge) causes() {
 		process = j.opt.Model.Process()
 	}
 	add := func(f Fault, size float64, format string, args ...any) {
-		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process, r.Verdict.Decision, j.nextLots())})
+		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process, r.Verdict.Decision, j.castLies(), j.nextLots())})
 	}
 	j.unevenness(add)
 	outside := r.Verdict.Decision != Accept
@@ -125,21 +131,11 @@ func (j *judge) causes() {
 	}
 	e, s := j.shift, r.Split
 	if size := math.Abs(j.doseExcess()); outside && size > 0.25*r.Tolerance && math.Abs(s.Along) > 2*j.alongSD() {
-		f := OverDischarged
-		if s.Along < 0 {
-			f = UnderDischarged
-		}
-		text := fmt.Sprintf("%.1f units along the shade path from the standard (level %.0f %% against %.0f %%): as after %s",
-			s.Along, 100*s.Level, 100*s.StandardLevel, DoseWords(s.DosePct))
-		if s.HasMinutes {
-			text += fmt.Sprintf(", or %+.1f min at these settings", s.Minutes)
-		}
-		add(f, size, "%s%s", text, j.residualWords())
+		add(doseFault(s.Along), size, "%s%s%s", j.alongWords(), j.residualWords(), j.baseDoubt())
 	}
-	named := false
-	if f := faultOf(e.colorant); f != "" && (outside && e.size > 0.25*r.Tolerance || e.size > 0.5*r.Tolerance) {
-		named = true
-		add(f, e.size, "at its own lightness the lot is b* %+.2f and a* %+.2f off the shade path, and %s; %s, and is worth %.1f units",
+	named := j.castLies()
+	if named {
+		add(faultOf(e.colorant), e.size, "at its own lightness the lot is b* %+.2f and a* %+.2f off the shade path, and %s; %s, and is worth %.1f units",
 			s.OffB, s.OffA, rareWords(s.OffT2), castWords(e), e.size)
 	}
 	fabric := j.fabric(add)
@@ -153,10 +149,39 @@ func (j *judge) causes() {
 		add(CannotTell, rest, "%.1f units %s (a* %+.2f, b* %+.2f off the path at its own lightness)%s", rest, what, s.OffA, s.OffB, j.baseHint())
 	}
 	if outside && len(r.Causes) == 0 {
-		add(CannotTell, r.DeltaE, "the lot is %.1f units from the standard, but on the path and near its level: the standard itself lies %.1f off this laundry's path, which dose cannot reach",
-			r.DeltaE, j.opt.Difference.Diff(j.target.Lab, j.opt.Model.ShadeAt(s.StandardLevel)))
+		if off := j.opt.Difference.Diff(j.target.Lab, j.opt.Model.ShadeAt(s.StandardLevel)); off > 0.3*r.Tolerance {
+			add(CannotTell, r.DeltaE, "the lot is %.1f units from the standard, but on the path and near its level: the standard itself lies %.1f off this laundry's path, which dose cannot reach", r.DeltaE, off)
+		} else {
+			add(doseFault(s.Along), math.Abs(s.Along), "%s, which is no more than these panels leave open%s", j.alongWords(), j.baseDoubt())
+		}
 	}
 	rank(r.Causes)
+}
+
+// castLies tells whether a cast is large enough to be named.
+func (j *judge) castLies() bool {
+	e, r := j.shift, j.report
+	return e != nil && e.colorant != noColorant && (e.size > 0.5*r.Tolerance || r.Verdict.Decision != Accept && e.size > 0.25*r.Tolerance)
+}
+
+// doseFault names a deviation along the path, lighter positive.
+func doseFault(along float64) Fault {
+	if along < 0 {
+		return UnderDischarged
+	}
+	return OverDischarged
+}
+
+// alongWords says how far along the path the lot is from the standard, and what
+// dose that is.
+func (j *judge) alongWords() string {
+	s := j.report.Split
+	text := fmt.Sprintf("%.1f units along the shade path from the standard (level %.0f %% against %.0f %%): as after %s",
+		s.Along, 100*s.Level, 100*s.StandardLevel, DoseWords(s.DosePct))
+	if s.HasMinutes {
+		text += fmt.Sprintf(", or %+.1f min at these settings", s.Minutes)
+	}
+	return text
 }
 
 // farDose is the factor of dose beyond which words give no number: no trials span
@@ -204,9 +229,20 @@ func rank(c []Cause) {
 			}
 			return -1
 		}
+		// A cast is to be taken off before dose can be judged, so one that is not far
+		// smaller comes first.
+		if a.Fault.cast() != b.Fault.cast() && math.Max(a.Size, b.Size) < 2*math.Min(a.Size, b.Size) {
+			if a.Fault.cast() {
+				return -1
+			}
+			return 1
+		}
 		return cmp.Compare(b.Size, a.Size)
 	})
 }
+
+// cast tells faults that lie on the cloth and may come off.
+func (f Fault) cast() bool { return f == BrownCast || f == Yellowing || f == BackStaining }
 
 func faultOf(c colorant) Fault {
 	switch c {
@@ -286,6 +322,24 @@ func (j *judge) fabric(add func(Fault, float64, string, ...any)) bool {
 		return true
 	}
 	return false
+}
+
+// baseDoubt says that the load's base differs by more than most loads of its
+// fabric do, but by too little to be another's: it may be what passes for dose.
+func (j *judge) baseDoubt() string {
+	h := baseOf(&j.opt)
+	for _, l := range j.opt.Base {
+		base, n := meanOf(l)
+		if n == 0 {
+			continue
+		}
+		if d2 := h.distance2(base); d2 > chi2Three95 && d2 < h.limit() {
+			d := minus(base, h.Mean)
+			return fmt.Sprintf("; the base of this load differs by %.1f units from that of %s (L* %+.2f, a* %+.2f, b* %+.2f), as fewer than 1 load of one fabric in 20 does, and may be the cause instead",
+				j.opt.Difference.Diff(h.Mean, base), j.basesWords(h), d[0], d[1], d[2])
+		}
+	}
+	return ""
 }
 
 // basesWords names the bases that a load is compared with.

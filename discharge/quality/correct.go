@@ -35,7 +35,7 @@ func (j *judge) correct() error {
 	case r.Verdict.Decision == Accept:
 		c.Why = "none needed"
 		return nil
-	case j.shift.colorant != noColorant && j.shift.size > 0.25*r.Tolerance:
+	case j.castLies():
 		c.Why = "not while a cast is on the cloth: remove it, read again, then decide"
 		return nil
 	case s.Level >= s.StandardLevel-s.LevelSD && s.Along > -0.25*r.Tolerance:

@@ -47,11 +47,12 @@ type explained struct {
 }
 
 // Limits of chi-square: 99.5 % with one degree of freedom, 99 % and 99.9 %
-// with two.
+// with two, 95 % with three.
 const (
-	chi2One995 = 7.879
-	chi2Two99  = 9.210
-	chi2Two999 = 13.816
+	chi2Three95 = 7.815
+	chi2One995  = 7.879
+	chi2Two99   = 9.210
+	chi2Two999  = 13.816
 )
 
 // spectralSD is the root mean square by which ln K/S of good lots departs from
@@ -142,11 +143,12 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 		on := m.ShadeAt(level)
 		e.size = j.opt.Difference.Diff(on, moved(on, tint))
 	}
-	// The level's own uncertainty, by the curvature of chi-square along the path.
+	// Dose is told by lightness alone, what lies on the cloth set aside: a* and b*
+	// that fit no level would move it by more than they know of it.
+	e.level = m.LevelOf(j.sample.mean.L - e.effect[0])
 	const h = 0.01
-	at := func(s float64) float64 { return chi2(s, e.effect) }
-	curve := (at(e.level+h) - 2*at(e.level) + at(e.level-h)) / (h * h)
-	e.levelSD = math.Sqrt(2 / math.Max(curve, 1e-6))
+	perLevel := (m.ShadeAt(e.level+h).L - m.ShadeAt(e.level-h).L) / (2 * h)
+	e.levelSD = math.Sqrt(j.noise(e.level)[0][0]) / math.Max(perLevel, 1)
 	return e
 }
 

@@ -242,6 +242,12 @@ func (j *judge) notes() {
 	if j.opt.Model != nil && len(j.lot.Settings) == 0 {
 		add("the lot has no settings: its dose cannot be compared with what they promise")
 	}
+	if j.opt.Model != nil && len(j.lot.Settings) > 0 {
+		_, said := j.opt.Model.FillIn(j.lot.Settings)
+		for _, s := range said {
+			add("%s", s)
+		}
+	}
 	if r.Verdict.Decision == MeasureMore && r.Verdict.MorePanels == 0 {
 		add("the lot lies at the edge of the tolerance: even 40 more panels like these would probably not settle it")
 	}
