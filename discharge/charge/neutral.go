@@ -71,9 +71,12 @@ func (m *maker) neutralize() error {
 	if err != nil {
 		return err
 	}
+	n.Conditions = n.Conditions.For(agent)
 	n.Notes = slices.Clone(agent.Notes)
 	if n.Antichlor {
 		n.Notes = append(n.Notes, agent.AntichlorNotes...)
+	} else {
+		n.Notes = append(n.Notes, agent.PermanganateNotes...)
 	}
 	middle := func(v *float64, s chem.Span) {
 		if *v == 0 {

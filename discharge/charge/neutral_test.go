@@ -178,8 +178,21 @@ func TestConditionsOfTheBath(t *testing.T) {
 func TestNotesOfTheAgent(t *testing.T) {
 	a, err := chem.LookupAgent("bisulfite")
 	require.NoError(t, err)
-	assert.Equal(t, a.Notes, neutralizing(t, "permanganate-stone", Neutralizer{Agent: "bisulfite", Purity: 1}).Notes)
+	assert.Equal(t, append(append([]string{}, a.Notes...), a.PermanganateNotes...), neutralizing(t, "permanganate-stone", Neutralizer{Agent: "bisulfite", Purity: 1}).Notes)
 	assert.Equal(t, append(append([]string{}, a.Notes...), a.AntichlorNotes...), neutralizing(t, "hypochlorite-bath", Neutralizer{Agent: "bisulfite", Purity: 1}).Notes)
 	_, err = New(func() Load { l := loads(t)["permanganate-stone"]; l.Neutralizer.Agent = "magic"; return l }())
 	assert.ErrorIs(t, err, chem.ErrUnknown)
+	// An acid blend belongs to no bath that holds chlorine.
+	assert.NotContains(t, strings.Join(neutralizing(t, "hypochlorite-bath", Neutralizer{Agent: "metabisulfite", Purity: 1}).Notes, " "), "pH 6")
+}
+
+// Peroxide blues iodide-starch paper itself, so the paper alone would ask for more
+// and more of it (common practice, no source).
+func TestResidualTestAfterPeroxide(t *testing.T) {
+	for _, process := range []string{"permanganate-stone", "hypochlorite-bath"} {
+		for agent, doubt := range map[string]bool{"peroxide": true, "bisulfite": false} {
+			n := neutralizing(t, process, Neutralizer{Agent: agent, Purity: 1})
+			assert.Equal(t, doubt, strings.Contains(strings.Join(n.Conditions.ResidualTests, " "), "peroxide left over"), "%s on %s", agent, process)
+		}
+	}
 }

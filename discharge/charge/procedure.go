@@ -2,6 +2,7 @@ package charge
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"example.com/dosetone/discharge/chem"
@@ -176,10 +177,19 @@ func (m *maker) undo() {
 		m.step(Step{Do: fmt.Sprintf("Neutralize in a fresh bath: dissolve the %s, load, then acid, diluted, to pH %g-%g", agent, n.Conditions.PH.Lo, n.Conditions.PH.Hi),
 			Min: at(n.Min), TempC: at(n.TempC), Bath: b, Caution: m.gasCaution()})
 	}
-	m.step(Step{Do: "Test for oxidizer left: " + strings.Join(n.Conditions.ResidualTests, "; ") + ". If any is, add agent and repeat"})
+	m.step(Step{Do: "Test for oxidizer left: " + strings.Join(n.Conditions.ResidualTests, "; ") + ". If oxidizer is left, add agent and repeat"})
 	for i := range m.rinses() {
 		m.step(Step{Do: fmt.Sprintf("Rinse %d of %d", i+1, m.rinses()), Min: [2]float64{2, 3}, TempC: at(30), Bath: b})
 	}
+}
+
+// threeDigits is a volume as well as a reaction's gas is known.
+func threeDigits(v chem.Volume) chem.Volume {
+	f, err := strconv.ParseFloat(strconv.FormatFloat(float64(v), 'g', 3, 64), 64)
+	if err != nil {
+		return v // no number prints as what cannot be read
+	}
+	return chem.Volume(f)
 }
 
 func (m *maker) gasCaution() string {
@@ -187,11 +197,11 @@ func (m *maker) gasCaution() string {
 	var s string
 	switch n.Gas {
 	case "O2":
-		s = fmt.Sprintf("Sets up to %.3g L of oxygen free in all: foam and pressure; vented machine, add slowly.", float64(n.GasAt25))
+		s = fmt.Sprintf("Sets up to %v of oxygen free in all: foam and pressure; vented machine, add slowly.", threeDigits(n.GasAt25))
 	case "CO2":
-		s = fmt.Sprintf("Sets up to %.3g L of carbon dioxide free in all: vent.", float64(n.GasAt25))
+		s = fmt.Sprintf("Sets up to %v of carbon dioxide free in all: vent.", threeDigits(n.GasAt25))
 	case "N2O", "N2":
-		s = fmt.Sprintf("Sets nitrogen or nitrous oxide free, up to %.3g L in all: vent; keep the solid cool.", float64(n.GasAt25))
+		s = fmt.Sprintf("Sets nitrogen or nitrous oxide free, up to %v in all: vent; keep the solid cool.", threeDigits(n.GasAt25))
 	}
 	switch n.Demand.Agent.ID {
 	case "bisulfite", "metabisulfite", "sulfite":

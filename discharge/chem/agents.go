@@ -33,32 +33,34 @@ type Agent struct {
 	Reductant
 	Permanganate, Chlorine bool // which of them it is used for
 	Notes                  []string
+	PermanganateNotes      []string // beside Notes, when it takes up permanganate
 	AntichlorNotes         []string // beside Notes, when it takes up chlorine
 }
 
 // Agents returns the neutralizers of permanganate and the antichlors.
 func Agents() []Agent {
-	sulfurDioxide := "smells of sulfur dioxide where the bath is acid: exhaust; a blend of metabisulfite and sulfite 7:3 at pH 6.2 and 38-60 °C avoids it (US 5,017,301)"
+	sulfurDioxide := "smells of sulfur dioxide where the bath is acid: exhaust"
+	blend := "a blend of metabisulfite and sulfite 7:3 at pH 6.2 and 38-60 °C avoids sulfur dioxide (US 5,017,301)"
 	makesAcid := "makes acid as it works: keep the bath alkaline with soda ash until no chlorine is left"
 	foams := "sets oxygen free at once: add it slowly to a diluted bath in a vented machine, never concentrate to concentrate"
 	noFactor := "has no single factor"
 	return []Agent{
-		{"bisulfite", "sodium bisulfite", Reductant{"NaHSO3", "HSO3^-", 1, only(2, "HSO3^- + H2O → SO4^2- + 3 H^+")}, true, true, []string{sulfurDioxide}, []string{makesAcid}},
-		{"metabisulfite", "sodium metabisulfite", Reductant{"Na2S2O5", "S2O5^2-", 1, only(4, "S2O5^2- + 3 H2O → 2 SO4^2- + 6 H^+")}, true, true, []string{sulfurDioxide}, []string{makesAcid}},
+		{"bisulfite", "sodium bisulfite", Reductant{"NaHSO3", "HSO3^-", 1, only(2, "HSO3^- + H2O → SO4^2- + 3 H^+")}, true, true, []string{sulfurDioxide}, []string{blend}, []string{makesAcid}},
+		{"metabisulfite", "sodium metabisulfite", Reductant{"Na2S2O5", "S2O5^2-", 1, only(4, "S2O5^2- + 3 H2O → 2 SO4^2- + 6 H^+")}, true, true, []string{sulfurDioxide}, []string{blend}, []string{makesAcid}},
 		{"sulfite", "sodium sulfite", Reductant{"Na2SO3", "SO3^2-", 1, only(2, "SO3^2- + H2O → SO4^2- + 2 H^+")}, true, true,
-			[]string{"alkaline by itself: with permanganate it needs acid, with chlorine it needs none"}, nil},
-		{"peroxide", "hydrogen peroxide", Peroxide(), true, true, []string{foams}, nil},
+			[]string{"alkaline by itself: with permanganate it needs acid, with chlorine it needs none"}, nil, nil},
+		{"peroxide", "hydrogen peroxide", Peroxide(), true, true, []string{foams}, nil, nil},
 		{"oxalic-acid", "oxalic acid dihydrate", Reductant{"H2C2O4.2H2O", "H2C2O4", 1, only(2, "H2C2O4 → 2 CO2 + 2 H^+")}, true, false,
-			[]string{"slow in the cold: warm bath; rinse it out well, its crystals and its calcium salt stay on the cloth"}, nil},
-		{"oxalic-acid-anhydrous", "oxalic acid, anhydrous", Reductant{"H2C2O4", "H2C2O4", 1, only(2, "H2C2O4 → 2 CO2 + 2 H^+")}, true, false, nil, nil},
+			[]string{"slow in the cold: warm bath; rinse it out well, its crystals and its calcium salt stay on the cloth"}, nil, nil},
+		{"oxalic-acid-anhydrous", "oxalic acid, anhydrous", Reductant{"H2C2O4", "H2C2O4", 1, only(2, "H2C2O4 → 2 CO2 + 2 H^+")}, true, false, nil, nil, nil},
 		{"hydroxylamine", "hydroxylamine sulfate", Reductant{"(NH3OH)2SO4", "NH3OH^+", 2, hydroxylamineRoutes()}, true, false,
-			[]string{noFactor + ": whether nitrate, nitrous oxide or nitrogen forms depends on excess and pH"}, nil},
-		{"ascorbic-acid", "ascorbic acid", Reductant{"C6H8O6", "C6H8O6", 1, only(2, "C6H8O6 → C6H6O6 + 2 H^+")}, true, true, nil, nil},
-		{"sodium-ascorbate", "sodium ascorbate", Reductant{"NaC6H7O6", "C6H7O6^-", 1, only(2, "C6H7O6^- → C6H6O6 + H^+")}, false, true, nil, nil},
+			[]string{noFactor + ": whether nitrate, nitrous oxide or nitrogen forms depends on excess and pH"}, nil, nil},
+		{"ascorbic-acid", "ascorbic acid", Reductant{"C6H8O6", "C6H8O6", 1, only(2, "C6H8O6 → C6H6O6 + 2 H^+")}, true, true, nil, nil, nil},
+		{"sodium-ascorbate", "sodium ascorbate", Reductant{"NaC6H7O6", "C6H7O6^-", 1, only(2, "C6H7O6^- → C6H6O6 + H^+")}, false, true, nil, nil, nil},
 		{"thiosulfate", "sodium thiosulfate pentahydrate", Reductant{"Na2S2O3.5H2O", "S2O3^2-", 1, thiosulfateRoutes()}, false, true,
-			[]string{noFactor + ": between sulfate and tetrathionate it depends on pH and on which is in excess; slower than bisulfite"}, nil},
-		{"thiosulfate-anhydrous", "sodium thiosulfate, anhydrous", Reductant{"Na2S2O3", "S2O3^2-", 1, thiosulfateRoutes()}, false, true, []string{noFactor}, nil},
-		{"calcium-thiosulfate", "calcium thiosulfate", Reductant{"CaS2O3", "S2O3^2-", 1, thiosulfateRoutes()}, false, true, []string{noFactor}, nil},
+			[]string{noFactor + ": between sulfate and tetrathionate it depends on pH and on which is in excess; slower than bisulfite"}, nil, nil},
+		{"thiosulfate-anhydrous", "sodium thiosulfate, anhydrous", Reductant{"Na2S2O3", "S2O3^2-", 1, thiosulfateRoutes()}, false, true, []string{noFactor}, nil, nil},
+		{"calcium-thiosulfate", "calcium thiosulfate", Reductant{"CaS2O3", "S2O3^2-", 1, thiosulfateRoutes()}, false, true, []string{noFactor}, nil, nil},
 	}
 }
 
@@ -106,9 +108,16 @@ func Neutralize(a Agent) (Demand, error) {
 func Antichlor(a Agent) (Demand, error) {
 	if !a.Chlorine {
 		return Demand{}, fmt.Errorf("%s is %w as an antichlor; take %s", a.Name, ErrUnsuited,
-			agentIDs(func(b Agent) bool { return b.Chlorine }))
+			agentIDs(func(b Agent) bool { return b.Chlorine && !b.acid() }))
 	}
 	return demand(a, Chlorine()), nil
+}
+
+// acid tells agents that set chlorine gas free: they take it up in an alkaline bath
+// only, and no sheet has them beside hypochlorite.
+func (a Agent) acid() bool {
+	c, err := LookupChemical(a.ID)
+	return err == nil && c.is(acid)
 }
 
 func demand(a Agent, o Oxidant) Demand {
@@ -187,6 +196,21 @@ func AntichlorConditions() Conditions {
 		},
 		TestsAreSources: CommonPractice,
 	}
+}
+
+// For returns the conditions with the tests for oxidizer left as they are read after
+// an agent: iodide paper tells peroxide from no other oxidizer.
+func (c Conditions) For(a Agent) Conditions {
+	if a.ID != "peroxide" {
+		return c
+	}
+	c.ResidualTests = slices.Clone(c.ResidualTests)
+	for i, t := range c.ResidualTests {
+		if strings.Contains(t, "iodide") {
+			c.ResidualTests[i] = t + "; peroxide left over blues it as well, and more of it would not help: rinse, then test again, and take up what stays with a little bisulfite"
+		}
+	}
+	return c
 }
 
 // SodaAsh returns the sodium carbonate that keeps a bath from turning acid
