@@ -32,6 +32,7 @@ func (b *lotBuilder) doubt() error {
 	b.doubtDamp(lots)
 	b.doubtTimes()
 	b.doubtSafety()
+	b.doubtTensile()
 	b.doubtLoners()
 	b.doubtTwins()
 	b.doubtSecondColor()
@@ -239,6 +240,24 @@ func (b *lotBuilder) doubtSafety() {
 			b.warn(b.lines[i]["ph"], "ph", fmt.Sprint(l.Settings["ph"]), errors.New(h))
 			return
 		}
+	}
+}
+
+// doubtTensile warns of losses of strength that would all be below 1 %, which no
+// test tells from none: fractions look so, and a limit in percent would never hold.
+func (b *lotBuilder) doubtTensile() {
+	const column = "tensile_loss_pct"
+	const few = 3
+	n, most := 0, 0.0
+	for _, l := range b.table {
+		for _, p := range l.Panels {
+			if p.TensileLossPct != nil {
+				n, most = n+1, max(most, math.Abs(*p.TensileLossPct))
+			}
+		}
+	}
+	if n >= few && most > 0 && most < 1 {
+		b.warn(0, column, "", fmt.Errorf("no loss is above %.3g %%: if they are fractions, multiply by 100; leave them if they are percent", most))
 	}
 }
 

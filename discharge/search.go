@@ -140,7 +140,7 @@ func (q *search) candidates(ctx context.Context) ([]Suggestion, error) {
 		if q.solve >= 0 {
 			s[q.m.basis.factors[q.solve].Column] = q.solveAt(s)
 		}
-		out = append(out, q.evaluate(s))
+		out = append(out, q.spare(q.evaluate(s)))
 		j := n - 1
 		for ; j >= 0; j-- {
 			if j == q.solve {

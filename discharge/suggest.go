@@ -104,18 +104,26 @@ func (m *Model) SuggestContext(ctx context.Context, t Target, opt *SuggestOption
 	if err != nil {
 		return Suggestions{}, err
 	}
-	all := len(list)
 	if list, err = q.strongEnough(list, opt.MaxTensileLossPct); err != nil {
 		return Suggestions{}, err
+	}
+	weak := out.Reachable && q.limit > 0 && !q.reaches(list)
+	if weak {
+		out.Reachable = false
+		if len(list) > 0 {
+			out.Closest = q.nearestShade(list)
+			out.ClosestDeltaE = q.fromStandard(out.Closest)
+		}
 	}
 	q.rank(list)
 	out.List = q.pick(list, cmp.Or(opt.Count, 5))
 	for _, s := range out.List {
 		out.BestPassProbability = max(out.BestPassProbability, s.PassProbability)
 	}
-	out.Why = q.why(&out)
-	if out.Reachable && all > 0 && len(list) == 0 {
-		out.Why = fmt.Sprintf("the shade can be reached, but every way there is expected to cost more than %g %% of tensile strength", opt.MaxTensileLossPct)
+	if weak {
+		out.Why = q.whyTooWeak(list, out.ClosestDeltaE)
+	} else {
+		out.Why = q.why(&out)
 	}
 	if !out.Reachable {
 		out.List, out.Nearest = nil, nearestOf(list, out.Closest)
@@ -285,7 +293,11 @@ func (m *Model) targetLab(t Target) (colorimetry.Lab, error) {
 		}
 		return w.Lab(s.Values), nil
 	}
-	return colorimetry.Lab{}, fmt.Errorf("%w: target %q is under %s, the model under %s; measure the target as a spectrum or under %[4]s", ErrViewing, t.ID, t.Viewing, m.viewing)
+	remedy := ""
+	if m.kind == Spectral {
+		remedy = fmt.Sprintf(", or fit the trials' spectra again for %s", t.Viewing)
+	}
+	return colorimetry.Lab{}, fmt.Errorf("%w: target %q is under %s, the model under %s; measure the target as a spectrum or under %[4]s%s", ErrViewing, t.ID, t.Viewing, m.viewing, remedy)
 }
 
 // knowsAll refuses bounds on columns that the process does not have.

@@ -132,7 +132,20 @@ func (q *search) window(c Suggestion) [2]float64 {
 		}
 		return a
 	}
-	// Beyond the tested times the window would be a guess.
+	// Beyond the tested times the window would be a guess: it ends there, unless the
+	// suggestion is a guess itself. Bounds that leave a choice hold for it, too.
 	f := &q.m.basis.factors[j]
-	return [2]float64{edge(math.Min(f.From, t0)), edge(math.Max(f.To, t0))}
+	from, to := f.From, f.To
+	if t0 < from {
+		from = t0 / 2
+	}
+	if t0 > to {
+		to = 2 * t0
+	}
+	if f.Primary {
+		if lo, hi := q.grid[j][0], q.grid[j][len(q.grid[j])-1]; lo < hi {
+			from, to = min(max(from, lo), t0), max(min(to, hi), t0)
+		}
+	}
+	return [2]float64{edge(from), edge(to)}
 }

@@ -320,3 +320,30 @@ func TestNoNumberIsNoLevel(t *testing.T) {
 	_, err = m.Suggest(Target{ID: "swapped", Viewing: m.viewing, Lab: m.path.at(0.5), Light: &light, Dark: &dark}, nil)
 	assert.ErrorContains(t, err, "not lighter")
 }
+
+// The unloading window keeps to bounds that leave a choice, and has two sides where
+// the time given lies beyond the trials.
+func TestWindowKeepsToBounds(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	p, err := m.Predict(Settings{"strength_pct": 5, "ratio": 1.2, "time_min": 15})
+	require.NoError(t, err)
+	target := Target{ID: "t", Viewing: m.Viewing(), Lab: p.Shade}
+	s, err := m.Suggest(target, &SuggestOptions{Tolerance: 4, Bounds: map[string]Range{"time_min": {Lo: 14, Hi: 16}}})
+	require.NoError(t, err)
+	require.NotEmpty(t, s.List)
+	for _, x := range s.List {
+		assert.GreaterOrEqual(t, x.TimeWindowMin[0], 14.0)
+		assert.LessOrEqual(t, x.TimeWindowMin[1], 16.0)
+	}
+	const late = 40.0
+	p, err = m.Predict(Settings{"strength_pct": 4, "ratio": 1, "time_min": late})
+	require.NoError(t, err)
+	target.Lab = p.Shade
+	s, err = m.Suggest(target, &SuggestOptions{Bounds: map[string]Range{"time_min": {Lo: late, Hi: late}}})
+	require.NoError(t, err)
+	require.NotEmpty(t, s.List)
+	assert.True(t, s.List[0].Extrapolated)
+	assert.Less(t, s.List[0].TimeWindowMin[0], late)
+	assert.Greater(t, s.List[0].TimeWindowMin[1], late)
+}

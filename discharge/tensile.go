@@ -1,10 +1,13 @@
 package discharge
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
 	"slices"
+
+	"example.com/dosetone/colorimetry"
 )
 
 // TensileLoss is the expected loss of tensile strength of lots at some
@@ -226,6 +229,67 @@ func (q *search) strongEnough(list []Suggestion, most float64) ([]Suggestion, er
 		return nil, errors.New("a limit on tensile loss needs trials with a column tensile_loss_pct in at least four lots: this model has none")
 	}
 	return slices.DeleteFunc(list, func(s Suggestion) bool { return s.TensileLossPct.Mean > most }), nil
+}
+
+// spare takes settings whose expected loss of strength is above the limit back along
+// the factor solved for until it is not, where that factor can. The shade falls
+// short of the target then: it is as near as the limit allows at the other settings.
+func (q *search) spare(s Suggestion) Suggestion {
+	if q.limit == 0 || q.solve < 0 || !s.TensileLossPct.Known || s.TensileLossPct.Mean <= q.limit {
+		return s
+	}
+	f := &q.m.basis.factors[q.solve]
+	pf, _ := q.m.process.Factor(f.Column)
+	g := q.grid[q.solve]
+	at := func(v float64) Suggestion {
+		c := s.Settings.Clone()
+		c[f.Column] = v
+		return q.evaluate(c)
+	}
+	weak := s.Settings[f.Column]
+	strong := g[0]
+	if at(g[len(g)-1]).TensileLossPct.Mean < at(strong).TensileLossPct.Mean {
+		strong = g[len(g)-1]
+	}
+	if at(strong).TensileLossPct.Mean > q.limit {
+		return s
+	}
+	for range 20 {
+		if mid := (weak + strong) / 2; at(mid).TensileLossPct.Mean > q.limit {
+			weak = mid
+		} else {
+			strong = mid
+		}
+	}
+	// The dial may round to the weak side: then one step back.
+	best := at(dial(strong, pf.Step, g[0], g[len(g)-1]))
+	if best.TensileLossPct.Mean > q.limit {
+		best = at(dial(strong+math.Copysign(pf.Step, strong-weak), pf.Step, g[0], g[len(g)-1]))
+	}
+	if best.TensileLossPct.Mean > q.limit {
+		best = at(strong)
+	}
+	return best
+}
+
+// reaches tells whether any of the list is expected within tolerance.
+func (q *search) reaches(list []Suggestion) bool {
+	return slices.ContainsFunc(list, func(s Suggestion) bool { return q.deltaE(s.Shade) <= q.tol })
+}
+
+// nearestShade is the expected shade of the list that is nearest to the target.
+func (q *search) nearestShade(list []Suggestion) colorimetry.Lab {
+	return slices.MinFunc(list, func(a, b Suggestion) int { return cmp.Compare(q.deltaE(a.Shade), q.deltaE(b.Shade)) }).Shade
+}
+
+// whyTooWeak says that the limit on tensile loss stands in the way of a shade that
+// could be reached, whose nearest shade of those left is so far from the target.
+func (q *search) whyTooWeak(list []Suggestion, nearest float64) string {
+	text := fmt.Sprintf("the shade can be reached, but every way there is expected to cost more than %g %% of tensile strength", q.limit)
+	if len(list) == 0 {
+		return text + ", and so is every other setting allowed"
+	}
+	return fmt.Sprintf("%s; within that limit the nearest expected shade is ΔE00 %.2f from the target", text, nearest)
 }
 
 // check refuses a tensile curve that no fit writes.

@@ -2,6 +2,7 @@ package discharge
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/internal/quantile"
 )
 
@@ -88,8 +90,32 @@ func TestTensileLimit(t *testing.T) {
 	none, err := m.Suggest(target, &SuggestOptions{MaxTensileLossPct: 0.1})
 	require.NoError(t, err)
 	assert.Empty(t, none.List)
-	assert.True(t, none.Reachable)
+	assert.Nil(t, none.Nearest)
+	assert.False(t, none.Reachable)
 	assert.Contains(t, none.Why, "tensile")
+
+	// Loss rises with dose: under a limit that the shade itself breaks, the nearest
+	// is where the limit is, and no setting of a finer search lies nearer.
+	mild, err := m.Suggest(target, &SuggestOptions{MaxTensileLossPct: 0.8 * p.TensileLossPct.Mean})
+	require.NoError(t, err)
+	assert.False(t, mild.Reachable)
+	assert.Empty(t, mild.List)
+	assert.Contains(t, mild.Why, "tensile")
+	require.NotNil(t, mild.Nearest)
+	assert.LessOrEqual(t, mild.Nearest.TensileLossPct.Mean, 0.8*p.TensileLossPct.Mean)
+	least := math.Inf(1)
+	for strength := 4.0; strength <= 10; strength += 0.5 {
+		for ratio := 1.0; ratio <= 2; ratio += 0.1 {
+			for minutes := 6.0; minutes <= 24; minutes += 0.5 {
+				q, err := m.Predict(Settings{"strength_pct": strength, "ratio": ratio, "time_min": minutes})
+				require.NoError(t, err)
+				if !q.Extrapolated && q.TensileLossPct.Mean <= 0.8*p.TensileLossPct.Mean {
+					least = math.Min(least, colorimetry.CIEDE2000{}.Diff(target.Lab, q.Shade))
+				}
+			}
+		}
+	}
+	assert.InDelta(t, least, mild.ClosestDeltaE, 0.2)
 	for _, bad := range []float64{-1, 101, math.NaN(), math.Inf(1)} {
 		_, err := m.Suggest(target, &SuggestOptions{MaxTensileLossPct: bad})
 		assert.Error(t, err)
@@ -108,6 +134,24 @@ func TestTensileLimit(t *testing.T) {
 	assert.Equal(t, TensileLoss{}, p.TensileLossPct)
 	_, err = n.Suggest(target, &SuggestOptions{MaxTensileLossPct: 10})
 	assert.ErrorContains(t, err, "tensile_loss_pct")
+}
+
+// Losses written as fractions are doubted: a limit in percent would never hold.
+func TestTensileFractionsAreDoubted(t *testing.T) {
+	text := func(factor float64) string {
+		out := "lot,role,process,strength_pct,ratio,time_min,panel,L,a,b,illuminant,observer,tensile_loss_pct\n"
+		for i := range 5 {
+			out += fmt.Sprintf("T%d,trial,permanganate-pellet,6,1.3,%d,1,%d,-2.5,-9,D65,10,%g\n", i, 8+2*i, 30+4*i, factor*float64(5+6*i))
+		}
+		return out
+	}
+	says := func(factor float64) string {
+		table, err := ReadTable("t.csv", strings.NewReader(text(factor)), nil)
+		require.NoError(t, err)
+		return fmt.Sprint(table.Warnings)
+	}
+	assert.Contains(t, says(0.01), "multiply by 100")
+	assert.NotContains(t, says(1), "multiply by 100")
 }
 
 func TestTensileInTheModelFile(t *testing.T) {
