@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"example.com/dosetone/colorimetry"
 )
@@ -202,6 +203,9 @@ func (m *Model) shift(o *observed, sd float64) error {
 		if l.Weight < littleWeight {
 			m.warnings = append(m.warnings, fmt.Errorf("lot %q does not fit a mere shift of the dose: check it, and run another; if that one does not fit either, fit the new lots as a model of their own", l.ID))
 		}
+		if _, said := m.FillIn(l.Settings); len(said) > 0 {
+			m.warnings = append(m.warnings, fmt.Errorf("lot %q: %s; a lot run otherwise passes for a shift of the dose", l.ID, strings.Join(said, "; ")))
+		}
 		if m.movesFixed(l.Settings) {
 			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run with another %s than all earlier trials: what that does passes for a shift of the dose", l.ID, m.moved(l.Settings)))
 		}
@@ -210,11 +214,14 @@ func (m *Model) shift(o *observed, sd float64) error {
 			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run outside the region of the earlier trials, where the model is a guess", l.ID))
 		}
 	}
+	if f := m.recal.Factor(); math.Abs(m.recal.Shift) > 2*sd {
+		m.warnings = append(m.warnings, fmt.Errorf("the same settings give %.2g times the dose (95 %%: %.2g to %.2g), further from 1 than expected of a new fabric or machine: check strength, minutes and units of the new lots, and that the base read is theirs", f[1], f[0], f[2]))
+	}
 	if n := len(points); n > manyLots {
 		m.warnings = append(m.warnings, fmt.Errorf("%d lots may well make a model of their own: fit them alone, too, and compare how lots left out are predicted", n))
 	}
 	if !o.hasBase {
-		m.warnings = append(m.warnings, errors.New("no base readings: the base of the earlier fabric was kept"))
+		m.warnings = append(m.warnings, errors.New("no base readings: the base of the earlier fabric was kept; if the new one is lighter or darker, that passes for a shift of the dose"))
 	}
 	if !o.hasWhite {
 		m.warnings = append(m.warnings, errors.New("no white readings: the white of the earlier fabric was kept"))

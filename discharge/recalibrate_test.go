@@ -2,6 +2,7 @@ package discharge
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -292,4 +293,42 @@ func TestFarOutsideNothingIsSurer(t *testing.T) {
 			assert.GreaterOrEqual(t, out.DeltaEP95, at.DeltaEP95*(1-1e-9), "%s %g", f.Column, far)
 		}
 	}
+}
+
+// A factor that the trials chose and a new lot leaves out is not passed over, here
+// nor by FillIn, nor is a shift far beyond what is expected.
+func TestRecalibrateSaysWhatLotsLeaveOut(t *testing.T) {
+	table, err := ReadTable(demo.HypochloriteTrialFile, bytes.NewReader(demo.HypochloriteTrials()), nil)
+	require.NoError(t, err)
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	lot := table.ByRole(Trial)[3]
+	full, said := m.FillIn(lot.Settings)
+	assert.Equal(t, lot.Settings, full)
+	assert.Empty(t, said)
+	without := lot
+	without.Settings = lot.Settings.Clone()
+	delete(without.Settings, "temp_c")
+	full, said = m.FillIn(without.Settings)
+	require.Len(t, said, 1)
+	assert.Contains(t, said[0], "temp_c is not given")
+	for _, f := range m.Factors() {
+		if f.Column == "temp_c" {
+			assert.InDelta(t, f.Middle, full["temp_c"], 0.05)
+		}
+	}
+	recalibrated := func(l Lot) string {
+		less := *table
+		less.Lots = []Lot{l}
+		n, err := m.Recalibrate(&less, nil)
+		require.NoError(t, err)
+		return fmt.Sprint(n.Warnings()[len(m.Warnings()):])
+	}
+	assert.Contains(t, recalibrated(without), "temp_c is not given")
+	assert.NotContains(t, recalibrated(lot), "temp_c is not given")
+	other := lot
+	other.Settings = lot.Settings.Clone()
+	other.Settings["time_min"] /= 3
+	assert.Contains(t, recalibrated(other), "check strength, minutes and units")
+	assert.NotContains(t, recalibrated(lot), "check strength, minutes and units")
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"example.com/dosetone/colorimetry"
@@ -81,6 +82,25 @@ func (m *Model) Factors() []FactorRange {
 		}
 	}
 	return out
+}
+
+// FillIn returns settings with the factors that trials chose and s leaves out, at
+// the middle of the trials, where predictions take them, to three digits; said has a sentence for each.
+func (m *Model) FillIn(s Settings) (full Settings, said []string) {
+	full = s.Clone()
+	if full == nil {
+		full = Settings{}
+	}
+	for _, f := range m.Factors() {
+		if _, given := s[f.Column]; given || f.Fixed || !f.Chosen || !f.Optional {
+			continue
+		}
+		text := strconv.FormatFloat(f.Middle, 'g', 3, 64)
+		full[f.Column], _ = strconv.ParseFloat(text, 64) // which FormatFloat wrote
+		said = append(said, fmt.Sprintf("%s is not given and taken as %s, the middle of the trials: give it, since the shade depends on it",
+			f.Column, strings.TrimSpace(text+" "+f.Unit)))
+	}
+	return full, said
 }
 
 // Trials returns what is kept of each trial lot, in file order.
@@ -204,6 +224,8 @@ func (m *Model) Summary() Summary {
 		words = append(words, text)
 	}
 	n := 1 + len(m.basis.factors)
+	// Of many products some stand out by chance: the level is shared among them.
+	shown := normalQuantile(1 - 0.025/math.Max(float64(m.basis.primary*(m.basis.primary-1)/2), 1))
 	for j := range m.basis.primary {
 		for k := j; k < m.basis.primary; k++ {
 			mean, v := m.mixed(func(_ *component, dst []float64) float64 { dst[n] = 1; return 0 })
@@ -213,7 +235,7 @@ func (m *Model) Summary() Summary {
 			}
 			if k != j {
 				name = "interaction " + m.basis.factors[j].Column + " × " + m.basis.factors[k].Column
-				if math.Abs(mean) > 2*math.Sqrt(v) {
+				if math.Abs(mean) > shown*math.Sqrt(v) {
 					words = append(words, fmt.Sprintf("%s and %s %s each other", m.basis.factors[j].Column, m.basis.factors[k].Column, map[bool]string{true: "strengthen", false: "weaken"}[mean > 0]))
 				}
 			}
@@ -231,7 +253,9 @@ func (m *Model) Summary() Summary {
 	add("upper plateau", "level", "where discharge ends, base = 0 and white = 1", plateau, math.Max(pv-plateau*plateau, 0))
 	if q, text, ok := m.wordsOnSupply(); ok {
 		s.Parameters = append(s.Parameters, q)
-		words = append(words, text)
+		if text != "" {
+			words = append(words, text)
+		}
 	}
 	if m.loo != nil {
 		s.LOOMedian, s.LOOP95 = quantile.Of(m.loo, 0.5), quantile.Of(m.loo, 0.95)
@@ -239,6 +263,9 @@ func (m *Model) Summary() Summary {
 	s.LotDeltaE = m.midScatter()
 	for _, w := range m.warnings {
 		s.Warnings = append(s.Warnings, w.Error())
+	}
+	if m.tensile != nil {
+		words = append(words, m.wordsOnTensile())
 	}
 	s.Words = append(words, m.wordsOnScatter(&s)...)
 	return s
@@ -257,8 +284,13 @@ func (m *Model) bestValue(j int, slope float64) (best float64, ok bool) {
 	return f.value(x), x > f.Lo && x < f.Hi
 }
 
+// shownSupply is how well the trials must tell the supply of oxidizer, as a standard
+// deviation of its logarithm, for words to speak of it: a factor of 1.5 either way at 95 %. Where no
+// oxidizer runs short they leave it about as open as the prior does, 0.4 to 0.8.
+const shownSupply = 0.2
+
 // wordsOnSupply says whether oxidizer runs short, and at which charge, where most
-// of the evidence says that it does.
+// of the evidence says that it does; text is empty where trials do not show it.
 func (m *Model) wordsOnSupply() (q Parameter, text string, ok bool) {
 	mean, sd, byDyeShare := m.supply(byDye)
 	q = Parameter{Name: "supply", Unit: "of what all dye uses up", Meaning: "oxidizer charged at the middle of the trials"}
@@ -267,14 +299,39 @@ func (m *Model) wordsOnSupply() (q Parameter, text string, ok bool) {
 	if byDoseShare > byDyeShare {
 		mean, sd = dose, doseSD
 		q.Unit = "of what cloth half way has had"
-		text = "oxidizer spends itself: in the middle of the trials, however long or hot, the dose stays below %.2g (95 %%: %.2g to %.2g) times what brings cloth half way; only a larger charge raises that"
+		text = "oxidizer spends itself: in the middle of the trials, however long or hot, the dose stays below %.2g (95 %%: %.2g to %.2g) times what brings cloth half way; only more oxidizer raises that"
 	}
 	if byDyeShare+byDoseShare <= 0.5 {
 		return q, "", false
 	}
 	h := normalQuantile(0.975) * sd
 	q.Value, q.SE, q.Lo, q.Hi = math.Exp(mean), math.Exp(mean)*sd, math.Exp(mean-h), math.Exp(mean+h)
+	if sd > shownSupply {
+		q.Meaning += ", mostly assumed: the trials do not show that it runs short"
+		return q, "", true
+	}
 	return q, fmt.Sprintf(text, q.Value, q.Lo, q.Hi), true
+}
+
+// wordsOnTensile says what strength the way to the lightest and the darkest trials
+// costs.
+func (m *Model) wordsOnTensile() string {
+	dark, light := m.trials[0], m.trials[0]
+	for _, t := range m.trials {
+		if t.Lab.L < dark.Lab.L {
+			dark = t
+		}
+		if t.Lab.L > light.Lab.L {
+			light = t
+		}
+	}
+	at := func(t TrialRecord) string {
+		v := m.basis.values(t.Settings)
+		p := m.predictAt(&v)
+		x := p.TensileLossPct
+		return fmt.Sprintf("%.0f %% (95 %% of lots: %.0f to %.0f) at L* %.0f", x.Mean, x.Lo, x.Hi, p.Shade.L)
+	}
+	return fmt.Sprintf("tensile strength lost, by dose: about %s, %s", at(dark), at(light))
 }
 
 // curveName is the name of a curve with its shape.
@@ -314,7 +371,12 @@ func (m *Model) wordsFor(f *doseFactor, mean, se float64) string {
 	if math.Abs(mean) < 2*se {
 		return fmt.Sprintf("%s: these lots do not show whether it matters in the middle of the trials (%.2f ± %.2f log dose per %s)", f.Column, mean, 2*se, f.perUnit())
 	}
-	return fmt.Sprintf("%s matters: %.2f ± %.2f log dose per %s", f.Column, mean, 2*se, f.perUnit())
+	// By a round number of units, not larger than the scale of the model.
+	step := math.Pow(10, math.Floor(math.Log10(f.Scale)))
+	pf, _ := m.process.Factor(f.Column)
+	per := step / f.Scale
+	return fmt.Sprintf("%s higher by %s multiplies the dose by %.2f (95 %%: %.2f to %.2f) in the middle of the trials", f.Column, strings.TrimSpace(fmt.Sprintf("%g %s", step, pf.Unit)),
+		math.Exp(mean*per), math.Exp((mean-2*se)*per), math.Exp((mean+2*se)*per))
 }
 
 // midScatter is the median ΔE00 of one lot mean from its expectation where the
@@ -366,14 +428,18 @@ func (m *Model) doubtLots() {
 		v := m.basis.values(t.Settings)
 		p := m.predictAt(&v)
 		lo, hi := p.Interval(0, 0.95)
+		digits := 1
+		if math.Min(math.Abs(t.Lab.L-lo), math.Abs(t.Lab.L-hi)) < 0.1 {
+			digits = 2 // or a lot just outside would seem to be inside
+		}
 		if t.Lab.L >= lo && t.Lab.L <= hi {
 			// The interval counts what is learned with the lot and what is learned without it.
-			m.warnings = append(m.warnings, fmt.Errorf("lot %q may be out of line and has little weight: the other lots do not foresee its L* %.1f, nor rule it out (%.1f to %.1f); look up what went otherwise, and repeat it or run another lot near it",
-				t.ID, t.Lab.L, lo, hi))
+			m.warnings = append(m.warnings, fmt.Errorf("lot %q may be out of line and has little weight: the other lots do not foresee its L* %.*f, nor rule it out (%.*f to %.*f); look up what went otherwise, and repeat it or run another lot near it",
+				t.ID, digits, t.Lab.L, digits, lo, digits, hi))
 			continue
 		}
-		m.warnings = append(m.warnings, fmt.Errorf("lot %q is out of line with the others and has little weight: L* %.1f, where %.1f to %.1f is expected of its settings; look up what went otherwise, and repeat it: if it comes out the same, run more lots around it",
-			t.ID, t.Lab.L, lo, hi))
+		m.warnings = append(m.warnings, fmt.Errorf("lot %q is out of line with the others and has little weight: L* %.*f, where %.*f to %.*f is expected of its settings; look up what went otherwise, and repeat it: if it comes out the same, run more lots around it",
+			t.ID, digits, t.Lab.L, digits, lo, digits, hi))
 	}
 }
 

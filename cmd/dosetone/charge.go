@@ -225,6 +225,9 @@ func (f *chargeFlags) fill(l *charge.Load, e *env) error {
 				l.Settings[x.Column] = x.Lo
 			}
 		}
+		var assumed []string
+		l.Settings, assumed = l.Model.FillIn(l.Settings)
+		e.warnEach(assumed)
 	}
 	if err := l.Process.Check(l.Settings); err != nil {
 		return usage("%w; it takes %s", err, flagNames(l.Process, ""))

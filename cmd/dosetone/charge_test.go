@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/datasets/published"
 	"example.com/dosetone/discharge"
 )
@@ -83,6 +84,25 @@ func TestChargeWithModel(t *testing.T) {
 	s := coarse.Batches[0].Realized
 	assert.InDelta(t, 1.3, s["ratio"], 0.1)
 	assert.NotEqual(t, 6.0, s["strength_pct"])
+}
+
+// What the model knows and the flags leave out is said, and stands on the sheet.
+func TestChargeSaysWhatItTakes(t *testing.T) {
+	workspace(t)
+	require.NoError(t, os.WriteFile("hypo.csv", demo.HypochloriteTrials(), 0o644))
+	ok(t, "fit", "hypo.csv", "-o", "hypo.json")
+	line := strings.Fields("charge hypo.json --strength 6 --liquor-ratio 8 --time 16 --mass 60 --stock-strength 120 --neutralizer thiosulfate --neutralizer-purity 99")
+	r := tool(t, "", line...)
+	require.Zero(t, r.code, r.err)
+	assert.Contains(t, r.err, "temp_c is not given and taken as")
+	assert.Contains(t, r.out, "temp ")
+	r = tool(t, "", append(line, "--temp", "45", "--ph", "10.5")...)
+	require.Zero(t, r.code, r.err)
+	assert.NotContains(t, r.err, "is not given and taken as")
+	// No agent is advised that the sheet would refuse.
+	r = tool(t, "", append(line[:len(line)-3:len(line)-3], "oxalic-acid")...)
+	require.Equal(t, exitFailed, r.code)
+	assert.NotContains(t, r.err, ", ascorbic-acid")
 }
 
 func TestChargeOwnProcessFile(t *testing.T) {

@@ -83,6 +83,10 @@ lots could not be judged, as without --pairs: the others are, all the same.`,
 	f.read.register(cmd)
 	f.report.register(cmd, checkFigures()...)
 	f.second = registerFactors(cmd, processes, "second-", "of a second pass:", true)
+	// Refused with a reason, so not for the help: the time is the answer.
+	if err := fl.MarkHidden("second-time"); err != nil {
+		panic(err) // there is a flag for every factor
+	}
 	return cmd
 }
 
@@ -270,6 +274,11 @@ func (f *checkFlags) secondPass(m *discharge.Model) (discharge.Settings, error) 
 	}
 	if _, ok := s["time_min"]; ok {
 		return nil, usage("--second-time: the time of the second pass is what check works out")
+	}
+	for _, x := range m.Factors() {
+		if _, given := s[x.Column]; !given && !x.Optional && !x.Fixed && x.Column != "time_min" {
+			return nil, usage("--second-%s is needed: a second pass is worked out from all its settings but the time", x.Name())
+		}
 	}
 	return s, nil
 }

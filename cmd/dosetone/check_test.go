@@ -183,6 +183,9 @@ P7,production,permanganate-pellet,7,1.3,13,4,43.0,-2.50,-10.4,D65,10
 	weak := decode[checkResult](t, r.out)
 	require.True(t, weak.Correction.Possible, weak.Correction.Why)
 	require.Greater(t, *weak.Correction.Minutes, *own.Correction.Minutes, "a weaker charge takes longer")
+	r = tool(t, "", "check", "dark.csv", "--standard", "standard.csv", "--model", "model.json", "--second-strength", "5")
+	require.Equal(t, exitUsage, r.code)
+	require.Contains(t, r.err, "--second-ratio is needed")
 }
 
 // What check says is for a person at the machine: no statistic without its meaning,

@@ -99,7 +99,7 @@ func (v *fitView) dosePicture() *page.Picture {
 		}
 	}
 	return &page.Picture{Figure: figure.NewDose("dose-response", d), Reading: v.doseReading(),
-		Caption: "Each dot is the mean of a trial lot in its own color, at the dose that its settings give. The curve and its bands go from the least to the most dose tested, all factors together."}
+		Caption: "Each dot is the mean of a trial lot in its own color, at the dose that its settings give. The curve and its bands go from the least to the most of all factors that raise the dose together, others staying in the middle of the trials: lots run elsewhere may lie beyond its ends."}
 }
 
 func (v *fitView) lotsPicture() *page.Picture {

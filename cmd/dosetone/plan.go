@@ -1,8 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"errors"
+	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -177,6 +180,19 @@ func (e *env) showPlan(plan *discharge.Plan, target *discharge.Target) error {
 	return nil
 }
 
+// held lists the factors that a plan leaves alone and lots may differ in, with the
+// flag's name of the first.
+func held(plan *discharge.Plan, planned []discharge.Factor) (titles []string, flag string) {
+	for _, f := range plan.Process.Factors {
+		if !f.Optional || f.Transform == discharge.Recorded || slices.ContainsFunc(planned, func(x discharge.Factor) bool { return x.Column == f.Column }) {
+			continue
+		}
+		flag = cmp.Or(flag, f.Name())
+		titles = append(titles, f.Title)
+	}
+	return titles, flag
+}
+
 // dialed is a setting without what sums of binary fractions leave behind its last
 // digit: 0.35, not 0.35000000000000003. Twelve digits hold what anyone typed.
 func dialed(v float64) float64 {
@@ -241,6 +257,10 @@ func (e *env) planText(plan *discharge.Plan, r planResult) {
 		}
 		e.printf("The expected shade %s is known to L* ± %s (ΔE00 %s); after these lots to about ± %s (ΔE00 %s). ± holds 95 %%.\n", where,
 			report.Fixed(r.HalfWidthBefore.L, 2), report.Fixed(r.HalfWidthBefore.DeltaE, 2), report.Fixed(r.HalfWidthAfter.L, 2), report.Fixed(r.HalfWidthAfter.DeltaE, 2))
+	}
+	if names, flag := held(plan, columns); len(names) > 0 && r.HalfWidthBefore == nil {
+		e.printf("Not planned: %s. Keep %s as in production and note %[2]s with every lot; bounds, such as --min-%s and --max-%[3]s, plan %[2]s too.\n",
+			strings.Join(names, ", "), plural(len(names), "it", "them"), flag)
 	}
 	e.printf("Run them in this order (seed %d); --format csv writes the table to fill in.\n", r.Seed)
 	e.cautions(plan.Process)

@@ -116,6 +116,15 @@ func TestNextPlanNarrowsTheTarget(t *testing.T) {
 	require.Contains(t, ok(t, "plan", "model.json"), "on average over the region")
 }
 
+// A first plan says what it leaves alone, and how to plan that.
+func TestFirstPlanSaysWhatItLeavesAlone(t *testing.T) {
+	flat := func(args ...string) string {
+		return strings.Join(strings.Fields(ok(t, append([]string{"plan", "hypochlorite-bath"}, args...)...)), " ")
+	}
+	require.Contains(t, flat(), "Not planned: bath temperature, pH of the bath, drum speed.")
+	require.Contains(t, flat("--min-temp", "30", "--max-temp", "50"), "Not planned: pH of the bath, drum speed.")
+}
+
 func TestPlanAndRecalibrateMessages(t *testing.T) {
 	workspace(t)
 	ok(t, "fit", "lots.csv", "-o", "model.json", "--process", "permanganate-pellet", "--viewing", "D65/10")

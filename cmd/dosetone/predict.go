@@ -182,17 +182,7 @@ func modelFlags(m *discharge.Model) string {
 
 // predictOne predicts one row; ranges are those of the model's factors.
 func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.SettingsRow) (prediction, error) {
-	settings := r.Settings.Clone()
-	var assumed []string // of optional factors that trials chose
-	for _, f := range ranges {
-		if _, given := settings[f.Column]; given || f.Fixed || !f.Chosen || !f.Optional {
-			continue
-		}
-		text := report.Short(f.Middle, 3)
-		settings[f.Column], _ = strconv.ParseFloat(text, 64) // which Short wrote
-		assumed = append(assumed, fmt.Sprintf("%s is not given and taken as %s, the middle of the trials: give it, since the shade depends on it",
-			f.Column, strings.TrimSpace(text+" "+f.Unit)))
-	}
+	settings, assumed := m.FillIn(r.Settings)
 	p, err := m.Predict(settings)
 	if err != nil {
 		return prediction{}, err
