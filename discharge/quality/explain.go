@@ -64,6 +64,11 @@ const (
 	spectralWeight = 3
 )
 
+// balanced is how many times as large as the lot's distance from the path a colorant
+// may be, seen in Lab alone: what is larger is mostly undone by a dose the other way,
+// and Lab does not tell such a pair from neither (common practice, no source).
+const balanced = 2
+
 // explain finds level and colorant.
 func (j *judge) explain(t *discharge.Table) {
 	m := j.opt.Model
@@ -121,6 +126,7 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 	e.level, e.chi2None = best(start-0.15, start+0.15, noColorant, 0)
 	e.chi2 = e.chi2None
 	leastTotal := math.Inf(1)
+	off := j.opt.Difference.Diff(m.ShadeAt(m.NearestLevel(j.sample.mean)), j.sample.mean)
 	for _, c := range j.suspects() {
 		unit := 1.0
 		if c == stain {
@@ -135,13 +141,13 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 		level, _ := best(start-0.1, start+0.5, c, amount)
 		tint := p.tint(level)(c, amount)
 		left := chi2(level, tint)
-		if e.chi2None-left < chi2One995 || total >= leastTotal {
+		on := m.ShadeAt(level)
+		size := j.opt.Difference.Diff(on, moved(on, tint))
+		if e.chi2None-left < chi2One995 || total >= leastTotal || spectrum == nil && size > balanced*off {
 			continue
 		}
 		leastTotal = total
-		e.colorant, e.amount, e.level, e.chi2, e.effect = c, amount, level, left, tint
-		on := m.ShadeAt(level)
-		e.size = j.opt.Difference.Diff(on, moved(on, tint))
+		e.colorant, e.amount, e.level, e.chi2, e.effect, e.size = c, amount, level, left, tint, size
 	}
 	// Dose is told by lightness alone, what lies on the cloth set aside: a* and b*
 	// that fit no level would move it by more than they know of it.
