@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/csv"
 	"errors"
@@ -159,7 +160,7 @@ func (s *Sheet) records(text string, delimiter rune) error {
 			skipped = append(skipped, s.HeaderLine+i)
 		}
 	}
-	if len(skipped) > 0 {
+	if s.Skipped = skipped; len(skipped) > 0 {
 		s.Warnings = append(s.Warnings, s.fault(skipped[0], "", "", fmt.Errorf(
 			"%d lines below the header start with # and were skipped; if # belongs to a name, put it in quotes", len(skipped))))
 	}
@@ -167,6 +168,30 @@ func (s *Sheet) records(text string, delimiter rune) error {
 		s.checkLastCell()
 	}
 	return nil
+}
+
+// WriteCSV writes rows as [ReadCSV] reads them: separated by comma, in double
+// quotes where needed. That includes a first cell that starts with #, such as
+// a lot named #12, whose row would be a comment otherwise.
+func WriteCSV(w io.Writer, rows [][]string) error {
+	out := bufio.NewWriter(w)
+	var line bytes.Buffer
+	row := csv.NewWriter(&line)
+	for _, cells := range rows {
+		line.Reset()
+		if err := row.Write(cells); err != nil {
+			return err
+		}
+		row.Flush() // to memory, which cannot fail
+		text := line.Bytes()
+		if text[0] == '#' { // the cell needs no other quotes, so it stands here as it is
+			n := len(cells[0])
+			fmt.Fprintf(out, `"%s"`, text[:n])
+			text = text[n:]
+		}
+		out.Write(text)
+	}
+	return out.Flush() // tells of earlier failures, too
 }
 
 func (s *Sheet) quoteFault(err error) error {

@@ -250,6 +250,22 @@ func TestFromSheetLeavesItsInputAlone(t *testing.T) {
 	assert.Equal(t, before, fmt.Sprintf("%+v", *s))
 }
 
+// A name that starts with # is no comment in a table that we write.
+func TestWriteCSVIsReadAgain(t *testing.T) {
+	rows := [][]string{{"#lot", "b"}, {"#12", "# of 3"}, {"#1,5", `#"x"`}, {"a\n#b", " c"}, {"=1", ""}, {"é", "'#"}}
+	var b strings.Builder
+	require.NoError(t, WriteCSV(&b, rows))
+	got, err := ReadCSV("x", strings.NewReader(b.String()))
+	require.NoError(t, err)
+	assert.Equal(t, rows, append([][]string{got.Header}, got.Rows...))
+	assert.Empty(t, got.Warnings)
+	assert.Empty(t, got.Skipped)
+	got, err = ReadCSV("x", strings.NewReader("# note\na,b\n#1,2\n3,4\n#5,6\n"))
+	require.NoError(t, err)
+	assert.Equal(t, []int{3, 5}, got.Skipped)
+	assert.Len(t, got.Warnings, 1)
+}
+
 func TestReadCSVFormat(t *testing.T) {
 	for text, want := range map[string]string{
 		"a,b\n1,2\n":         "CSV separated by comma",

@@ -27,6 +27,7 @@ type Sheet struct {
 	HeaderLine   int        // line of the header, 1-based
 	Rows         [][]string // cells as text; a short row lacks its last cells
 	Lines        []int      // line of each row, same length as Rows; -n for column n of a table with one column per reading
+	Skipped      []int      // lines below the header that start with # and are no rows
 	DecimalComma bool       // "0,35" may be a number
 	Warnings     []error
 

@@ -462,6 +462,7 @@ func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Mode
 		if l, err = quality.ReadLedger(name, strings.NewReader(string(data))); err != nil {
 			return nil, nil, err
 		}
+		e.warnAll(l.Warnings)
 	}
 	added := 0
 	for _, x := range entries {

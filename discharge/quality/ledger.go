@@ -2,7 +2,6 @@ package quality
 
 import (
 	"bytes"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -33,7 +32,8 @@ type Entry struct {
 
 // Ledger is the record of judged lots, in time order.
 type Ledger struct {
-	Entries []Entry
+	Entries  []Entry
+	Warnings []error // what is doubtful in the file that was read
 }
 
 // ErrInLedger says that a lot is in the ledger already.
@@ -112,6 +112,8 @@ func (l *Ledger) Put(e Entry) (old *Entry, err error) {
 }
 
 // ReadLedger reads what [Ledger.Bytes] wrote. An empty file is an empty ledger.
+// A line below the header that starts with # is an error: it may be a lot, and
+// would be lost when the ledger is written again.
 func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 	data, err := io.ReadAll(io.LimitReader(r, discharge.MaxFileBytes+1))
 	if err != nil {
@@ -132,6 +134,11 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 		}
 		return &discharge.RowError{File: name, Row: line, Column: column, Value: value, Err: err}
 	}
+	if len(sheet.Skipped) > 0 {
+		return nil, &discharge.RowError{File: name, Row: sheet.Skipped[0], Err: errors.New(
+			"the line starts with # and would be lost when the ledger is written again: if # belongs to the lot's name, put the name in quotes, otherwise delete the line")}
+	}
+	l.Warnings = sheet.Warnings
 	at := map[string]int{}
 	for k, h := range sheet.Header {
 		at[h] = k
@@ -199,7 +206,6 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 // Bytes is the ledger as CSV.
 func (l *Ledger) Bytes() ([]byte, error) {
 	var b bytes.Buffer
-	w := csv.NewWriter(&b)
 	rows := [][]string{ledgerHeader()}
 	for _, e := range l.Entries {
 		panels := ""
@@ -210,7 +216,7 @@ func (l *Ledger) Bytes() ([]byte, error) {
 			exact(&e.DeltaE), string(e.Verdict), guard(e.Cause),
 			exact(e.DoseResidual), exact(e.DoseSD), exact(e.DoseZ), exact(e.OffA), exact(e.OffB), exact(e.OffZ), panels})
 	}
-	if err := w.WriteAll(rows); err != nil {
+	if err := discharge.WriteCSV(&b, rows); err != nil {
 		return nil, err
 	}
 	return b.Bytes(), nil

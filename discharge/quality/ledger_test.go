@@ -19,7 +19,7 @@ func drawEntry(t *rapid.T) quality.Entry {
 		v := rapid.Float64Range(-1e3, 1e3).Draw(t, name)
 		return &v
 	}
-	e := quality.Entry{Lot: "L" + text.Draw(t, "lot"), Checked: text.Draw(t, "checked"), Fabric: text.Draw(t, "fabric"), Machine: text.Draw(t, "machine"),
+	e := quality.Entry{Lot: rapid.SampledFrom([]string{"L", "#", "=", "'"}).Draw(t, "start") + text.Draw(t, "lot"), Checked: text.Draw(t, "checked"), Fabric: text.Draw(t, "fabric"), Machine: text.Draw(t, "machine"),
 		Process: text.Draw(t, "process"), Model: text.Draw(t, "model"), Cause: text.Draw(t, "cause"), DeltaE: *number("de"),
 		Verdict: rapid.SampledFrom([]quality.Decision{quality.Accept, quality.Reject, quality.MeasureMore}).Draw(t, "verdict")}
 	e.Panels = rapid.IntRange(0, 40).Draw(t, "panels")
@@ -112,6 +112,7 @@ func TestLedgerFaultsAreLocated(t *testing.T) {
 		{"dose_sd", "dose_se", "not a ledger"},
 		{",4\n", ",none\n", `column "panels": value "none"`},
 		{",4\n", ",0\n", "number of panels"},
+		{"\nP1", "\n#P1", "put the name in quotes"},
 	} {
 		_, err := quality.ReadLedger("ledger.csv", strings.NewReader(strings.Replace(text, c.from, c.to, 1)))
 		require.ErrorContains(t, err, c.says)
@@ -123,6 +124,11 @@ func TestLedgerFaultsAreLocated(t *testing.T) {
 	twice := text + strings.SplitN(text, "\n", 2)[1]
 	_, err = quality.ReadLedger("ledger.csv", strings.NewReader(twice))
 	require.ErrorIs(t, err, quality.ErrInLedger)
+	cut, err := quality.ReadLedger("ledger.csv", strings.NewReader(text+strings.Replace(strings.SplitN(text, "\n", 2)[1], "P1", "P2", 1)+
+		"P3,,,,,,1,accept,,,,,,,,12\nP4,,,,,,1,accept,,,,,,,,"))
+	require.NoError(t, err)
+	require.Len(t, cut.Warnings, 1)
+	require.ErrorContains(t, cut.Warnings[0], "cut off")
 	empty, err := quality.ReadLedger("ledger.csv", strings.NewReader(""))
 	require.NoError(t, err)
 	require.Empty(t, empty.Entries)

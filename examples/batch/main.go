@@ -12,7 +12,6 @@ package main
 import (
 	"bufio"
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -162,12 +161,10 @@ func appendText(row []byte, s string) []byte {
 	if strings.ContainsRune("=+-@\t\r", rune(s[0])) {
 		s = "'" + s
 	}
-	if !strings.ContainsAny(s, "\",\n\r") {
+	if s[0] != '#' && !strings.ContainsAny(s, "\",\n\r") {
 		return append(row, s...)
 	}
 	var b strings.Builder
-	w := csv.NewWriter(&b)
-	_ = w.Write([]string{s}) // a strings.Builder does not fail
-	w.Flush()
+	_ = discharge.WriteCSV(&b, [][]string{{s}}) // a strings.Builder does not fail
 	return append(row, strings.TrimSuffix(b.String(), "\n")...)
 }

@@ -1,11 +1,12 @@
 package report
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
+
+	"example.com/dosetone/discharge"
 )
 
 // JSON writes v indented, with a line end. NaN and infinities are errors.
@@ -22,18 +23,15 @@ func JSON(w io.Writer, v any) error {
 // Text that a spreadsheet would take for a formula gets an apostrophe in
 // front, since names come from files of others.
 func CSV(w io.Writer, rows [][]any) error {
-	out := csv.NewWriter(w)
+	text := make([][]string, 0, len(rows))
 	for _, row := range rows {
 		cells := make([]string, len(row))
 		for i, c := range row {
 			cells[i] = cell(c)
 		}
-		if err := out.Write(cells); err != nil {
-			return err
-		}
+		text = append(text, cells)
 	}
-	out.Flush()
-	return out.Error()
+	return discharge.WriteCSV(w, text)
 }
 
 func cell(c any) string {

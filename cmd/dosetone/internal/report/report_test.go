@@ -60,10 +60,11 @@ func TestExactGivesTheNumberBack(t *testing.T) {
 
 func TestCSVNeutralizesFormulasInTextOnly(t *testing.T) {
 	var b bytes.Buffer
-	require.NoError(t, CSV(&b, [][]any{{"id", "a"}, {"=1+1", -3.5}, {"@x", nil}, {"a,b", true}}))
+	require.NoError(t, CSV(&b, [][]any{{"id", "a"}, {"=1+1", -3.5}, {"@x", nil}, {"a,b", true}, {"#1", 2}}))
+	require.Contains(t, b.String(), "\n\"#1\",2\n", "else its readers take the row for a comment")
 	rows, err := csv.NewReader(&b).ReadAll()
 	require.NoError(t, err)
-	require.Equal(t, [][]string{{"id", "a"}, {"'=1+1", "-3.5"}, {"'@x", ""}, {"a,b", "true"}}, rows)
+	require.Equal(t, [][]string{{"id", "a"}, {"'=1+1", "-3.5"}, {"'@x", ""}, {"a,b", "true"}, {"#1", "2"}}, rows)
 }
 
 func TestJSONRefusesNaN(t *testing.T) {
