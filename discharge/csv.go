@@ -38,11 +38,12 @@ func ReadCSV(name string, r io.Reader) (*Sheet, error) {
 		return nil, s.fault(1+strings.Count(good[:strings.IndexByte(good, 0)], "\n"), "", "", errNotUTF8)
 	}
 
-	// Comments and blank lines above the header.
 	s.HeaderLine = 1
+	header := ""
 	for text != "" {
 		line, rest, _ := strings.Cut(text, "\n")
-		if line = strings.TrimSpace(line); line != "" && line[0] != '#' {
+		if !aboveHeader(line) {
+			header = line
 			break
 		}
 		text = rest
@@ -50,12 +51,6 @@ func ReadCSV(name string, r io.Reader) (*Sheet, error) {
 	}
 	if text == "" {
 		return nil, s.fault(0, "", "", errors.New("the file is empty; want a header line with column names and one row per reading"))
-	}
-	header, _, _ := strings.Cut(text, "\n")
-	if d, ok := strings.CutPrefix(strings.ToLower(header), "sep="); ok && len(d) == 1 && strings.Contains(",;\t", d) {
-		text = text[len(header)+1:] // a spreadsheet's note of the delimiter, which the header shows as well
-		s.HeaderLine++
-		header, _, _ = strings.Cut(text, "\n")
 	}
 	delimiter, err := sniffDelimiter(header)
 	if err != nil {
@@ -67,6 +62,17 @@ func ReadCSV(name string, r io.Reader) (*Sheet, error) {
 		return nil, err
 	}
 	return s, nil
+}
+
+// aboveHeader recognizes the lines that may stand above a header: blank ones,
+// comments, and a spreadsheet's note of the delimiter, which the header shows as well.
+func aboveHeader(line string) bool {
+	text := strings.TrimSpace(line)
+	if text == "" || text[0] == '#' {
+		return true
+	}
+	d, ok := strings.CutPrefix(strings.ToLower(line), "sep=")
+	return ok && len(d) == 1 && strings.Contains(",;\t", d)
 }
 
 // notText recognizes files that are no UTF-8 text at all.

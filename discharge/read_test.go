@@ -266,6 +266,18 @@ func TestWriteCSVIsReadAgain(t *testing.T) {
 	assert.Len(t, got.Warnings, 1)
 }
 
+// A spreadsheet's note of the delimiter is no header, wherever it ends.
+func TestNoteOfTheDelimiterIsNoTable(t *testing.T) {
+	for _, text := range []string{"sep=,", "sep=;\n", "# note\nsep=\t", "\nsep=,\r\n\n# note"} {
+		_, err := ReadCSV("x", strings.NewReader(text))
+		require.ErrorContains(t, err, "the file is empty", "%q", text)
+	}
+	s, err := ReadCSV("x", strings.NewReader("sep=;\n\n# note\na;b\n1;2\n"))
+	require.NoError(t, err)
+	assert.Equal(t, []string{"a", "b"}, s.Header)
+	assert.Equal(t, 4, s.HeaderLine)
+}
+
 func TestReadCSVFormat(t *testing.T) {
 	for text, want := range map[string]string{
 		"a,b\n1,2\n":         "CSV separated by comma",
