@@ -28,7 +28,8 @@ type SettingsStream struct {
 	process Process
 	header  []byte // the header line, with its line end; nil before it is read
 	at      int    // lines read so far
-	line    int    // of the header
+	line    int    // of the header, its first
+	rows    bool   // some were read
 	err     error
 }
 
@@ -49,7 +50,36 @@ const maxLine = 4 << 20
 // NewSettingsStream starts to read a table as [ReadSettings] does, whatever its
 // length. name is used in messages only.
 func NewSettingsStream(name string, r io.Reader, p Process) *SettingsStream {
-	return &SettingsStream{name: name, in: bufio.NewReaderSize(r, pieceBytes), process: p}
+	return &SettingsStream{name: name, in: bufio.NewReaderSize(&lineEnds{in: r}, pieceBytes), process: p}
+}
+
+// lineEnds makes every line end of a text, CRLF and CR too, an LF.
+type lineEnds struct {
+	in    io.Reader
+	ended bool // by a CR, with which an LF may belong
+}
+
+func (l *lineEnds) Read(p []byte) (int, error) {
+	for {
+		n, err := l.in.Read(p)
+		if l.ended || bytes.IndexByte(p[:n], '\r') >= 0 {
+			kept := p[:0]
+			for _, c := range p[:n] {
+				if c == '\n' && l.ended {
+					l.ended = false
+					continue
+				}
+				if l.ended = c == '\r'; l.ended {
+					c = '\n'
+				}
+				kept = append(kept, c)
+			}
+			n = len(kept)
+		}
+		if n > 0 || err != nil || len(p) == 0 {
+			return n, err
+		}
+	}
 }
 
 // Next returns the next piece, io.EOF after the last one, or the fault that
@@ -72,34 +102,35 @@ func (s *SettingsStream) Next() (*SettingsPiece, error) {
 		if s.err == nil {
 			return s.Next()
 		}
+		if !s.rows {
+			s.err = &RowError{File: s.name, Row: s.line, Err: errors.New("there is a header but no row below it; want one row per lot")}
+		}
 		return nil, s.err
 	}
+	s.rows = true
 	return p, nil
 }
 
-// readHeader reads up to the first line that is neither blank nor a comment,
-// and the one after a spreadsheet's note of the delimiter.
+// readHeader reads up to the first line that carries something.
 func (s *SettingsStream) readHeader() error {
-	var note []byte
 	for {
-		line, err := s.row(nil)
-		text := strings.TrimSpace(strings.TrimPrefix(string(line), "\ufeff"))
-		switch {
-		case text == "" && err == nil, strings.HasPrefix(text, "#"):
-		case strings.HasPrefix(strings.ToLower(text), "sep=") && note == nil && err == nil:
-			note = line
-		case text != "":
-			if err == nil || err == io.EOF {
-				s.header, s.line = append(bytes.TrimPrefix(bytes.TrimRight(line, "\r\n"), []byte("\xef\xbb\xbf")), '\n'), s.at
-			}
-			return err
-		default:
-			if err == io.EOF {
-				err = s.fault(errors.New("the file is empty; want a header line with column names and one row per lot"))
-			}
-			return err
+		line, err := s.oneLine(nil)
+		if s.at <= 1 {
+			line = bytes.TrimPrefix(line, []byte("\xef\xbb\xbf"))
 		}
-		if err != nil {
+		switch {
+		case !aboveHeader(strings.TrimSuffix(string(line), "\n")):
+			s.line = s.at
+			if err == nil {
+				line, err = s.fields(line, 0)
+			}
+			if err == nil || err == io.EOF {
+				s.header = append(bytes.TrimRight(line, "\n"), '\n')
+			}
+			return err
+		case err == io.EOF:
+			return s.fault(errors.New("the file is empty; want a header line with column names and one row per lot"))
+		case err != nil:
 			return err
 		}
 	}
@@ -109,30 +140,58 @@ func (s *SettingsStream) fault(err error) error {
 	return &RowError{File: s.name, Row: s.at, Err: err}
 }
 
-// row appends one row to dst, with all lines of its quoted fields.
+// row appends one row to dst, with all lines of its quoted fields. A comment is
+// one line, whatever quotes it holds.
 func (s *SettingsStream) row(dst []byte) ([]byte, error) {
-	start, quotes := len(dst), 0
+	start := len(dst)
+	dst, err := s.oneLine(dst)
+	if err != nil || dst[start] == '#' {
+		return dst, err
+	}
+	return s.fields(dst, start)
+}
+
+// fields completes the row whose first line stands at start of dst.
+func (s *SettingsStream) fields(dst []byte, start int) ([]byte, error) {
+	quotes := bytes.Count(dst[start:], []byte{'"'})
+	for quotes%2 != 0 {
+		if len(dst)-start > maxLine {
+			return dst, s.tooLong()
+		}
+		from := len(dst)
+		var err error
+		if dst, err = s.oneLine(dst); err != nil {
+			return dst, err
+		}
+		quotes += bytes.Count(dst[from:], []byte{'"'})
+	}
+	return dst, nil
+}
+
+// oneLine appends one line to dst.
+func (s *SettingsStream) oneLine(dst []byte) ([]byte, error) {
+	start := len(dst)
 	for {
 		part, err := s.in.ReadSlice('\n')
 		dst = append(dst, part...)
-		quotes += bytes.Count(part, []byte{'"'})
 		switch {
 		case err == bufio.ErrBufferFull:
-		case err != nil:
-			if err != io.EOF {
-				err = s.fault(err)
+			if len(dst)-start > maxLine {
+				return dst, s.tooLong()
+			}
+			continue
+		case err == nil, err == io.EOF:
+			if len(dst) > start {
+				s.at++
 			}
 			return dst, err
-		default:
-			s.at++
-			if quotes%2 == 0 {
-				return dst, nil
-			}
 		}
-		if len(dst)-start > maxLine {
-			return dst, s.fault(fmt.Errorf("the row is longer than %d MiB: a quote is not closed, or lines end in CR alone", maxLine>>20))
-		}
+		return dst, s.fault(err)
 	}
+}
+
+func (s *SettingsStream) tooLong() error {
+	return s.fault(fmt.Errorf("the row is longer than %d MiB: a quote is not closed", maxLine>>20))
 }
 
 // Parse reads the settings of the piece, with the checks of [ReadSettings];
@@ -151,7 +210,7 @@ func (p *SettingsPiece) Parse() (*SettingsList, error) {
 		return nil, p.place(err)
 	}
 	for i := range list.Items {
-		list.Items[i].Row += p.before - 1
+		list.Items[i].Row = p.line(list.Items[i].Row)
 	}
 	for i := range list.Warnings {
 		list.Warnings[i] = p.place(list.Warnings[i])
@@ -159,18 +218,21 @@ func (p *SettingsPiece) Parse() (*SettingsList, error) {
 	return list, nil
 }
 
-// place turns a row of the piece, whose first line is the header, into the
-// file's.
+// place turns the row of a fault in the piece, which starts with the header, into the file's.
 func (p *SettingsPiece) place(err error) error {
 	var row *RowError
 	if !errors.As(err, &row) || row.Row == 0 {
 		return err
 	}
 	moved := *row
-	if moved.Row == 1 {
-		moved.Row = p.stream.line
-	} else {
-		moved.Row += p.before - 1
-	}
+	moved.Row = p.line(row.Row)
 	return &moved
+}
+
+// line is the file's line of a line of the piece.
+func (p *SettingsPiece) line(n int) int {
+	if header := bytes.Count(p.stream.header, []byte{'\n'}); n > header {
+		return p.before + n - header
+	}
+	return p.stream.line + n - 1
 }

@@ -40,6 +40,8 @@ func TestSettingsStreamReadsWhatReadSettingsReads(t *testing.T) {
 	for _, c := range []struct{ start, header, row string }{
 		{"# a note\n\n", "id,strength_pct,ratio,time_min\n", "lot %d,%d.5,1.25,12\n"},
 		{"\ufeffsep=;\r\n", "id;strength_pct;ratio;time_min\r\n", "\"lot\n%d\";%d,5;1,25;12\r\n"},
+		{"# 3/8\" pellets\r", "id,strength_pct,ratio,time_min\r", "lot %d,%d.5,1.25,12\r# 1\" more\r"},
+		{"", "id,strength_pct,ratio,time_min,\"a\nnote\"\n", "lot %d,%d.5,1.25,12,\n"},
 		{"", "note\tid\trole\tstrength_pct\tratio\ttime_min\n", "x\tlot %d\ttrial\t%d.5\t1.25\t12\n\t\tbase\t\t\t\n"},
 	} {
 		var b strings.Builder
@@ -69,6 +71,9 @@ func TestSettingsStreamPlacesFaults(t *testing.T) {
 		{good + "b,5,1\n", "", 12_003},
 		{"# note\nid,strenght_pct\na,5\n", "", 2},
 		{"# note\n\n", "", 2},
+		{"# note\nid,strength_pct,ratio,time_min\n", "", 2},
+		{"id,strength_pct,ratio,time_min,\"a\nnote\"\nb,5,x,10,\n", "ratio", 3},
+		{"sep=,", "", 1},
 		{"", "", 0},
 	} {
 		_, _, err := streamed(t, c.text, p)
