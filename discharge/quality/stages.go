@@ -207,10 +207,11 @@ func (s *sample) fromStage(lot discharge.Lot, st *Stages) error {
 			continue
 		}
 		late, _ := shift.Map(early, 0.95)
-		center = early.L
+		center += early.L
 		s.panels = append(s.panels, discharge.PanelMean{ID: p.ID, N: len(p.Readings), Lab: late})
 	}
 	n := float64(len(s.panels))
+	center /= n
 	for k := range 3 {
 		v := shift.SD[k] * shift.SD[k]
 		// Few pairs know their scatter badly: Student's t variance.

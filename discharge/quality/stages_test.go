@@ -3,6 +3,7 @@ package quality_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -98,4 +99,24 @@ func TestStagesAreNeverMixed(t *testing.T) {
 	damp.Panels[0].Readings[0].State = "dry"
 	_, err = quality.Judge(labTable(damp), damp, std, &quality.Options{Stages: enough})
 	require.ErrorContains(t, err, "several stages")
+}
+
+// The mean of panels is mapped as it is, whichever of them comes last.
+func TestTheOrderOfPanelsIsNoPartOfTheVerdict(t *testing.T) {
+	st, err := quality.LearnStages(pairs(rand.New(rand.NewPCG(9, 12)), 8, 0.5))
+	require.NoError(t, err)
+	l := discharge.Lot{ID: "P", Role: discharge.Production}
+	for i, c := range []float64{38, 42, 47} {
+		l.Panels = append(l.Panels, discharge.Panel{ID: name(i), Readings: []discharge.Reading{{Lab: colorimetry.Lab{L: c, A: -2, B: -9}, Stage: "discharged", State: "damp"}}})
+	}
+	judge := func() quality.Verdict {
+		r, err := quality.Judge(labTable(l), l, target(colorimetry.Lab{L: 51, A: -2, B: -8}), &quality.Options{Stages: st, Tolerance: 2})
+		require.NoError(t, err)
+		return r.Verdict
+	}
+	want := judge()
+	slices.Reverse(l.Panels)
+	got := judge()
+	require.InDelta(t, want.Probability, got.Probability, 1e-9)
+	require.InDelta(t, want.DeltaEHi, got.DeltaEHi, 1e-9)
 }
