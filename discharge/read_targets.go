@@ -88,6 +88,8 @@ func (l *layout) dropUnknownRoles() {
 	}
 	if dropped > 0 {
 		l.Rows, l.Lines = rows, lines
+		l.factors = nil // only the rows that are left tell which columns are empty
+		l.findFactors()
 		l.warn(first, l.Header[j], "", fmt.Errorf("%d rows without a role are no targets and were left out; this is the first", dropped))
 	}
 }

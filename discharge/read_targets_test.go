@@ -94,6 +94,17 @@ func TestTargetReadingsThatDifferAreSaid(t *testing.T) {
 	}
 }
 
+// A sample that is no target may be all that has a setting.
+func TestTargetsStandBesideSamplesWithSettings(t *testing.T) {
+	const rows = "S1,standard,,100,110,120\nP1,production,,90,100,110\nx,,3,80,90,100\n"
+	for _, header := range []string{"lot,role,strength_gpl,red,green,blue\n", "lot,role,temp_c,red,green,blue\n"} {
+		got, err := ReadTargets("std.csv", strings.NewReader(header+rows), &ReadOptions{Process: "permanganate-pellet"})
+		require.NoError(t, err)
+		require.Len(t, got.Items, 1)
+		assert.ErrorContains(t, got.Warnings[0], "left out")
+	}
+}
+
 func TestReadTargetsFaults(t *testing.T) {
 	for name, c := range map[string]struct{ text, want string }{
 		"no name":        {"shade,red,green,blue\nS,1,2,3\n", "std.csv:1: column \"id\": the column is missing"},
