@@ -3,6 +3,7 @@ package discharge
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"slices"
 )
@@ -96,7 +97,49 @@ func (o *PlanOptions) check(p Process) error {
 // planFactor is a factor that a plan varies, with the values it may take.
 type planFactor struct {
 	doseFactor
-	values []float64 // ascending, as dialed
+	values  []float64 // ascending, as dialed
+	thinned bool      // values are some of the available ones
+}
+
+// maxPlanPoints bounds the settings that a plan weighs against each other, whose
+// covariances it holds all at once: more than a grid without lists has (729), and
+// as many as thirty strengths at seven levels of two other factors.
+const maxPlanPoints = 1500
+
+// thin takes values out of the longest lists until their combinations are few
+// enough, those that lie nearest to evenly spread levels staying, and says so.
+func (p *Plan) thin(factors []planFactor) {
+	count, points := make([]int, len(factors)), 1.0
+	for j := range factors {
+		count[j] = len(factors[j].values)
+		points *= float64(count[j])
+	}
+	for points > maxPlanPoints {
+		longest := 0
+		for j := range count {
+			if count[j] > count[longest] {
+				longest = j
+			}
+		}
+		points *= float64(count[longest]-1) / float64(count[longest])
+		count[longest]--
+	}
+	for j := range factors {
+		f := &factors[j]
+		if count[j] == len(f.values) {
+			continue
+		}
+		var kept []float64
+		for k := range count[j] {
+			level := f.Lo + (f.Hi-f.Lo)*float64(k)/float64(max(count[j]-1, 1))
+			kept = append(kept, slices.MinFunc(f.values, func(a, b float64) int {
+				return cmp.Compare(math.Abs(f.x(a)-level), math.Abs(f.x(b)-level))
+			}))
+		}
+		kept = slices.Compact(kept)
+		p.Warnings = append(p.Warnings, fmt.Sprintf("%d available values of %s are more than a plan can weigh: the %d nearest to evenly spread ones were taken; give those that you would run", len(f.values), f.Column, len(kept)))
+		f.values, f.thinned = kept, true
+	}
 }
 
 // newPlanFactor spreads n levels evenly in the factor's own scale, rounded to

@@ -157,6 +157,7 @@ func (p *Plan) firstFactors(opt *PlanOptions) ([]planFactor, Settings, error) {
 		}
 		factors = append(factors, f)
 	}
+	p.thin(factors)
 	return factors, fixed, nil
 }
 
@@ -234,16 +235,22 @@ func (p *prior) observations() []fit.Candidate {
 	return out
 }
 
+// maxCells bounds the cells of a region: four to a factor up to six factors.
+const maxCells = 4096
+
 // cellCenters are points between the levels, which stand for the region
 // without its edges.
 func cellCenters(factors []planFactor) []values {
+	n := 4
+	for math.Pow(float64(n), float64(len(factors))) > maxCells {
+		n--
+	}
 	inner := make([]planFactor, len(factors))
 	for j, f := range factors {
 		inner[j] = f
-		const n = 4
 		inner[j].values = nil
 		for k := range n {
-			inner[j].values = append(inner[j].values, f.value(f.Lo+(f.Hi-f.Lo)*(float64(k)+0.5)/n))
+			inner[j].values = append(inner[j].values, f.value(f.Lo+(f.Hi-f.Lo)*(float64(k)+0.5)/float64(n)))
 		}
 	}
 	return grid(inner)

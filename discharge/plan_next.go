@@ -3,6 +3,7 @@ package discharge
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -15,6 +16,9 @@ import (
 // of the parameters of every curve and between curves. Lots with their own
 // scatter narrow it by the rules of conditional normal variables, so a lot
 // where scatter is small against what it would teach is preferred.
+//
+// Of lists of available values so long that their combinations are too many, some
+// are taken, evenly spread, with a warning.
 //
 // Settings stay inside the trials' region unless the bounds say otherwise. Errors are
 // those of [Model.Suggest], and a target that cannot be reached.
@@ -39,6 +43,7 @@ func (m *Model) PlanContext(ctx context.Context, opt *PlanOptions) (*Plan, error
 	if err != nil {
 		return nil, err
 	}
+	plan.thin(factors)
 	points := grid(factors)
 	aims, err := m.aims(ctx, opt, factors)
 	if err != nil {
@@ -129,7 +134,12 @@ func (m *Model) aims(ctx context.Context, opt *PlanOptions, factors []planFactor
 		}
 		return normalized(out), nil
 	}
-	so := &SuggestOptions{Bounds: opt.Bounds, Available: opt.Available}
+	so := &SuggestOptions{Bounds: opt.Bounds, Available: maps.Clone(opt.Available)}
+	for _, f := range factors {
+		if f.thinned {
+			so.Available[f.Column] = f.values
+		}
+	}
 	r, err := m.SuggestContext(ctx, *opt.Target, so)
 	if err != nil {
 		return nil, err

@@ -3,6 +3,7 @@ package discharge
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -181,4 +182,44 @@ func TestPlansGoOnCounting(t *testing.T) {
 		ids = append(ids, l.ID)
 	}
 	assert.ElementsMatch(t, []string{"N02", "N04", "N05"}, ids)
+}
+
+// Lists of any length give a plan from some of their values. With all of them
+// the covariances of these candidates would take gigabytes.
+func TestLongListsAreThinned(t *testing.T) {
+	p, err := LookupProcess("permanganate-pellet")
+	require.NoError(t, err)
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	var list []float64
+	for i := range 3001 {
+		list = append(list, 3+float64(i)/500)
+	}
+	opt := &PlanOptions{Lots: 6, Available: map[string][]float64{"strength_pct": list}}
+	first, err := FirstPlan(p, opt)
+	require.NoError(t, err)
+	next, err := m.Plan(opt)
+	require.NoError(t, err)
+	opt.Target = &Target{ID: "T", Viewing: m.Viewing(), Lab: m.ShadeAt(0.5)}
+	toTarget, err := m.Plan(opt)
+	require.NoError(t, err)
+	for _, plan := range []*Plan{first, next, toTarget} {
+		require.Contains(t, strings.Join(plan.Warnings, "\n"), "available values of strength_pct are more than a plan can weigh")
+		require.Len(t, plan.Trials(), 6)
+		for _, s := range plan.Trials() {
+			require.Contains(t, list, s["strength_pct"])
+		}
+	}
+	factors := make([]planFactor, 3)
+	var thinned Plan
+	for j, f := range []string{"strength_pct", "ratio", "time_min"} {
+		factor, _ := p.Factor(f)
+		factors[j], err = newPlanFactor(factor, Range{Lo: 3, Hi: 9}, list[:300], 7)
+		require.NoError(t, err)
+	}
+	thinned.thin(factors)
+	require.LessOrEqual(t, len(grid(factors)), maxPlanPoints)
+	for _, f := range factors {
+		require.Equal(t, []float64{3, list[299]}, []float64{f.values[0], f.values[len(f.values)-1]}, "the ends stay")
+	}
 }
