@@ -155,6 +155,16 @@ func (j *judge) prepare(t *discharge.Table) error {
 	case !(o.Share >= 0 && o.Share < 1):
 		return fmt.Errorf("the share of garments inside must lie in 0 to 1 (1 itself can never be shown), not %g", o.Share)
 	}
+	switch o.Difference.(type) {
+	case colorimetry.CIE94, colorimetry.CMC, colorimetry.CIEDE2000:
+		// The name holds the factors in use, and is read only if they can be.
+		if _, err := colorimetry.ParseDifference(o.Difference.String()); err != nil {
+			return err
+		}
+	}
+	if err := j.checkSpectra(t); err != nil {
+		return err
+	}
 	if o.Model != nil && o.Model.Viewing() != t.Viewing {
 		return fmt.Errorf("%w: the lot is under %s, the model under %s", ErrViewing, t.Viewing, o.Model.Viewing())
 	}
@@ -191,6 +201,30 @@ func (j *judge) prepare(t *discharge.Table) error {
 				if d := j.region.fromStandard(r.Lab); r.Finished() && d >= j.report.Worst.DeltaE {
 					j.report.Worst = Spot{p.ID, r.Position, d}
 				}
+			}
+		}
+	}
+	return nil
+}
+
+// checkSpectra refuses spectra that are none: of the standard, which may come
+// from anywhere, and of another length than the table says.
+func (j *judge) checkSpectra(t *discharge.Table) error {
+	if j.target.Spectrum != nil {
+		if _, err := colorimetry.NewSpectrum(j.target.Grid, j.target.Spectrum); err != nil {
+			return fmt.Errorf("standard %q: %w", j.target.ID, err)
+		}
+	}
+	if t.Kind != discharge.Spectral {
+		return nil
+	}
+	for _, p := range j.lot.Panels {
+		for _, r := range p.Readings {
+			if r.Spectrum == nil {
+				continue
+			}
+			if _, err := colorimetry.NewSpectrum(t.Grid, r.Spectrum); err != nil {
+				return fmt.Errorf("lot %q, panel %q: %w", j.lot.ID, p.ID, err)
 			}
 		}
 	}

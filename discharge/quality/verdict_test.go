@@ -3,6 +3,7 @@ package quality_test
 import (
 	"maps"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -195,24 +196,40 @@ func TestVariablesUseThePublishedFactor(t *testing.T) {
 func TestJudgeRefuses(t *testing.T) {
 	std := colorimetry.Lab{L: 48, A: -2.6, B: -9}
 	lot := labLot("P", std)
+	spectral := func(values []float64, v colorimetry.Viewing) discharge.Target {
+		return discharge.Target{ID: "S", Viewing: v, Lab: std, Spectrum: values, Grid: colorimetry.Grid{Start: 400, Step: 10, N: 31}}
+	}
 	for name, c := range map[string]struct {
 		lot discharge.Lot
 		std discharge.Target
 		opt quality.Options
 	}{
-		"tolerance":    {lot, target(std), quality.Options{Tolerance: -1}},
-		"confidence":   {lot, target(std), quality.Options{Confidence: 0.4}},
-		"share":        {lot, target(std), quality.Options{Share: 1}},
-		"viewing":      {lot, discharge.Target{ID: "S", Viewing: colorimetry.Viewing{Illuminant: colorimetry.A, Observer: colorimetry.TenDegree}, Lab: std}, quality.Options{}},
-		"empty":        {labLot("P"), target(std), quality.Options{}},
-		"NaN":          {labLot("P", colorimetry.Lab{L: math.NaN()}), target(std), quality.Options{}},
-		"NaN standard": {lot, target(colorimetry.Lab{L: math.NaN()}), quality.Options{}},
+		"tolerance":       {lot, target(std), quality.Options{Tolerance: -1}},
+		"confidence":      {lot, target(std), quality.Options{Confidence: 0.4}},
+		"share":           {lot, target(std), quality.Options{Share: 1}},
+		"viewing":         {lot, discharge.Target{ID: "S", Viewing: colorimetry.Viewing{Illuminant: colorimetry.A, Observer: colorimetry.TenDegree}, Lab: std}, quality.Options{}},
+		"empty":           {labLot("P"), target(std), quality.Options{}},
+		"NaN":             {labLot("P", colorimetry.Lab{L: math.NaN()}), target(std), quality.Options{}},
+		"NaN standard":    {lot, target(colorimetry.Lab{L: math.NaN()}), quality.Options{}},
+		"factor NaN":      {lot, target(std), quality.Options{Difference: colorimetry.CIE94{KL: math.NaN()}}},
+		"factor below 0":  {lot, target(std), quality.Options{Difference: colorimetry.CMC{L: -3}}},
+		"factor infinite": {lot, target(std), quality.Options{Difference: colorimetry.CIEDE2000{KH: math.Inf(1)}}},
+		"short spectrum":  {lot, spectral(make([]float64, 5), target(std).Viewing), quality.Options{}},
+		"short spectrum under another lamp": {lot, spectral(make([]float64, 5), colorimetry.Viewing{Illuminant: colorimetry.A, Observer: colorimetry.TenDegree}),
+			quality.Options{}},
+		"NaN spectrum": {lot, spectral(slices.Repeat([]float64{math.NaN()}, 31), target(std).Viewing), quality.Options{}},
 		"swapped limits": {lot, discharge.Target{ID: "S", Viewing: target(std).Viewing, Lab: std,
 			Light: &colorimetry.Lab{L: 47, A: -2.6, B: -9}, Dark: &colorimetry.Lab{L: 49, A: -2.6, B: -9}}, quality.Options{}},
 	} {
 		_, err := quality.Judge(labTable(c.lot), c.lot, c.std, &c.opt)
 		require.Error(t, err, name)
 	}
+	short := labLot("P", std)
+	short.Panels[0].Readings[0].Spectrum = make([]float64, 5)
+	table := labTable(short)
+	table.Kind, table.Grid = discharge.Spectral, colorimetry.Grid{Start: 400, Step: 10, N: 31}
+	_, err := quality.Judge(table, short, spectral(make([]float64, 31), table.Viewing), nil)
+	require.ErrorContains(t, err, "31 reflectance values, have 5")
 }
 
 func TestJudgeIsDeterministicAndLeavesItsInputAlone(t *testing.T) {
