@@ -39,6 +39,8 @@ type Ledger struct {
 // ErrInLedger says that a lot is in the ledger already.
 var ErrInLedger = errors.New("the lot is in the ledger already")
 
+var errNoLot = errors.New("a lot without a name cannot enter the ledger")
+
 func ledgerHeader() []string {
 	return []string{"lot", "checked", "fabric", "machine", "process", "model", "delta_e", "verdict", "cause",
 		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z", panelsColumn}
@@ -80,7 +82,7 @@ func NewEntry(r *Report, lot discharge.Lot, m *discharge.Model, checked string) 
 // Add appends an entry unless its lot is there already (ErrInLedger).
 func (l *Ledger) Add(e Entry) error {
 	if e.Lot == "" {
-		return errors.New("a lot without a name cannot enter the ledger")
+		return errNoLot
 	}
 	if slices.ContainsFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot }) {
 		return fmt.Errorf("%w: %s", ErrInLedger, e.Lot)
@@ -154,6 +156,7 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 			return nil, fault(-1, h, "", errors.New("the ledger lacks this column: it is not a ledger of this tool, or was changed; name another file"))
 		}
 	}
+	there := map[string]bool{} // Add would look through all entries for each
 	for i, row := range sheet.Rows {
 		text := func(h string) string { return unguard(cell(row, h)) }
 		number := func(h string) (*float64, error) {
@@ -196,9 +199,14 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 				return nil, fault(i, panelsColumn, s, errors.New("want the number of panels that were judged, or nothing"))
 			}
 		}
-		if err := l.Add(e); err != nil {
-			return nil, fault(i, "lot", e.Lot, err)
+		switch {
+		case e.Lot == "":
+			return nil, fault(i, "lot", "", errNoLot)
+		case there[e.Lot]:
+			return nil, fault(i, "lot", e.Lot, fmt.Errorf("%w: %s", ErrInLedger, e.Lot))
 		}
+		there[e.Lot] = true
+		l.Entries = append(l.Entries, e)
 	}
 	return l, nil
 }

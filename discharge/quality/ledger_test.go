@@ -2,8 +2,10 @@ package quality_test
 
 import (
 	"bytes"
+	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -132,6 +134,21 @@ func TestLedgerFaultsAreLocated(t *testing.T) {
 	empty, err := quality.ReadLedger("ledger.csv", strings.NewReader(""))
 	require.NoError(t, err)
 	require.Empty(t, empty.Entries)
+}
+
+// A ledger of as many lots as are read takes a second. Comparing each with all
+// before took minutes.
+func TestLongLedgersAreReadInTime(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("lot,checked,fabric,machine,process,model,delta_e,verdict,cause,dose_residual,dose_sd,dose_z,off_a,off_b,off_z,panels\n")
+	for i := range discharge.MaxRows {
+		fmt.Fprintf(&b, "lot-2026-%07d,,,,,,0.5,accept,,,,,,,,3\n", i)
+	}
+	start := time.Now()
+	l, err := quality.ReadLedger("ledger.csv", strings.NewReader(b.String()))
+	require.NoError(t, err)
+	require.Len(t, l.Entries, discharge.MaxRows)
+	require.Less(t, time.Since(start), 30*time.Second)
 }
 
 func FuzzReadLedger(f *testing.F) {
