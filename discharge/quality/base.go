@@ -73,7 +73,7 @@ func (h *BaseHistory) distance2(c colorimetry.Lab) float64 {
 	return mat3.Form(&precision, d, d)
 }
 
-// baseLimit is the distance above which a base counts as another fabric's:
+// limit is the distance above which a base counts as another fabric's:
 // chi-square with 3 degrees of freedom, 99.9 %, widened as the F distribution
 // is for a covariance known from few loads.
 func (h *BaseHistory) limit() float64 {
