@@ -96,6 +96,9 @@ func Neutralize(a Agent) (Demand, error) {
 		return Demand{}, fmt.Errorf("%s is %w to neutralize permanganate; take %s", a.Name, ErrUnsuited,
 			agentIDs(func(b Agent) bool { return b.Permanganate }))
 	}
+	if err := a.Reductant.check(); err != nil {
+		return Demand{}, fmt.Errorf("agent %q: %w", a.ID, err)
+	}
 	d := demand(a, Permanganate())
 	spent := demand(a, ManganeseDioxide())
 	// One mole of permanganate leaves one mole of dioxide.
@@ -109,6 +112,9 @@ func Antichlor(a Agent) (Demand, error) {
 	if !a.Chlorine {
 		return Demand{}, fmt.Errorf("%s is %w as an antichlor; take %s", a.Name, ErrUnsuited,
 			agentIDs(func(b Agent) bool { return b.Chlorine && !b.acid() }))
+	}
+	if err := a.Reductant.check(); err != nil {
+		return Demand{}, fmt.Errorf("agent %q: %w", a.ID, err)
 	}
 	return demand(a, Chlorine()), nil
 }

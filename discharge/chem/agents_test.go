@@ -183,3 +183,28 @@ func TestPairsThatMustNotMeet(t *testing.T) {
 		assert.NotEmpty(t, l.Source, l.Of)
 	}
 }
+
+// Agents made by hand are errors where they cannot react, and what has no error
+// to return says why it panics.
+func TestWhatCannotReactIsRefused(t *testing.T) {
+	good := Agents()[0]
+	for name, change := range map[string]func(r *Reductant){
+		"nothing":      func(r *Reductant) { *r = Reductant{} },
+		"no formula":   func(r *Reductant) { r.Formula = "Xx" },
+		"no routes":    func(r *Reductant) { r.Routes = nil },
+		"no count":     func(r *Reductant) { r.Per = 0 },
+		"no electrons": func(r *Reductant) { r.Routes = []Route{{"", Half{r.Routes[0].Oxidation.Reaction, 0}}} },
+		"no such ion":  func(r *Reductant) { r.Species = "I^-" },
+	} {
+		a := good
+		change(&a.Reductant)
+		_, err := Antichlor(a)
+		require.ErrorContains(t, err, `agent "bisulfite"`, name)
+		_, err = Neutralize(a)
+		require.ErrorContains(t, err, `agent "bisulfite"`, name)
+		require.Panics(t, func() { Chlorine().Steps(a.Reductant) }, name)
+	}
+	require.PanicsWithValue(t, `chem: oxidant "": formula "": nothing where a formula should be`, func() { Oxidant{}.Steps(Indigo()) })
+	require.PanicsWithValue(t, "chem: half-reactions of 0 and 0 electrons, each needs one or more", func() { Combine(Half{}, Half{}) })
+	require.PanicsWithValue(t, "chem: At of a Decay without assays or fits: take what FitDecay returns", func() { Decay{}.At(0) })
+}

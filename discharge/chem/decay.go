@@ -192,8 +192,12 @@ type AtUse struct {
 	IntervalKnown bool
 }
 
-// At returns the strength at an age.
+// At returns the strength at an age. It panics on a decay that [FitDecay] did
+// not make.
 func (d Decay) At(age time.Duration) AtUse {
+	if len(d.Assays) == 0 || len(d.Fits) == 0 {
+		panic("chem: At of a Decay without assays or fits: take what FitDecay returns")
+	}
 	first, last := d.Assays[0].Age, d.Assays[0].Age
 	known := true
 	for _, a := range d.Assays {

@@ -1,6 +1,7 @@
 package chem
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 )
@@ -39,8 +40,18 @@ type Oxidant struct {
 	Reduction Half
 }
 
-// The ways of an oxidizer down. Permanganate takes 5 electrons in acid but
-// stops at brown manganese dioxide, after 3, where acid is missing.
+func (o Oxidant) check() error {
+	if _, err := MolarMassOf(o.Formula); err != nil {
+		return fmt.Errorf("oxidant %q: %w", o.ID, err)
+	}
+	if o.Reduction.Electrons < 1 || o.Reduction.Count(o.Species) < 1 {
+		return fmt.Errorf("oxidant %q: its reduction must use up %q and take electrons", o.ID, o.Species)
+	}
+	return nil
+}
+
+// Permanganate takes 5 electrons in acid but stops at brown manganese dioxide,
+// after 3, where acid is missing.
 func Permanganate() Oxidant {
 	return Oxidant{"permanganate", "potassium permanganate, to manganese(II)", "KMnO4", "MnO4^-",
 		half(5, "MnO4^- + 8 H^+ → Mn^2+ + 4 H2O")}
@@ -82,6 +93,21 @@ type Reductant struct {
 	Species string // in the reaction: "NH3OH^+"
 	Per     int    // how many of the species are in one formula unit
 	Routes  []Route
+}
+
+func (r Reductant) check() error {
+	if _, err := MolarMassOf(r.Formula); err != nil {
+		return fmt.Errorf("reductant %q: %w", r.Formula, err)
+	}
+	if r.Per < 1 || len(r.Routes) == 0 {
+		return fmt.Errorf("reductant %q has %d of its species in a formula unit and %d routes, each must be at least one", r.Formula, r.Per, len(r.Routes))
+	}
+	for _, route := range r.Routes {
+		if route.Oxidation.Electrons < 1 || route.Oxidation.Count(r.Species) < 1 {
+			return fmt.Errorf("reductant %q: each oxidation must use up %q and set electrons free", r.Formula, r.Species)
+		}
+	}
+	return nil
 }
 
 // Route is one way that a reductant goes.
@@ -141,8 +167,12 @@ type Step struct {
 	GasAmount Amount
 }
 
-// Steps returns the balanced reactions of r with o, one per route.
+// Steps returns the balanced reactions of r with o, one per route. It panics on
+// an oxidant or reductant without a formula, species, count or electrons.
 func (o Oxidant) Steps(r Reductant) []Step {
+	if err := errors.Join(o.check(), r.check()); err != nil {
+		panic("chem: " + err.Error())
+	}
 	out := make([]Step, len(r.Routes))
 	for i, route := range r.Routes {
 		eq := Combine(o.Reduction, route.Oxidation)

@@ -23,8 +23,12 @@ type Half struct {
 }
 
 // Combine lets the oxidation feed the reduction: each is taken as often as
-// makes the electrons equal, and what stands on both sides cancels.
+// makes the electrons equal, and what stands on both sides cancels. It panics on
+// half-reactions without electrons.
 func Combine(reduction, oxidation Half) Reaction {
+	if reduction.Electrons < 1 || oxidation.Electrons < 1 {
+		panic(fmt.Sprintf("chem: half-reactions of %d and %d electrons, each needs one or more", reduction.Electrons, oxidation.Electrons))
+	}
 	g := gcd(reduction.Electrons, oxidation.Electrons)
 	a, b := oxidation.Electrons/g, reduction.Electrons/g
 	var n net

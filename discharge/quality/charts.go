@@ -139,7 +139,8 @@ type Trend struct {
 }
 
 // Monitor charts the lots of a ledger that were judged with one model, in
-// their order. Entries of other models are left out.
+// their order. Entries of other models are left out. A dose deviate without its
+// residual and standard deviation is an error.
 func (l *Ledger) Monitor(model string) (*Trend, error) {
 	var dose, off []float64
 	var doseAt, offAt []int
@@ -148,6 +149,9 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 			continue
 		}
 		if e.DoseZ != nil {
+			if e.DoseResidual == nil || e.DoseSD == nil || !(*e.DoseSD > 0) {
+				return nil, fmt.Errorf("lot %q has a dose deviate without its residual and standard deviation above 0", e.Lot)
+			}
 			dose, doseAt = append(dose, *e.DoseZ), append(doseAt, i)
 		}
 		if e.OffZ != nil {

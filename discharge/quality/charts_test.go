@@ -3,6 +3,7 @@ package quality_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -172,6 +173,12 @@ func TestMonitor(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{"1 lot in the ledger under this model: no drift"}, one.Words)
 	require.False(t, other.Drifted)
+
+	z, sd := 9.0, 0.0
+	for _, e := range []quality.Entry{{Lot: "P", DoseZ: &z}, {Lot: "P", DoseZ: &z, DoseResidual: &z, DoseSD: &sd}} {
+		_, err = (&quality.Ledger{Entries: slices.Repeat([]quality.Entry{e}, 6)}).Monitor("")
+		require.ErrorContains(t, err, `lot "P" has a dose deviate without`)
+	}
 }
 
 func name(i int) string { return "P" + string(rune('A'+i/26)) + string(rune('A'+i%26)) }

@@ -157,8 +157,15 @@ func (st *Stages) Known() []Shift {
 
 // Map returns the finished, dry color that belongs to an early one, with the
 // half width of its interval at the level (say 0.95) for L*, a*, b*, for one
-// panel: Student's t on what the pairs leave, with the shift's own error.
+// panel: Student's t on what the pairs leave, with the shift's own error. It
+// panics on a shift that [LearnStages] did not learn and on levels outside (0,1).
 func (s *Shift) Map(early colorimetry.Lab, level float64) (late colorimetry.Lab, half [3]float64) {
+	if s.Pairs < 1 || !(s.df > 0) {
+		panic("quality: Map of a Shift that LearnStages did not learn")
+	}
+	if !(level > 0 && level < 1) {
+		panic(fmt.Sprintf("quality: an interval of level %g, want 0 < level < 1", level))
+	}
 	d := early.L - s.Center
 	late = moved(early, mat3.Vec{s.At.L + s.By[0]*d, s.At.A + s.By[1]*d, s.At.B + s.By[2]*d})
 	t := studentQuantile(0.5+level/2, s.df)

@@ -120,3 +120,14 @@ func TestTheOrderOfPanelsIsNoPartOfTheVerdict(t *testing.T) {
 	require.InDelta(t, want.Probability, got.Probability, 1e-9)
 	require.InDelta(t, want.DeltaEHi, got.DeltaEHi, 1e-9)
 }
+
+// What Map cannot answer is a panic that says so.
+func TestMapRefuses(t *testing.T) {
+	require.PanicsWithValue(t, "quality: Map of a Shift that LearnStages did not learn", func() { (&quality.Shift{}).Map(colorimetry.Lab{L: 50}, 0.95) })
+	require.PanicsWithValue(t, "quality: Map of a Shift that LearnStages did not learn", func() { (&quality.Shift{Pairs: 5}).Map(colorimetry.Lab{L: 50}, 0.95) })
+	st, err := quality.LearnStages(pairs(rand.New(rand.NewPCG(9, 9)), 12, 0.3))
+	require.NoError(t, err)
+	for _, level := range []float64{0, 1, 95, -0.5, math.NaN()} {
+		require.Panics(t, func() { st.Known()[0].Map(colorimetry.Lab{L: 50}, level) }, "%g", level)
+	}
+}
