@@ -67,7 +67,11 @@ func (f *doseFactor) value(x float64) float64 {
 	return x * f.Scale
 }
 
-func (f *doseFactor) x(v float64) float64 { return f.raw(v) - f.Center }
+func (f *doseFactor) x(v float64) float64 { return min(max(f.raw(v)-f.Center, -farOut), farOut) }
+
+// farOut bounds what a factor counts, so that dose and its variance stay
+// numbers: no log of a number is as far, and no trials are.
+const farOut = 1500
 
 // isHeat tells a temperature; files that do not say Heats say it by Raises.
 func (f *doseFactor) isHeat() bool { return f.Heats || f.Raises && f.Transform == InverseKelvin }
@@ -165,7 +169,7 @@ func (c *clock) soaked(t, charge, heat float64) float64 {
 		if c.Early != 0 {
 			spread *= math.Exp(-c.Early * (charge + heat))
 		}
-		t -= spread * spent(t/spread)
+		t -= counted(t, spread)
 	}
 	return t
 }
@@ -177,9 +181,21 @@ func (c *clock) lived(t, charge, heat float64) float64 {
 		if by := c.Charge*charge - c.Heat*heat; by != 0 {
 			life *= math.Exp(by)
 		}
-		t = life * spent(t/life)
+		t = counted(t, life)
 	}
-	return math.Log(t)
+	return math.Log(max(t, leastMinutes))
+}
+
+// leastMinutes bounds the effective minutes from below, which are rounded to
+// none, or less, where the time is nothing against that of spreading.
+const leastMinutes = 1e-12
+
+// counted is the integral of exp(-u/tau) over t minutes.
+func counted(t, tau float64) float64 {
+	if math.IsInf(tau, 1) {
+		return t
+	}
+	return tau * spent(t/tau)
 }
 
 // spent is 1 - exp(-x) for x >= 0, to 15 digits.

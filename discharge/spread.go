@@ -134,7 +134,7 @@ func (k *link) levels(s []float64, d float64) {
 		switch {
 		case !(t > 0):
 			v = k.table[0].s
-		case i >= last:
+		case t >= float64(last):
 			v = k.table[last].s
 		default:
 			a, b := &k.table[i], &k.table[i+1]

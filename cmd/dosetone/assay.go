@@ -205,6 +205,21 @@ func found[T ~float64](quantity, unit string, scale float64, e chem.Estimate[T])
 	return r
 }
 
+// finite refuses a result with what is no number, such as a strength per weight
+// where the density is next to nothing.
+func (r *assayResult) finite() error {
+	numbers := []alsoJSON{{r.Quantity, r.Value, r.Unit}}
+	if r.Interval != nil {
+		numbers = append(numbers, alsoJSON{r.Quantity, r.Interval[0], r.Unit}, alsoJSON{r.Quantity, r.Interval[1], r.Unit})
+	}
+	for _, n := range append(numbers, r.Also...) {
+		if math.IsNaN(n.Value) || math.IsInf(n.Value, 0) {
+			return fmt.Errorf("%s comes out as %g %s: check the units of what was given", n.Quantity, n.Value, n.Unit)
+		}
+	}
+	return nil
+}
+
 func (r *assayResult) also(quantity string, value float64, unit string) {
 	r.Also = append(r.Also, alsoJSON{quantity, value, unit})
 }
@@ -384,6 +399,9 @@ func (e *env) assay(cmd *cobra.Command, name string, f *assayFlags) error {
 		e.warnFraction("oxalate-purity", f.oxalatePurity)
 		r, err := k.run(f)
 		if err != nil {
+			return err
+		}
+		if err := r.finite(); err != nil {
 			return err
 		}
 		r.Kind, r.Level, r.Procedure, r.Deference = k.name, intervalLevel, k.procedure, discharge.Deference

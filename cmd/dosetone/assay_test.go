@@ -117,3 +117,16 @@ func TestAssayShowsTheDigitsThatItsUncertaintySupports(t *testing.T) {
 	assert.Regexp(t, `(?m)^potassium permanganate in the solution: \d\.\d{3} g/L \(95 %: \d\.\d{3} to \d\.\d{3}\)$`, text)
 	assert.Regexp(t, `(?m)^  molarity: 0\.0\d{4} mol/L$`, text)
 }
+
+// A strength that no number holds is an error, in every unit that is shown.
+func TestAssaysShowNumbersOnly(t *testing.T) {
+	for _, line := range []string{
+		"chlorine-iodometry --titre 17.6,17.7 --sample 5 --thiosulfate 1e308",
+		"chlorine-iodometry --titre 17.6,17.7 --sample 5 --thiosulfate 0.1 --density 5e-324",
+		"decay --ages 0,1 --strengths 1,1e200 --use-at 9000",
+	} {
+		r := tool(t, "", append([]string{"assay"}, strings.Fields(line)...)...)
+		assert.Equal(t, exitFailed, r.code, line)
+		assert.Empty(t, r.out, line)
+	}
+}

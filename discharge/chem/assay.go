@@ -159,7 +159,7 @@ func PermanganateByOxalate(o OxalateStandard, t Titres, tol *Tolerances) (Estima
 	parts = append(parts, Part{"burette", 100 * triangular(float64(tl.Burette), m)})
 	e := estimate[Concentration](n, float64(drop)/m, parts)
 	e.Warnings = small(net, e.Warnings)
-	return e, nil
+	return sound(e)
 }
 
 // Carrier is a weighed portion of charged carrier leached into a volume: pellets
@@ -190,7 +190,7 @@ func CarrierByOxalate(c Carrier, o OxalateStandard, t Titres, tol *Tolerances) (
 	if f.Value > 1 {
 		return Estimate[Fraction]{}, fmt.Errorf("%w: more permanganate (%v) than carrier (%v); check the units of portion, leachate and titre", ErrTitration, f.Value.Of(c.Portion), c.Portion)
 	}
-	return f, nil
+	return sound(f)
 }
 
 // widen adds independent relative uncertainties.
@@ -252,7 +252,7 @@ func liquid(s Sample, titrant string, c Molarity, gramPerMole float64, t Titres,
 		Part{"burette", 100 * triangular(float64(tl.Burette), m)})
 	e := estimate[Concentration](out, float64(drop)/m, parts)
 	e.Warnings = small(net, e.Warnings)
-	return e, nil
+	return sound(e)
 }
 
 // SolidChlorine is the available chlorine of a bleaching powder as a fraction
@@ -281,7 +281,7 @@ func SolidChlorineByThiosulfate(s SolidChlorine, thiosulfate Molarity, t Titres,
 	if f.Value > 1 {
 		return Estimate[Fraction]{}, fmt.Errorf("%w: more chlorine than powder; check the units of portion, volumes and titre", ErrTitration)
 	}
-	return f, nil
+	return sound(f)
 }
 
 // Uptake is the liquid that drained stones hold, in L per kg of dry stone, from
@@ -313,5 +313,5 @@ func Uptake(dry, drained []Mass, kgPerLiter float64, tol *Tolerances) (Estimate[
 		e.Parts[0].Source = fmt.Sprintf("spread between %d portions", len(dry))
 		e.Warnings = nil
 	}
-	return e, nil
+	return sound(e)
 }

@@ -329,3 +329,20 @@ func TestDecayRecoversItsOwnOrder(t *testing.T) {
 		}
 	})
 }
+
+// Strengths beyond what numbers hold are errors, never an endless value.
+func TestAssaysBeyondNumbersAreRefused(t *testing.T) {
+	titres := Titres{Used: []Volume{17.6 * Milliliter, 17.7 * Milliliter}}
+	for _, molarity := range []Molarity{1e307, math.MaxFloat64} {
+		_, err := ChlorineByThiosulfate(Sample{Taken: 5e-3}, molarity, titres, nil)
+		require.ErrorIs(t, err, ErrTitration)
+		_, err = SolidChlorineByThiosulfate(SolidChlorine{Portion: 1e300, MadeUp: 1, Aliquot: 0.1}, molarity, titres, nil)
+		require.ErrorIs(t, err, ErrTitration)
+		_, err = PermanganateByOxalate(OxalateStandard{Solution: molarity, Aliquot: 0.01}, titres, nil)
+		require.ErrorIs(t, err, ErrTitration)
+	}
+	_, err := Uptake([]Mass{1e-300, 1}, []Mass{1e300, 2}, 1, nil)
+	require.ErrorIs(t, err, ErrTitration)
+	_, err = FitDecay([]Assayed{{Age: 0, Strength: 1e308}, {Age: 24 * time.Hour, Strength: 1e-308}})
+	require.ErrorIs(t, err, ErrNoDecay)
+}

@@ -133,6 +133,9 @@ func fitOrder(assays []Assayed, o Order, known bool) (DecayFit, error) {
 		f.RMS += r * r
 	}
 	f.RMS = math.Sqrt(f.RMS / math.Max(float64(len(assays)-2), 1))
+	if !finite(f.Rate, f.Start, f.RMS, f.cov[0], f.cov[1], f.cov[2]) {
+		return DecayFit{}, fmt.Errorf("%w: the rate comes out as %g; check the units of the strengths and their errors", ErrNoDecay, f.Rate)
+	}
 	return f, nil
 }
 

@@ -86,6 +86,28 @@ func estimate[T ~float64](results []float64, single float64, common []Part) Esti
 	return Estimate[T]{Value: T(mean), SE: T(u * mean), DF: eff, Lo: T(math.Max(mean-h, 0)), Hi: T(mean + h), Parts: parts, Warnings: warnings}
 }
 
+// sound refuses an estimate that is no number: then what was given lies so far
+// beyond any titration that products of it overflow or vanish.
+func sound[T ~float64](e Estimate[T]) (Estimate[T], error) {
+	numbers := []float64{float64(e.Value), float64(e.SE), e.DF, float64(e.Lo), float64(e.Hi)}
+	for _, p := range e.Parts {
+		numbers = append(numbers, p.Percent)
+	}
+	if !finite(numbers...) || !(e.Value > 0) {
+		return Estimate[T]{}, fmt.Errorf("%w: it comes out as %g with a standard uncertainty of %g; check the units of what was given", ErrTitration, float64(e.Value), float64(e.SE))
+	}
+	return e, nil
+}
+
+func finite(x ...float64) bool {
+	for _, v := range x {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	return true
+}
+
 func tQuantile(df float64) float64 {
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(0.975)
 }
