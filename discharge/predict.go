@@ -28,6 +28,9 @@ type Prediction struct {
 // means of lots, for channel 0 (L*), 1 (a*) or 2 (b*). It panics on other channels and
 // levels.
 func (p Prediction) Interval(channel int, level float64) (lo, hi float64) {
+	if !(level > 0 && level < 1) {
+		panic(fmt.Sprintf("discharge: an interval of level %g, want 0 < level < 1", level))
+	}
 	c := [3]float64{p.Shade.L, p.Shade.A, p.Shade.B}[channel]
 	h := deviate(p.freedom, 0.5+level/2) * math.Sqrt(p.LotCovariance[channel][channel])
 	return c - h, c + h
