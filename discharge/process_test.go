@@ -207,6 +207,8 @@ func TestReadProcessFaults(t *testing.T) {
 		"reserved spectral":  {`{"id":"xx","title":"x","oxidizer":"y","factors":[{"column":"r400","transform":"log"}]}`, "already has a meaning"},
 		"column":             {`{"id":"xx","title":"x","oxidizer":"y","factors":[{"column":"Time (min)","transform":"log"}]}`, "underscores"},
 		"twice":              {`{"id":"xx","title":"x","oxidizer":"y","factors":[{"column":"time_min","transform":"log"},{"column":"time_min","transform":"log"}]}`, "twice"},
+		"key in two cases":   {`{"id":"aa","ID":"bb","title":"x","extends":"ozone-gas"}`, `"ID" stands twice`},
+		"key in two scripts": {`{"process":"aa","extends":"ozone-gas","extendſ":"x"}`, `stands twice`},
 		"typical":            {`{"id":"xx","title":"x","oxidizer":"y","factors":[{"column":"time_min","transform":"log","typical":[5,1]}]}`, "low < high"},
 		"typical impossible": {`{"id":"xx","title":"x","oxidizer":"y","factors":[{"column":"time_min","transform":"log","typical":[0,1]}]}`, "above 0"},
 		"two strengths":      {`{"id":"xx","title":"x","extends":"permanganate-pellet","factors":[{"column":"strength_gpl","transform":"log"}]}`, "two strength"},

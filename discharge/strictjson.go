@@ -8,13 +8,14 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"unicode"
 )
 
 // maxJSONDepth bounds how deep our JSON files may nest; they need 6 levels.
 const maxJSONDepth = 32
 
 // checkJSON refuses what encoding/json would let pass: keys that stand twice
-// in an object (the last would win), nesting beyond need, and text after the
+// in an object, be it in another case (the last would win), nesting beyond need, and text after the
 // value. It returns the offset of the fault.
 func checkJSON(data []byte) (offset int64, err error) {
 	dec := json.NewDecoder(bytes.NewReader(data))
@@ -34,10 +35,11 @@ func checkJSON(data []byte) (offset int64, err error) {
 		}
 		top := len(open) - 1
 		if s, ok := token.(string); ok && top >= 0 && open[top].keys != nil && open[top].expect {
-			if open[top].keys[s] {
-				return dec.InputOffset(), fmt.Errorf("%q stands twice in one object", s)
+			key := folded(s)
+			if open[top].keys[key] {
+				return dec.InputOffset(), fmt.Errorf("%q stands twice in one object, where case does not count", s)
 			}
-			open[top].keys[s], open[top].expect = true, false
+			open[top].keys[key], open[top].expect = true, false
 			continue
 		}
 		switch token {
@@ -61,6 +63,19 @@ func checkJSON(data []byte) (offset int64, err error) {
 			return dec.InputOffset(), fmt.Errorf("text after the JSON value")
 		}
 	}
+}
+
+// folded is the same for all keys that encoding/json takes for one another.
+func folded(key string) string {
+	return strings.Map(func(r rune) rune {
+		for {
+			next := unicode.SimpleFold(r) // the next larger of those that fold to one, then the smallest
+			if next <= r {
+				return next
+			}
+			r = next
+		}
+	}, key)
 }
 
 // missingKey returns the first key that values of type t must have and data
