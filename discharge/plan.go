@@ -3,6 +3,7 @@ package discharge
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -66,7 +67,8 @@ func (o *PlanOptions) check(p Process) error {
 	if o.Lots < 0 || o.Lots > maxPlanLots {
 		return fmt.Errorf("a plan has 1 to %d lots, not %d", maxPlanLots, o.Lots)
 	}
-	for column, r := range o.Bounds {
+	for _, column := range slices.Sorted(maps.Keys(o.Bounds)) { // sorted, so that the error is always the same
+		r := o.Bounds[column]
 		f, ok := p.Factor(column)
 		if !ok {
 			return fmt.Errorf("%w: %s has no %s", ErrUnknownFactor, p.ID, column)
@@ -80,7 +82,8 @@ func (o *PlanOptions) check(p Process) error {
 			return fmt.Errorf("bounds of %s: lowest %g above highest %g", column, r.Lo, r.Hi)
 		}
 	}
-	for column, list := range o.Available {
+	for _, column := range slices.Sorted(maps.Keys(o.Available)) {
+		list := o.Available[column]
 		f, ok := p.Factor(column)
 		if !ok {
 			return fmt.Errorf("%w: %s has no %s", ErrUnknownFactor, p.ID, column)

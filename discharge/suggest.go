@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -308,7 +309,8 @@ func (m *Model) knowsAll(opt *SuggestOptions) error {
 		}
 		return nil
 	}
-	for c, r := range opt.Bounds {
+	for _, c := range slices.Sorted(maps.Keys(opt.Bounds)) { // sorted, so that the error is always the same
+		r := opt.Bounds[c]
 		if err := known(c); err != nil {
 			return err
 		}
@@ -319,7 +321,7 @@ func (m *Model) knowsAll(opt *SuggestOptions) error {
 			return fmt.Errorf("bounds of %s: lowest %g above highest %g", c, r.Lo, r.Hi)
 		}
 	}
-	for c := range opt.Available {
+	for _, c := range slices.Sorted(maps.Keys(opt.Available)) {
 		if err := known(c); err != nil {
 			return err
 		}

@@ -347,3 +347,26 @@ func TestWindowKeepsToBounds(t *testing.T) {
 	assert.Less(t, s.List[0].TimeWindowMin[0], late)
 	assert.Greater(t, s.List[0].TimeWindowMin[1], late)
 }
+
+// Of several unknown columns always the same one is named.
+func TestUnknownColumnsAreNamedInOrder(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	p := m.Process()
+	unknown := map[string]Range{}
+	list := map[string][]float64{}
+	for _, c := range []string{"x", "y", "z", "a", "b"} {
+		unknown[c], list[c] = Range{Lo: 1, Hi: 2}, []float64{1}
+	}
+	target := Target{ID: "T", Viewing: m.Viewing(), Lab: m.ShadeAt(0.5)}
+	for range 20 {
+		_, err := m.Suggest(target, &SuggestOptions{Bounds: unknown})
+		require.ErrorContains(t, err, "has no a")
+		_, err = m.Suggest(target, &SuggestOptions{Available: list})
+		require.ErrorContains(t, err, "has no a")
+		_, err = FirstPlan(p, &PlanOptions{Bounds: unknown})
+		require.ErrorContains(t, err, "has no a")
+		_, err = FirstPlan(p, &PlanOptions{Available: list})
+		require.ErrorContains(t, err, "has no a")
+	}
+}
