@@ -244,10 +244,11 @@ func (b *cxfRows) colors(o *cxfObject, v *cxfValue) ([][2]string, error) {
 // viewing adds illuminant and observer when the specifications of all rows
 // state them. Spectra do without; sRGB is D65/2 by definition.
 func (b *cxfRows) viewing() error {
-	if _, ok := b.column["illuminant"]; ok || b.kind == discharge.Swatch {
-		return nil
+	_, lamp := b.column["illuminant"]
+	_, field := b.column["observer"]
+	if lamp && field || b.kind == discharge.Swatch {
+		return nil // tags say it
 	}
-	degrees := regexp.MustCompile(`(?i)[ _-]*deg(ree)?s?$`)
 	cells := make([][2]string, len(b.Rows))
 	known, unknown := 0, -1
 	for i, id := range b.specs {
@@ -259,7 +260,7 @@ func (b *cxfRows) viewing() error {
 		illuminant, err := colorimetry.ParseIlluminant(spec.illuminant)
 		var observer colorimetry.Observer
 		if err == nil {
-			observer, err = colorimetry.ParseObserver(degrees.ReplaceAllString(spec.observer, ""))
+			observer, err = parseObserver(spec.observer)
 		}
 		if err != nil {
 			if b.kind == discharge.Spectral {
@@ -273,16 +274,36 @@ func (b *cxfRows) viewing() error {
 	}
 	switch {
 	case unknown < 0:
-		for i, j := 0, b.col("illuminant"); i < len(b.Rows); i++ {
-			for len(b.Rows[i]) < j {
-				b.Rows[i] = append(b.Rows[i], "")
+		for c, name := range []string{"illuminant", "observer"} {
+			j := b.col(name)
+			for i := range b.Rows {
+				for len(b.Rows[i]) <= j {
+					b.Rows[i] = append(b.Rows[i], "")
+				}
+				cell := &b.Rows[i][j]
+				if tag := strings.TrimSpace(*cell); tag != "" && !sameViewing(tag, cells[i][c]) {
+					return b.fault(b.Lines[i], name, tag, fmt.Errorf("object %q has this tag, but its color specification says %s: correct one of them", clip(b.names[i]), cells[i][c]))
+				}
+				*cell = cells[i][c]
 			}
-			b.Rows[i] = append(b.Rows[i], cells[i][0], cells[i][1])
 		}
-		b.col("observer")
 	case b.kind == discharge.Spectral:
 	case known > 0:
 		return b.fault(b.Lines[unknown], "ColorSpecification", b.specs[unknown], fmt.Errorf("object %q refers to no known viewing (TristimulusSpec), while others do; colors of unknown viewing cannot be mixed with them", clip(b.names[unknown])))
 	}
 	return nil
+}
+
+// parseObserver reads also what specifications write: 10_Degree.
+func parseObserver(s string) (colorimetry.Observer, error) {
+	return colorimetry.ParseObserver(regexp.MustCompile(`(?i)[ _-]*deg(ree)?s?$`).ReplaceAllString(s, ""))
+}
+
+// sameViewing reports whether a tag is another way to write an illuminant or observer.
+func sameViewing(tag, want string) bool {
+	if illuminant, err := colorimetry.ParseIlluminant(tag); err == nil {
+		return illuminant.String() == want
+	}
+	observer, err := parseObserver(tag)
+	return err == nil && observer.String() == want
 }

@@ -194,3 +194,27 @@ func TestCxFFaults(t *testing.T) {
 		})
 	}
 }
+
+// A tag may say half of the viewing, which the specification says whole.
+func TestCxFTagsOfTheViewing(t *testing.T) {
+	lab := func(tag string) string { // one object of CIELAB alone
+		text := document(`<Tag Name="Fabric" Value="alder"/>`, tag, `<ReflectanceSpectrum ColorSpecification="S" Name="400-700">FACTORS</ReflectanceSpectrum>`, "")
+		start := strings.Index(text, `<Object ObjectType="Light limit"`)
+		return text[:start] + text[strings.Index(text, "</ObjectCollection>"):]
+	}
+	for _, tag := range []string{`<Tag Name="observer" Value="10"/>`, `<Tag Name="Observer" Value="10 deg"/>`, `<Tag Name="illuminant" Value="d65"/>`,
+		`<Tag Name="illuminant" Value="D65"/><Tag Name="observer" Value="10"/>`, ""} {
+		s, err := Read("o.cxf", []byte(lab(tag)), Options{})
+		require.NoError(t, err, tag)
+		targets, err := discharge.TargetsFromSheet(s, nil)
+		require.NoError(t, err, tag)
+		require.Equal(t, "D65/10", targets.Items[0].Viewing.String(), tag)
+	}
+	for _, tag := range []string{`<Tag Name="observer" Value="2"/>`, `<Tag Name="illuminant" Value="A"/>`} {
+		_, err := Read("o.cxf", []byte(lab(tag)), Options{})
+		require.ErrorContains(t, err, "color specification says", tag)
+		var row *discharge.RowError
+		require.ErrorAs(t, err, &row)
+		require.Positive(t, row.Row)
+	}
+}
