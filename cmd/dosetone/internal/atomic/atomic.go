@@ -2,6 +2,9 @@
 package atomic
 
 import (
+	"errors"
+	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -14,13 +17,20 @@ import (
 // A program that is killed meanwhile leaves its temporary file; a later write of
 // the same name deletes those older than an hour. A device or a pipe, such as
 // /dev/stdout or /dev/null, is written to and never replaced.
+//
+// A file that is there keeps its permissions; a new one gets perm less the umask.
 func WriteFile(name string, data []byte, perm os.FileMode) (err error) {
 	if info, err := os.Stat(name); err == nil && !info.Mode().IsRegular() && !info.IsDir() {
 		return writeThrough(name, data)
 	}
 	dir := filepath.Dir(name)
 	sweep(dir, filepath.Base(name))
-	f, err := os.CreateTemp(dir, "."+filepath.Base(name)+".*.tmp")
+	old, lerr := os.Lstat(name)
+	there := lerr == nil && old.Mode().IsRegular()
+	if there {
+		perm = 0o600 // until the file has the old one's: nobody else may read it meanwhile
+	}
+	f, err := create(dir, filepath.Base(name), perm)
 	if err != nil {
 		return err
 	}
@@ -29,8 +39,8 @@ func WriteFile(name string, data []byte, perm os.FileMode) (err error) {
 			os.Remove(f.Name())
 		}
 	}()
-	if _, err = f.Write(data); err == nil {
-		err = f.Chmod(perm)
+	if _, err = f.Write(data); err == nil && there {
+		err = f.Chmod(old.Mode().Perm())
 	}
 	if err == nil {
 		err = f.Sync()
@@ -51,6 +61,18 @@ func WriteFile(name string, data []byte, perm os.FileMode) (err error) {
 		_ = d.Close()
 	}
 	return nil
+}
+
+// create opens a new temporary file for base. os.CreateTemp would make it for
+// its owner alone, and what the umask allows could not be known afterwards.
+func create(dir, base string, perm os.FileMode) (f *os.File, err error) {
+	for n := range 10_000 {
+		name := filepath.Join(dir, fmt.Sprintf(".%s.%d-%d.tmp", base, os.Getpid(), n))
+		if f, err = os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, perm); !errors.Is(err, fs.ErrExist) {
+			break
+		}
+	}
+	return f, err
 }
 
 // writeThrough writes to what is no file.
