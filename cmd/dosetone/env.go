@@ -11,6 +11,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -77,6 +78,23 @@ func (e *env) swatch(c colorimetry.Lab) string {
 	return fmt.Sprintf("\x1b[48;2;%d;%d;%dm    \x1b[0m", q.R, q.G, q.B)
 }
 
+// swatchText is what swatch writes.
+const swatchText = `\x1b\[48;2;[0-9]+;[0-9]+;[0-9]+m    \x1b\[0m`
+
+// visible is text as a terminal may get it: names from files give it no orders.
+func (e *env) visible(text []byte) []byte {
+	if !e.swatches {
+		return report.Visible(text)
+	}
+	var out []byte
+	from := 0
+	for _, at := range regexp.MustCompile(swatchText).FindAllIndex(text, -1) {
+		out = append(append(out, report.Visible(text[from:at[0]])...), text[at[0]:at[1]]...)
+		from = at[1]
+	}
+	return append(out, report.Visible(text[from:])...)
+}
+
 // warn writes a warning once.
 func (e *env) warn(format string, args ...any) {
 	s := fmt.Sprintf(format, args...)
@@ -84,7 +102,7 @@ func (e *env) warn(format string, args ...any) {
 		return
 	}
 	e.warned[s] = true
-	fmt.Fprintln(e.stderr, "warning:", s)
+	fmt.Fprintf(e.stderr, "warning: %s\n", report.Visible([]byte(s)))
 }
 
 // warnFraction doubts a flag in percent whose value would rather be a fraction.

@@ -52,11 +52,15 @@ func (e *env) rows(rows [][]any) error {
 
 // writeResults writes what flush has to, into the file if one was named.
 func (e *env) writeResults() error {
+	out := e.out.Bytes()
+	if e.format == formatText || e.results.file == "" && isTerminal(e.stdout) {
+		out = e.visible(out)
+	}
 	if e.results.file == "" {
-		_, err := e.stdout.Write(e.out.Bytes())
+		_, err := e.stdout.Write(out)
 		return err
 	}
-	if err := e.files.write(e.results.file, e.out.Bytes()); err != nil {
+	if err := e.files.write(e.results.file, out); err != nil {
 		return folderError(e.results.file, err)
 	}
 	_, err := fmt.Fprintf(e.stdout, "Written to %s\n", e.results.file)

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/discharge"
 )
 
@@ -39,7 +40,7 @@ func (e *env) runOn(args []string) int {
 	if err == nil {
 		return exitDone
 	}
-	fmt.Fprintln(e.stderr, "dosetone:", err)
+	fmt.Fprintf(e.stderr, "dosetone: %s\n", report.Visible([]byte(err.Error())))
 	var failed *failure
 	var outside *errOutside
 	switch {

@@ -15,6 +15,7 @@ import (
 	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/figure"
+	"example.com/dosetone/cmd/dosetone/internal/report"
 )
 
 // Page is a report.
@@ -140,25 +141,11 @@ func Render(p *Page) ([]byte, error) {
 	if err := t.Execute(&b, p); err != nil {
 		return nil, err
 	}
-	return visible(b.Bytes()), nil
+	// None of our own text has such characters, and they are the same in
+	// attributes, text and SVG.
+	return report.Visible(b.Bytes()), nil
 }
 
 func isHex(s string) bool {
 	return len(s) == 7 && s[0] == '#' && strings.Trim(s[1:], "0123456789abcdef") == ""
-}
-
-// visible replaces the controls that reorder or hide text by U+FFFD. No text
-// of our own has any, and they are the same in attributes, text and SVG.
-func visible(page []byte) []byte {
-	return bytes.Map(func(r rune) rune {
-		switch {
-		case r == '\u061C', r == '\u200E', r == '\u200F', r >= '\u202A' && r <= '\u202E', r >= '\u2066' && r <= '\u2069':
-			return '\uFFFD' // marks, embeddings, overrides, isolates (Unicode UAX #9)
-		case r >= '\u200B' && r <= '\u200D', r == '\u2060', r == '\uFEFF':
-			return '\uFFFD' // without width
-		case r < ' ' && r != '\n' && r != '\t', r >= 0x7F && r < 0xA0, r == '\u2028', r == '\u2029':
-			return '\uFFFD'
-		}
-		return r
-	}, page)
 }
