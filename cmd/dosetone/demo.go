@@ -18,6 +18,7 @@ import (
 
 func newDemo(e *env) *cobra.Command {
 	var out string
+	var overwrite bool
 	cmd := &cobra.Command{
 		Use:     "demo",
 		GroupID: "start",
@@ -30,9 +31,10 @@ the demo's files and results.`,
 		Example: `  dosetone demo
   dosetone demo --out demo`,
 		Args: cobra.NoArgs,
-		RunE: e.work(func(*cobra.Command, []string) error { return e.demo(out) }),
+		RunE: e.work(func(*cobra.Command, []string) error { return e.demo(out, overwrite) }),
 	}
 	cmd.Flags().StringVar(&out, "out", "", "folder for the demo's files and results; made if need be")
+	cmd.Flags().BoolVar(&overwrite, "overwrite", false, "replace files in the folder that have the names of the demo's and other content")
 	return cmd
 }
 
@@ -103,7 +105,7 @@ type demoResult struct {
 	Result  json.RawMessage `json:"result"`
 }
 
-func (e *env) demo(out string) error {
+func (e *env) demo(out string, overwrite bool) error {
 	d := &demoRun{e: e, files: memory{}}
 	if err := d.load(); err != nil {
 		return err
@@ -127,7 +129,7 @@ func (e *env) demo(out string) error {
 			return err
 		}
 	}
-	if err := d.finish(out); err != nil {
+	if err := d.finish(out, overwrite); err != nil {
 		return err
 	}
 	switch e.format {
@@ -224,7 +226,7 @@ func (d *demoRun) predictFirst() ([]string, error) {
 }
 
 // finish writes the files, and the suggestions as data, into the folder.
-func (d *demoRun) finish(out string) error {
+func (d *demoRun) finish(out string, overwrite bool) error {
 	if out == "" {
 		return nil
 	}
@@ -233,7 +235,7 @@ func (d *demoRun) finish(out string) error {
 		return err
 	}
 	d.files["suggestions.json"] = data
-	names, err := d.files.save(out)
+	names, err := d.files.save(out, overwrite)
 	if err != nil {
 		return err
 	}

@@ -278,12 +278,24 @@ func (m memory) write(name string, data []byte) error {
 	return nil
 }
 
-// save writes every file into a folder, which is made if need be.
-func (m memory) save(dir string) ([]string, error) {
+// save writes every file into a folder, which is made if need be. Files that are
+// there with other content are somebody's: without overwrite they are an error,
+// and nothing is written.
+func (m memory) save(dir string, overwrite bool) ([]string, error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, err
 	}
 	names := slices.Sorted(maps.Keys(m))
+	var others []string
+	for _, name := range names {
+		if data, err := os.ReadFile(filepath.Join(dir, name)); err == nil && !bytes.Equal(data, m[name]) {
+			others = append(others, name)
+		}
+	}
+	if len(others) > 0 && !overwrite {
+		return nil, usage("%s has files of other content under the names that are to be written: %s; name another folder, or replace them with --overwrite",
+			filepath.Clean(dir), strings.Join(others, ", "))
+	}
 	for _, name := range names {
 		if err := (disk{}).write(filepath.Join(dir, name), m[name]); err != nil {
 			return nil, err

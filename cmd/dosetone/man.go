@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -13,7 +12,8 @@ import (
 )
 
 func newMan(e *env) *cobra.Command {
-	return &cobra.Command{
+	var overwrite bool
+	cmd := &cobra.Command{
 		Use:     "man FOLDER",
 		GroupID: "start",
 		Short:   "Write the manual pages",
@@ -24,10 +24,7 @@ folder, which is made if need be. To read one: man -l FOLDER/dosetone-fit.1`,
 		RunE: e.work(func(cmd *cobra.Command, args []string) error {
 			pages := memory{}
 			addPages(pages, cmd.Root())
-			if err := os.MkdirAll(args[0], 0o755); err != nil {
-				return err
-			}
-			names, err := pages.save(args[0])
+			names, err := pages.save(args[0], overwrite)
 			if err != nil {
 				return err
 			}
@@ -35,6 +32,8 @@ folder, which is made if need be. To read one: man -l FOLDER/dosetone-fit.1`,
 			return nil
 		}),
 	}
+	cmd.Flags().BoolVar(&overwrite, "overwrite", false, "replace files in the folder that have the names of pages and other content, such as those of an earlier version")
+	return cmd
 }
 
 // addPages adds the page of a command and of those below it.

@@ -135,3 +135,31 @@ func TestEveryFlagThatNamesAFileIsKnown(t *testing.T) {
 	}
 	require.True(t, seen["figure"] && seen["output"] && seen["results"] && seen["ledger"])
 }
+
+// Commands that fill a folder overwrite nothing of other content without being told to.
+func TestFoldersAreNotOverwritten(t *testing.T) {
+	t.Chdir(t.TempDir())
+	for _, c := range []struct{ args, file string }{{"demo --out d", "d/" + demo.PelletStandardFile}, {"man m", "m/dosetone-fit.1"}} {
+		args := strings.Fields(c.args)
+		ok(t, args...)
+		good, err := os.ReadFile(c.file)
+		require.NoError(t, err)
+		ok(t, args...) // what is there is the same
+		require.NoError(t, os.WriteFile(c.file, []byte("mine"), 0o600))
+		other := filepath.Join(filepath.Dir(c.file), "also-mine")
+		require.NoError(t, os.WriteFile(other, nil, 0o600))
+		r := tool(t, "", args...)
+		require.Equal(t, exitUsage, r.code)
+		require.Contains(t, r.err, filepath.Base(c.file)+";")
+		require.Contains(t, r.err, "--overwrite")
+		require.NotContains(t, r.err, "also-mine")
+		kept, err := os.ReadFile(c.file)
+		require.NoError(t, err)
+		require.Equal(t, "mine", string(kept))
+		ok(t, append(args, "--overwrite")...)
+		now, err := os.ReadFile(c.file)
+		require.NoError(t, err)
+		require.Equal(t, good, now)
+		require.FileExists(t, other)
+	}
+}
