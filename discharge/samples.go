@@ -11,6 +11,8 @@ import (
 // Sample is one measured color with a name and nothing else.
 type Sample struct {
 	ID       string
+	Lot      string          // as ReadTargets takes it; "" where only an id names the sample
+	Role     Role            // "" without; it may be none that [Role.Known] knows
 	Spectrum []float64       // reflectance factor on Samples.Grid; nil unless Spectral
 	XYZ      colorimetry.XYZ // under Samples.Viewing
 	Lab      colorimetry.Lab // under Samples.Viewing
@@ -30,8 +32,8 @@ type Samples struct {
 
 // ReadSamples reads any table with readings as named colors. The name is the
 // id column or, without one, lot, panel and position joined by "/". Names may
-// repeat. The reading columns and the options are those of [ReadTable]; roles,
-// processes and settings are not looked at.
+// repeat. The reading columns and the options are those of [ReadTable]; roles are
+// not checked, processes and settings not looked at.
 func ReadSamples(name string, r io.Reader, opt *ReadOptions) (*Samples, error) {
 	s, err := ReadCSV(name, r)
 	if err != nil {
@@ -55,6 +57,8 @@ func SamplesFromSheet(s *Sheet, opt *ReadOptions) (*Samples, error) {
 	if err != nil {
 		return nil, err
 	}
+	_, hasID := l.col["id"]
+	_, hasRole := l.col["role"]
 	out := &Samples{Name: l.Name, Kind: l.kind, Viewing: c.viewing, Grid: l.grid}
 	for i := range l.Rows {
 		id, err := l.sampleID(i)
@@ -65,7 +69,12 @@ func SamplesFromSheet(s *Sheet, opt *ReadOptions) (*Samples, error) {
 		if err != nil {
 			return nil, err
 		}
-		out.Items = append(out.Items, Sample{ID: id, Spectrum: color.spectrum, XYZ: color.xyz, Lab: color.lab, Row: l.Lines[i]})
+		lot := ""
+		if !hasID || hasRole {
+			lot = l.text(i, "lot")
+		}
+		role := Role(strings.ToLower(l.text(i, "role")))
+		out.Items = append(out.Items, Sample{ID: id, Lot: lot, Role: role, Spectrum: color.spectrum, XYZ: color.xyz, Lab: color.lab, Row: l.Lines[i]})
 	}
 	l.keepAside()
 	c.finish()

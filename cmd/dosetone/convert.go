@@ -72,6 +72,8 @@ type converted struct {
 // color is a sample under one viewing.
 type color struct {
 	id       string
+	lot      string
+	role     discharge.Role
 	viewing  colorimetry.Viewing
 	xyz      colorimetry.XYZ
 	lab      colorimetry.Lab
@@ -165,7 +167,7 @@ func (e *env) tableColors(name string, data []byte, f convertFlags) ([]color, er
 	}
 	var out []color
 	for _, item := range samples.Items {
-		out = append(out, color{id: item.ID, viewing: samples.Viewing, xyz: item.XYZ, lab: item.Lab})
+		out = append(out, color{id: item.ID, lot: item.Lot, role: item.Role, viewing: samples.Viewing, xyz: item.XYZ, lab: item.Lab})
 	}
 	if samples.Kind != discharge.Spectral {
 		return out, nil
@@ -183,7 +185,7 @@ func (e *env) tableColors(name string, data []byte, f convertFlags) ([]color, er
 		spectrum := &colorimetry.Spectrum{Grid: samples.Grid, Values: item.Spectrum}
 		for _, w := range weights {
 			xyz := w.XYZ(item.Spectrum)
-			out = append(out, color{item.ID, w.Viewing(), xyz, xyz.Lab(w.White()), spectrum})
+			out = append(out, color{item.ID, item.Lot, item.Role, w.Viewing(), xyz, xyz.Lab(w.White()), spectrum})
 		}
 	}
 	return out, nil

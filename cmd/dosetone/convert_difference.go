@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -8,6 +9,7 @@ import (
 	"strings"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
 )
 
 // formulas is a list of color-difference formulas.
@@ -76,7 +78,7 @@ func (e *env) references(f convertFlags, colors []color) (*referenceSet, error) 
 		return &referenceSet{}, nil
 	}
 	mine := slices.DeleteFunc(slices.Clone(colors), func(c color) bool { return !hasID(c.id, name) })
-	if len(mine) > 0 {
+	if mine = standards(mine); len(mine) > 0 {
 		return &referenceSet{average(mine, name), name}, nil
 	}
 	data, err := e.read(name)
@@ -102,13 +104,30 @@ func (e *env) references(f convertFlags, colors []color) (*referenceSet, error) 
 	if err != nil {
 		return nil, err
 	}
-	id := other[0].id
+	other = standards(other)
+	named := func(c color) string { return cmp.Or(c.lot, c.id) }
+	id := named(other[0])
 	for _, c := range other {
-		if c.id != id {
-			return nil, fmt.Errorf("--reference %s: the file holds several colors (%s, %s, ...); keep the rows of one", name, id, c.id)
+		if named(c) != id {
+			return nil, fmt.Errorf("--reference %s: the file holds several colors (%s, %s, ...); keep the rows of one", name, id, named(c))
 		}
 	}
 	return &referenceSet{average(other, id), id}, nil
+}
+
+// standards are the colors of role standard or, without any, all: beside a
+// standard its limits are no reference.
+func standards(colors []color) []color {
+	var out []color
+	for _, c := range colors {
+		if c.role == discharge.Standard {
+			out = append(out, c)
+		}
+	}
+	if len(out) == 0 {
+		return colors
+	}
+	return out
 }
 
 // hasID reports whether a sample bears that id, or belongs to that lot.

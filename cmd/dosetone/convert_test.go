@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/csv"
 	"fmt"
 	"math"
@@ -13,6 +14,7 @@ import (
 
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/datasets/published"
+	"example.com/dosetone/discharge"
 )
 
 // spectrumTable writes one spectrum as a table.
@@ -210,6 +212,32 @@ func TestConvertReferenceIsTheMeanOfItsReadings(t *testing.T) {
 	}
 	require.Equal(t, 4.0, n)
 	require.InDelta(t, 0, sum/n, 1e-3, "the mean is taken in light, which differs little over so small a spread")
+}
+
+// The readings of one standard in a file of its own are averaged as check does,
+// its limits left aside.
+func TestConvertReferenceFileIsTheStandardOfCheck(t *testing.T) {
+	t.Chdir(t.TempDir())
+	require.NoError(t, os.WriteFile("s.csv", demo.PelletStandard(), 0o644))
+	require.NoError(t, os.WriteFile("p.csv", []byte("id,L,a,b,illuminant,observer\nP,48,-2,-9,D65,10\n"), 0o644))
+	targets, err := discharge.ReadTargets("s.csv", bytes.NewReader(demo.PelletStandard()), nil)
+	require.NoError(t, err)
+	want := targets.Items[0].Lab
+	got := decode[[]converted](t, ok(t, "convert", "p.csv", "--reference", "s.csv", "--format", "json"))[0]
+	require.Equal(t, "STD", got.Reference)
+	require.InDelta(t, 48-want.L, got.Differences["dL"], 1e-9)
+	require.InDelta(t, -2-want.A, got.Differences["da"], 1e-9)
+	require.InDelta(t, -9-want.B, got.Differences["db"], 1e-9)
+
+	// Without roles, rows of one lot are one color, and of several are none.
+	require.NoError(t, os.WriteFile("lots.csv", []byte("lot,panel,L,a,b,illuminant,observer\nS,1,47,-2,-9,D65,10\nS,2,49,-2,-9,D65,10\n"), 0o644))
+	got = decode[[]converted](t, ok(t, "convert", "p.csv", "--reference", "lots.csv", "--format", "json"))[0]
+	require.Equal(t, "S", got.Reference)
+	require.InDelta(t, 0, got.Differences["dL"], 0.05, "the mean is taken in light")
+	require.NoError(t, os.WriteFile("two.csv", []byte("lot,role,L,a,b,illuminant,observer\nS,standard,47,-2,-9,D65,10\nT,standard,49,-2,-9,D65,10\n"), 0o644))
+	r := tool(t, "", "convert", "p.csv", "--reference", "two.csv")
+	require.Equal(t, exitFailed, r.code)
+	require.Contains(t, r.err, "several colors (S, T, ...)")
 }
 
 // near compares pairs got, want.
