@@ -88,27 +88,34 @@ func (s *SettingsStream) Next() (*SettingsPiece, error) {
 	if s.err == nil && s.header == nil {
 		s.err = s.readHeader()
 	}
-	if s.err != nil {
-		return nil, s.err
-	}
-	p := &SettingsPiece{stream: s, text: append(make([]byte, 0, len(s.header)+pieceBytes+1024), s.header...), before: s.at}
-	for len(p.text) < pieceBytes+len(s.header) && s.err == nil {
-		p.text, s.err = s.row(p.text)
-	}
-	if s.err != nil && s.err != io.EOF {
-		return nil, s.err
-	}
-	if len(bytes.TrimSpace(p.text[len(s.header):])) == 0 {
-		if s.err == nil {
-			return s.Next()
+	for s.err == nil {
+		p := &SettingsPiece{stream: s, text: append(make([]byte, 0, len(s.header)+pieceBytes+1024), s.header...), before: s.at}
+		found := false
+		for len(p.text) < pieceBytes+len(s.header) && s.err == nil {
+			from := len(p.text)
+			p.text, s.err = s.row(p.text)
+			row := p.text[from:]
+			found = found || len(bytes.TrimSpace(row)) > 0 && row[0] != '#'
 		}
-		if !s.rows {
-			s.err = &RowError{File: s.name, Row: s.line, Err: errors.New("there is a header but no row below it; want one row per lot")}
+		if found && (s.err == nil || s.err == io.EOF) {
+			s.rows = true
+			return p, nil
 		}
-		return nil, s.err
 	}
-	s.rows = true
-	return p, nil
+	if s.err == io.EOF && !s.rows {
+		s.err = s.noRows()
+	}
+	return nil, s.err
+}
+
+// noRows is what ReadSettings says of a header alone.
+func (s *SettingsStream) noRows() error {
+	p := &SettingsPiece{stream: s, text: s.header, before: s.at}
+	sheet, err := ReadCSV(s.name, bytes.NewReader(p.text))
+	if err == nil {
+		_, err = settingsFrom(sheet, s.process)
+	}
+	return p.place(err)
 }
 
 // readHeader reads up to the first line that carries something.

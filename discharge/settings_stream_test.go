@@ -74,6 +74,9 @@ func TestSettingsStreamPlacesFaults(t *testing.T) {
 		{"# note\nid,strength_pct,ratio,time_min\n", "", 2},
 		{"id,strength_pct,ratio,time_min,\"a\nnote\"\nb,5,x,10,\n", "ratio", 3},
 		{"sep=,", "", 1},
+		{"id,strength_pct,ratio,time_min", "", 1},
+		{"id,strength_pct,ratio,time_min\n\n# none\n", "", 1},
+		{"\n# one column\nid", "", 3},
 		{"", "", 0},
 	} {
 		_, _, err := streamed(t, c.text, p)
