@@ -4,10 +4,9 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/internal/mat3"
+	"example.com/dosetone/internal/quantile"
 )
 
 // leaveOneOut predicts each trial lot from all the others. It keeps the
@@ -91,13 +90,8 @@ func (m *Model) shortRun(o *observed) float64 {
 		}
 	}
 	df := math.Max(float64(len(o.trials))-used, 3)
-	t := students(df).Quantile(0.975)
+	t := quantile.Student(0.975, df)
 	return t * t / (z975 * z975)
-}
-
-// students is Student's distribution.
-func students(freedom float64) distuv.StudentsT {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}
 }
 
 // deviates is the quantile function of how far a lot lies from its prediction,
@@ -107,11 +101,10 @@ func students(freedom float64) distuv.StudentsT {
 // earlier files have no degrees of freedom and stay normal.
 func deviates(freedom float64) func(p float64) float64 {
 	if freedom == 0 {
-		return normalQuantile
+		return quantile.Normal
 	}
-	t := students(freedom)
-	t975 := t.Quantile(0.975)
-	return func(p float64) float64 { return t.Quantile(p) * z975 / t975 }
+	t975 := quantile.Student(0.975, freedom)
+	return func(p float64) float64 { return quantile.Student(p, freedom) * z975 / t975 }
 }
 
 // deviate is the quantile p of deviates.

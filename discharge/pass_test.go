@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"example.com/dosetone/colorimetry"
 )
@@ -33,8 +34,7 @@ func TestPassAgainstDrawnLots(t *testing.T) {
 	require.InDelta(t, predictionFreedom, m.freedom, 0)
 	const draws = 40000
 	rng := rand.New(rand.NewPCG(8, 15))
-	draw := students(m.freedom)
-	draw.Src = rng
+	draw := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: m.freedom, Src: rng}
 	var diff colorimetry.CIEDE2000
 	off := mat.NewSymDense(3, nil)
 	off.SetSym(0, 0, m.lightnessNoise())

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"example.com/dosetone/internal/mat3"
+	"example.com/dosetone/internal/quantile"
 )
 
 // Plan chooses the next lots to run: those that, given the lots already run,
@@ -368,6 +369,6 @@ func (g *learning) halfWidth(chosen []int) HalfWidth {
 		level += g.shares[t] * v
 		de += g.weight[t] * v
 	}
-	z := normalQuantile(0.975)
+	z := quantile.Normal(0.975)
 	return HalfWidth{L: z * g.span * math.Sqrt(level), DeltaE: z * math.Sqrt(de)}
 }

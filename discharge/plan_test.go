@@ -9,6 +9,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/mat"
+
+	"example.com/dosetone/internal/quantile"
 )
 
 // Conditioning lot by lot must give what Bayesian linear regression gives in
@@ -50,7 +52,7 @@ func TestConditioningIsBayesianRegression(t *testing.T) {
 		assert.InDelta(t, want, got[a][a], 1e-9)
 		mean += want / aims
 	}
-	assert.InDelta(t, normalQuantile(0.975)*60*math.Sqrt(mean), g.halfWidth(chosen).L, 1e-7)
+	assert.InDelta(t, quantile.Normal(0.975)*60*math.Sqrt(mean), g.halfWidth(chosen).L, 1e-7)
 
 	// No pair of candidates may beat the chosen one by more than a local
 	// optimum may lose.

@@ -288,8 +288,5 @@ func metric(c colorimetry.Lab) [3][3]float64 {
 	return g
 }
 
-// z975 is normalQuantile(0.975).
+// z975 is quantile.Normal(0.975).
 const z975 = 1.959963984540054
-
-// normalQuantile is the inverse of the standard normal distribution function.
-func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/internal/quantile"
 )
 
 // RecalibrateOptions are the choices of Recalibrate; nil and the zero value
@@ -76,7 +77,7 @@ func (m *Model) Recalibration() *Recalibration {
 // Factor is by how much the same settings' dose differs: the lower end of its
 // 95 % interval, the estimate, and the upper end.
 func (r *Recalibration) Factor() [3]float64 {
-	h := normalQuantile(0.975) * r.ShiftSD
+	h := quantile.Normal(0.975) * r.ShiftSD
 	return [3]float64{math.Exp(r.Shift - h), math.Exp(r.Shift), math.Exp(r.Shift + h)}
 }
 

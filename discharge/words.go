@@ -205,7 +205,7 @@ func (m *Model) Summary() Summary {
 	}
 	add := func(name, unit, meaning string, mean, variance float64) {
 		se := math.Sqrt(variance)
-		h := normalQuantile(0.975) * se
+		h := quantile.Normal(0.975) * se
 		s.Parameters = append(s.Parameters, Parameter{name, mean, se, mean - h, mean + h, unit, meaning})
 	}
 	var words []string
@@ -304,7 +304,7 @@ func (m *Model) wordsOnSupply() (q Parameter, text string, ok bool) {
 	if byDyeShare+byDoseShare <= 0.5 {
 		return q, "", false
 	}
-	h := normalQuantile(0.975) * sd
+	h := quantile.Normal(0.975) * sd
 	q.Value, q.SE, q.Lo, q.Hi = math.Exp(mean), math.Exp(mean)*sd, math.Exp(mean-h), math.Exp(mean+h)
 	if sd > shownSupply {
 		q.Meaning += ", mostly assumed: the trials do not show that it runs short"

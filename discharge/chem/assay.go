@@ -3,6 +3,8 @@ package chem
 import (
 	"fmt"
 	"math"
+
+	"example.com/dosetone/internal/quantile"
 )
 
 // Titres are replicate burette readings of one sample and, if run, the blank.
@@ -204,7 +206,7 @@ func widen[T ~float64](e Estimate[T], parts ...Part) Estimate[T] {
 	if was > 0 {
 		e.DF = math.Min(e.DF*math.Pow(u/was, 4), maxDF)
 	}
-	h := u * float64(e.Value) * tQuantile(e.DF)
+	h := u * float64(e.Value) * quantile.Student(0.975, e.DF)
 	e.SE, e.Lo, e.Hi = T(u*float64(e.Value)), T(math.Max(float64(e.Value)-h, 0)), T(float64(e.Value)+h)
 	e.Parts = append(append([]Part(nil), e.Parts...), parts...)
 	return e

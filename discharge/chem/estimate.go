@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
+	"example.com/dosetone/internal/quantile"
 )
 
 // Estimate is a measured value with what is known of its error.
@@ -82,7 +82,7 @@ func estimate[T ~float64](results []float64, single float64, common []Part) Esti
 	if repeat > 0 && df < maxDF {
 		eff = math.Min(df*math.Pow(u/repeat, 4), maxDF) // Welch-Satterthwaite, [2] G.2b
 	}
-	h := u * mean * tQuantile(eff)
+	h := u * mean * quantile.Student(0.975, eff)
 	return Estimate[T]{Value: T(mean), SE: T(u * mean), DF: eff, Lo: T(math.Max(mean-h, 0)), Hi: T(mean + h), Parts: parts, Warnings: warnings}
 }
 
@@ -106,10 +106,6 @@ func finite(x ...float64) bool {
 		}
 	}
 	return true
-}
-
-func tQuantile(df float64) float64 {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(0.975)
 }
 
 // Scale returns the estimate times a constant, in the unit that it then has.

@@ -385,7 +385,7 @@ func (j *judge) findHotSpots() {
 	sd := math.Sqrt(j.opt.Model.ScatterAt(j.opt.Model.LevelOf(middle)).Panel[0][0])
 	// One in a hundred lots of n even panels has one so far above the median;
 	// lots differ in evenness, by about a fifth of the standard deviation.
-	limit := 1.2 * quantileNormal(1-0.01/float64(n)) * math.Sqrt(1+math.Pi/2/float64(n))
+	limit := 1.2 * quantile.Normal(1-0.01/float64(n)) * math.Sqrt(1+math.Pi/2/float64(n))
 	for i, l := range light {
 		if (l-middle)/sd > limit {
 			mark(i)

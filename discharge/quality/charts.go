@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"example.com/dosetone/fit"
+	"example.com/dosetone/internal/quantile"
 )
 
 // The charts' constants. Against 500 lots between false alarms for λ = 0.2 the
@@ -181,7 +182,7 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 			weight += w
 		}
 		mean /= weight
-		half := quantileNormal(0.975) / math.Sqrt(weight)
+		half := quantile.Normal(0.975) / math.Sqrt(weight)
 		t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct = 100*math.Expm1(mean), 100*math.Expm1(mean-half), 100*math.Expm1(mean+half)
 		say("the model has drifted: recalibrate it; since lot %s (%d lots) dose is %+.0f %% (95 %%: %+.0f to %+.0f %%) of what the settings promise; %s",
 			t.Since, n-from, t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct, chartWords(t.Dose))

@@ -12,6 +12,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/quantile"
 )
 
 // Entry is one judged lot in a ledger. Numbers that are not known are nil.
@@ -66,7 +67,7 @@ func NewEntry(r *Report, lot discharge.Lot, m *discharge.Model, checked string) 
 	s := r.Split
 	e.OffA, e.OffB = &s.OffA, &s.OffB
 	// The survival function keeps its digits far out.
-	z := -quantileNormal(distuv.ChiSquared{K: 2}.Survival(s.OffT2))
+	z := -quantile.Normal(distuv.ChiSquared{K: 2}.Survival(s.OffT2))
 	z = min(max(z, -maxZ), maxZ)
 	if math.IsNaN(z) {
 		z = maxZ

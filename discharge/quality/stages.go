@@ -10,6 +10,7 @@ import (
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/internal/mat3"
+	"example.com/dosetone/internal/quantile"
 )
 
 // minPairs is the least number of panels read at both stages from which a
@@ -168,7 +169,7 @@ func (s *Shift) Map(early colorimetry.Lab, level float64) (late colorimetry.Lab,
 	}
 	d := early.L - s.Center
 	late = moved(early, mat3.Vec{s.At.L + s.By[0]*d, s.At.A + s.By[1]*d, s.At.B + s.By[2]*d})
-	t := studentQuantile(0.5+level/2, s.df)
+	t := quantile.Student(0.5+level/2, s.df)
 	for k := range 3 {
 		half[k] = t * s.SD[k] * math.Sqrt(1+s.own(d))
 	}

@@ -6,11 +6,11 @@ import (
 	"strings"
 
 	"gonum.org/v1/gonum/mathext"
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/internal/mat3"
+	"example.com/dosetone/internal/quantile"
 )
 
 // Uniformity is how even garments are in themselves and among each other.
@@ -158,14 +158,10 @@ func (j *judge) contrast(sides [2]string) (Contrast, bool) {
 		for _, d := range diffs {
 			ss += (d - c.DL) * (d - c.DL)
 		}
-		half = studentQuantile(0.975, k-1) * math.Sqrt(ss/(k-1)/k)
+		half = quantile.Student(0.975, k-1) * math.Sqrt(ss/(k-1)/k)
 	}
 	c.LoHi = [2]float64{c.DL - half, c.DL + half}
 	return c, true
-}
-
-func studentQuantile(p, df float64) float64 {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(p)
 }
 
 func chiSquareQuantile(p, df float64) float64 { return 2 * mathext.GammaIncRegInv(df/2, p) }

@@ -178,13 +178,11 @@ func normalGrid(n int) []mat3.Vec {
 	g := make([]mat3.Vec, n)
 	for i := range g {
 		for k, base := range []int{2, 3, 5} {
-			g[i][k] = quantileNormal(halton(i+1, base))
+			g[i][k] = quantile.Normal(halton(i+1, base))
 		}
 	}
 	return g
 }
-
-func quantileNormal(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }
 
 // decide makes the verdict.
 func (j *judge) decide() (Verdict, error) {
