@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // jacobian draws an m×n matrix by rows whose columns have very different sizes.
@@ -246,53 +245,6 @@ func TestNormAtTheEndsOfTheRange(t *testing.T) {
 	}
 	if norm2([]float64{0, 0}) != 0 {
 		t.Error("norm of zeros")
-	}
-}
-
-// Student's t in closed form: 1 and 2 degrees of freedom; tables for others.
-func TestStudentQuantiles(t *testing.T) {
-	for _, p := range []float64{0.5, 0.6, 0.75, 0.9, 0.975, 0.999, 1 - 1e-6} {
-		if got, want := studentQuantile(p, 1), math.Tan(math.Pi*(p-0.5)); math.Abs(got-want) > 2e-11*math.Max(1e-3, math.Abs(want)) {
-			t.Errorf("t(%g; 1) = %.15g, want %.15g", p, got, want)
-		}
-		if got, want := studentQuantile(p, 2), (2*p-1)*math.Sqrt(2/(4*p*(1-p))); math.Abs(got-want) > 1e-14*math.Max(1e-3, math.Abs(want)) {
-			t.Errorf("t(%g; 2) = %.15g, want %.15g", p, got, want)
-		}
-	}
-	for df, want := range map[float64]float64{3: 3.182446305284263, 5: 2.570581835636314, 10: 2.228138851964939, 30: 2.042272456301238, 1e3: 1.962339080778, 1e9: 1.95996398691, math.Inf(1): 1.959963984540054} {
-		if got := studentQuantile(0.975, df); relative(got, want) > 1e-10 {
-			t.Errorf("t(0.975; %g) = %.15g, want %.15g (tables)", df, got, want)
-		}
-	}
-	// The series and the incomplete beta function meet at 1000.
-	for _, p := range []float64{0.6, 0.9, 0.975, 0.9999, 1 - 1e-6} {
-		below, above := studentQuantile(p, math.Nextafter(1000, 0)), studentQuantile(p, 1000)
-		if relative(below, above) > 2e-12 {
-			t.Errorf("t(%g; 1000) is %.16g from below, %.16g from above", p, below, above)
-		}
-	}
-	for _, df := range []float64{0, -1, math.NaN()} {
-		if !math.IsNaN(studentQuantile(0.975, df)) {
-			t.Errorf("a quantile on %g degrees of freedom", df)
-		}
-	}
-	if q := studentQuantile(0.75, 0.5); !(q > 1) { // heavier tails than 1 degree
-		t.Errorf("t(0.75; 0.5) = %g", q)
-	}
-}
-
-// A wrong coefficient would leave an error of the fourth power or lower: then
-// doubling the degrees of freedom divides it by 16 instead of 32.
-func TestStudentSeriesHasFourTerms(t *testing.T) {
-	for _, p := range []float64{0.7, 0.9, 0.975, 0.999, 1 - 1e-5} {
-		z := distuv.UnitNormal.Quantile(p)
-		off := func(df float64) float64 {
-			return studentSeries(z, df) - distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p)
-		}
-		df := 8 * math.Max(1, z*z)
-		if ratio := off(df) / off(2*df); ratio < 26 || ratio > 42 {
-			t.Errorf("p %g: error %.2e at %g, %.2e at %g, ratio %g", p, off(df), df, off(2*df), 2*df, ratio)
-		}
 	}
 }
 

@@ -6,6 +6,8 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"example.com/dosetone/internal/quantile"
 )
 
 // An Influence says how much one observation weighs in the fit.
@@ -183,6 +185,6 @@ func GrubbsCritical(n int, alpha float64) float64 {
 		panic(fmt.Sprintf("fit: GrubbsCritical: alpha %g is outside (0,1)", alpha))
 	}
 	nn := float64(n)
-	t := studentQuantile(1-alpha/nn, nn-2)
+	t := quantile.Student(1-alpha/nn, nn-2)
 	return (nn - 1) / math.Sqrt(nn) * math.Sqrt(t*t/(nn-2+t*t))
 }

@@ -7,6 +7,7 @@ import (
 
 	"example.com/dosetone/datasets/published"
 	"example.com/dosetone/internal/check"
+	"example.com/dosetone/internal/quantile"
 )
 
 // doseData turns two columns of a published data set into observations.
@@ -114,7 +115,7 @@ func digits(t *testing.T, what string, got, want float64, need float64) {
 // bracket checks an upper profile limit by refits 0.1 % below and above it.
 func bracket(t *testing.T, r *Result, j int, limit float64) {
 	t.Helper()
-	q := studentQuantile(0.975, float64(r.DF))
+	q := quantile.Student(0.975, float64(r.DF))
 	for _, f := range []float64{0.999, 1.001} {
 		o, err := Regress(r.Model, r.data, Equal{}, &FitOptions{Fixed: map[string]float64{r.Names[j]: f * limit}})
 		if err != nil {

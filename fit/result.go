@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"example.com/dosetone/internal/quantile"
 )
 
 // A Result is a fitted model with what can be said about it. It is read-only
@@ -441,26 +443,7 @@ func (r *Result) quantile(level, df float64) float64 {
 	if r.weights.known() {
 		return distuv.UnitNormal.Quantile(p)
 	}
-	return studentQuantile(p, df)
-}
-
-// studentQuantile is the quantile of Student's t, to 11 digits up to p = 1 − 1e−6.
-func studentQuantile(p, df float64) float64 {
-	if !(df > 0) {
-		return math.NaN()
-	}
-	if df >= 1000 {
-		// The incomplete beta function loses digits as df grows, 1e-7 at 1e9.
-		return studentSeries(distuv.UnitNormal.Quantile(p), df)
-	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(p)
-}
-
-// studentSeries is the quantile of Student's t from the normal one, Abramowitz
-// and Stegun 26.7.5: the error falls with the fifth power of df.
-func studentSeries(z, df float64) float64 {
-	q := z * z
-	return z + z*((q+1)/4+(((5*q+16)*q+3)/96+((((3*q+19)*q+17)*q-15)/384+((((79*q+776)*q+1482)*q-1920)*q-945)/92160/df)/df)/df)/df
+	return quantile.Student(p, df)
 }
 
 // String summarizes the fit as a table.

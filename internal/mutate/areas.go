@@ -36,8 +36,11 @@ func areas() []area {
 		{"covariance", "fit", []source{
 			{"factorization.go", nil},
 			{"qr.go", nil},
-			{"result.go", []string{"Covariance", "SE", "roots", "Correlation", "ObservedCovariance", "ObservedSE", "quantile", "studentQuantile", "studentSeries"}},
+			{"result.go", []string{"Covariance", "SE", "roots", "Correlation", "ObservedCovariance", "ObservedSE", "quantile"}},
 		}, "Covariance|QR|Condition|Norm|Student|StRD$|KnownSD|Relative|AtBound|DoseResponseReference|BaseReference|NoFinite|Hard", seed},
+		{"quantiles", "internal/quantile", []source{
+			{"distributions.go", nil},
+		}, "", seed},
 		{"neutralization, reactions", "discharge/chem", []source{
 			{"agents.go", nil},
 			{"reaction.go", nil},
