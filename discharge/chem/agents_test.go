@@ -205,6 +205,15 @@ func TestWhatCannotReactIsRefused(t *testing.T) {
 		require.Panics(t, func() { Chlorine().Steps(a.Reductant) }, name)
 	}
 	require.PanicsWithValue(t, `chem: oxidant "": formula "": nothing where a formula should be`, func() { Oxidant{}.Steps(Indigo()) })
+	require.PanicsWithValue(t, `chem: oxidant "": its reduction must use up "I^-" and take electrons`, func() {
+		Oxidant{Formula: "Cl2", Species: "I^-", Reduction: Chlorine().Reduction}.Steps(Indigo())
+	})
 	require.PanicsWithValue(t, "chem: half-reactions of 0 and 0 electrons, each needs one or more", func() { Combine(Half{}, Half{}) })
+	// One electron is enough: chlorine turns manganate into permanganate again.
+	manganate := Reductant{"K2MnO4", "MnO4^2-", 1, only(1, "MnO4^2- → MnO4^-")}
+	require.Equal(t, "OCl^- + 2 MnO4^2- + 2 H^+ → Cl^- + 2 MnO4^- + H2O", Chlorine().Steps(manganate)[0].Reaction.String())
+	require.Empty(t, Combine(PermanganateToManganate().Reduction, manganate.Routes[0].Oxidation), "there and back")
+	require.Panics(t, func() { Combine(Half{}, manganate.Routes[0].Oxidation) })
+	require.Panics(t, func() { Combine(PermanganateToManganate().Reduction, Half{}) })
 	require.PanicsWithValue(t, "chem: At of a Decay without assays or fits: take what FitDecay returns", func() { Decay{}.At(0) })
 }

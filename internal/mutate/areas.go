@@ -40,7 +40,7 @@ func areas() []area {
 		}, "Covariance|QR|Condition|Norm|Student|StRD$|KnownSD|Relative|AtBound|DoseResponseReference|BaseReference|NoFinite|Hard", seed},
 		{"quantiles", "internal/quantile", []source{
 			{"distributions.go", nil},
-		}, "", seed},
+		}, "", nil},
 		{"neutralization, reactions", "discharge/chem", []source{
 			{"agents.go", nil},
 			{"reaction.go", nil},
