@@ -60,7 +60,9 @@ func (r Region) String() string {
 //
 // PooledSS and PooledDF add the scatter among the new observations, a sum of
 // squares with its degrees of freedom, to the residual variance; leave them
-// zero to rely on the fit's residuals alone.
+// zero to rely on the fit's residuals alone. With Relative weights PooledSS is
+// taken in proportion to Y², so that Y must not be 0; with KnownSD there is
+// nothing to add to, and a PooledDF is an error.
 type Target struct {
 	Y        float64
 	M        int
@@ -142,22 +144,48 @@ func bisect(f func(float64) float64, a, b float64) float64 {
 	return (a + b) / 2
 }
 
-// variance of a target's own scatter and the quantile to use.
-func (v Inverse) scatter(t Target, level float64) (s2, own, q float64) {
+// scatter is what an interval for a target rests on.
+type scatter struct {
+	s2 float64 // residual variance at unit weight
+	// The variance of the target itself, where the mean response is y, is
+	// own + relative·y².
+	own, relative float64
+	q             float64 // quantile
+}
+
+// at is the variance of the target where the mean response is y.
+func (s scatter) at(y float64) float64 { return s.own + s.relative*y*y }
+
+// scatter of a target that passed check.
+func (v Inverse) scatter(t Target, level float64) scatter {
 	r := v.Result
-	df := float64(r.DF)
-	s2 = r.SD * r.SD
-	if t.PooledDF > 0 {
-		s2 = (s2*df + t.PooledSS) / (df + float64(t.PooledDF))
-		df += float64(t.PooledDF)
+	df, ss := float64(r.DF), 0.0
+	if r.DF > 0 {
+		ss = r.SD * r.SD * df
 	}
+	_, relative := r.weights.(Relative)
+	s := scatter{s2: r.SD * r.SD}
+	if t.PooledDF > 0 {
+		pooled := t.PooledSS
+		if relative {
+			pooled /= t.Y * t.Y
+		}
+		df += float64(t.PooledDF)
+		s.s2 = (ss + pooled) / df
+	}
+	s.q = r.quantile(level, df)
 	if t.M > 0 {
-		own = s2 / float64(t.M)
-		if k, ok := r.weights.(KnownSD); ok {
-			own = k[0] * k[0] / float64(t.M)
+		m := float64(t.M)
+		switch k, ok := r.weights.(KnownSD); {
+		case ok:
+			s.own = k[0] * k[0] / m
+		case relative:
+			s.relative = s.s2 / m
+		default:
+			s.own = s.s2 / m
 		}
 	}
-	return s2, own, r.quantile(level, df)
+	return s
 }
 
 func (v Inverse) check(t Target, level float64) error {
@@ -174,6 +202,15 @@ func (v Inverse) check(t Target, level float64) error {
 	if k, ok := r.weights.(KnownSD); ok && len(k) != 1 {
 		return fmt.Errorf("fit: %w: inverse intervals need one known SD for all", ErrBadInput)
 	}
+	_, relative := r.weights.(Relative)
+	switch {
+	case t.PooledDF > 0 && r.weights.known():
+		return fmt.Errorf("fit: %w: pooled scatter beside a known SD (leave PooledSS and PooledDF zero, or fit with Equal weights)", ErrBadInput)
+	case t.PooledDF > 0 && relative && t.Y == 0:
+		return fmt.Errorf("fit: %w: pooled scatter in proportion to a target of 0", ErrBadInput)
+	case r.DF+t.PooledDF <= 0 && !r.weights.known():
+		return fmt.Errorf("fit: no inverse interval without residual degrees of freedom (measure more, or give the scatter among several new observations as PooledSS and PooledDF): %w", ErrTooFewData)
+	}
 	return nil
 }
 
@@ -189,20 +226,21 @@ func (v Inverse) Delta(t Target, level float64) (x, se float64, ci Interval, err
 	r := v.Result
 	g := make([]float64, len(r.P))
 	r.Model.Grad(g, r.P, v.x(x))
-	s2, own, q := v.scatter(t, level)
+	s := v.scatter(t, level)
 	h := 1e-4 * math.Max(math.Abs(x), 1e-6*(v.Hi-v.Lo))
 	f := func(x float64) float64 { return r.Model.Eval(r.P, v.x(x)) }
 	slope := (8*(f(x+h)-f(x-h)) - (f(x+2*h) - f(x-2*h))) / (12 * h)
-	se = math.Sqrt(s2*r.factor.Quadratic(g)+own) / math.Abs(slope)
+	se = math.Sqrt(s.s2*r.factor.Quadratic(g)+s.at(t.Y)) / math.Abs(slope)
 	if math.IsNaN(se) || math.IsInf(se, 0) {
 		return x, se, ci, fmt.Errorf("fit: the curve is flat at dose %.6g: %w", x, ErrNotIdentified)
 	}
-	return x, se, Interval{Lo: x - q*se, Hi: x + q*se, Level: level}, nil
+	return x, se, Interval{Lo: x - s.q*se, Hi: x + s.q*se, Level: level}, nil
 }
 
 // Fieller returns the exact region for a model y = p0 + p1·x (Polynomial(1)):
 // the doses at which the band covers the target. It is a segment only while the
-// slope is significant. The level is in (0,1).
+// slope is significant. With Relative weights it is as exact as these, which
+// follow the fit. The level is in (0,1).
 func (v Inverse) Fieller(t Target, level float64) (Region, error) {
 	if err := v.checkTarget(t, level); err != nil {
 		return Region{}, err
@@ -214,14 +252,16 @@ func (v Inverse) Fieller(t Target, level float64) (Region, error) {
 	if err := v.check(t, level); err != nil {
 		return Region{}, err
 	}
-	s2, own, q := v.scatter(t, level)
+	s := v.scatter(t, level)
 	c := r.cov
-	k := q * q
-	// (Y − p0 − p1 x)² ≤ q²(own + s²(c00 + 2c01 x + c11 x²)), a x² + 2b x + c ≤ 0.
-	d := t.Y - r.P[0]
-	a := r.P[1]*r.P[1] - k*s2*c[3]
-	b := -d*r.P[1] - k*s2*c[1]
-	e := d*d - k*(own+s2*c[0])
+	p0, p1 := r.P[0], r.P[1]
+	k := s.q * s.q
+	// (Y − p0 − p1 x)² ≤ q²(own + relative (p0 + p1 x)² + s²(c00 + 2c01 x + c11 x²)),
+	// a x² + 2b x + e ≤ 0.
+	d := t.Y - p0
+	a := p1*p1 - k*(s.relative*p1*p1+s.s2*c[3])
+	b := -d*p1 - k*(s.relative*p0*p1+s.s2*c[1])
+	e := d*d - k*(s.at(p0)+s.s2*c[0])
 	disc := b*b - a*e
 	inf := math.Inf(1)
 	switch {
@@ -255,15 +295,11 @@ func (v Inverse) Band(t Target, level float64) (Region, error) {
 		return Region{}, err
 	}
 	r := v.Result
-	s2, own, q := v.scatter(t, level)
+	s := v.scatter(t, level)
 	g := make([]float64, len(r.P))
 	return v.region(level, func(x float64) float64 {
 		y := r.Model.Grad(g, r.P, v.x(x))
-		o := own
-		if _, ok := r.weights.(Relative); ok {
-			o *= y * y
-		}
-		return math.Abs(y-t.Y) - q*math.Sqrt(s2*r.factor.Quadratic(g)+o)
+		return math.Abs(y-t.Y) - s.q*math.Sqrt(s.s2*r.factor.Quadratic(g)+s.at(y))
 	})
 }
 
@@ -271,7 +307,9 @@ func (v Inverse) Band(t Target, level float64) (Region, error) {
 // through the target (M = 0), or together with M new observations of mean Y,
 // within the likelihood-ratio threshold. It is slower than Band and right for
 // strongly curved models. With a VarianceFunction the target must have M = 0.
-// The level is in (0,1). PooledSS and PooledDF of the target are not used.
+// The level is in (0,1). PooledSS and PooledDF of the target are not used. With
+// Relative weights new observations weigh what others would at the dose tried, by
+// the fit as it is.
 func (v Inverse) Profile(t Target, level float64) (Region, error) {
 	if err := v.checkTarget(t, level); err != nil {
 		return Region{}, err
@@ -310,8 +348,12 @@ func (v Inverse) Profile(t Target, level float64) (Region, error) {
 	pr.t.extra = []extraRow{{target: t.Y, weight: weight, value: func(grad, p []float64) float64 {
 		return r.Model.Grad(grad, p, v.x(at))
 	}}}
+	_, relative := r.weights.(Relative)
 	return v.region(level, func(x float64) float64 {
 		at = x
+		if relative && t.M > 0 {
+			pr.t.extra[0].weight = weight / math.Abs(r.Model.Eval(r.P, v.x(x)))
+		}
 		copy(pr.p, r.P)
 		rss, ok := pr.solve()
 		if !ok {
