@@ -18,7 +18,8 @@ type Influence struct {
 	Leverage float64
 	// Student is the externally studentized residual, observed − fitted: its
 	// own effect on the scatter is taken out, so that it follows Student's t
-	// on DF − 1 degrees of freedom. NaN with fewer than 2 degrees of freedom.
+	// on DF − 1 degrees of freedom. ±Inf where the others have no scatter, NaN
+	// with fewer than 2 degrees of freedom.
 	Student float64
 	// Cook is Cook's distance: the squared shift of all estimates when the
 	// observation is left out, in units of their covariance, per parameter.
@@ -49,7 +50,8 @@ func (r *Result) Influences() ([]Influence, error) {
 		}
 		v := s2
 		if !r.weights.known() && r.comps == nil {
-			v = (df*s2 - e*e/left) / (df - 1)
+			// Exact data but for this one leave nothing, or less by rounding.
+			v = math.Max(0, (df*s2-e*e/left)/(df-1))
 		}
 		o.Student = e / math.Sqrt(v*left)
 		if df < 2 && !r.weights.known() {
@@ -103,8 +105,8 @@ type Outlier struct {
 // Outliers lists observations whose studentized residual would be this large
 // in fewer than alpha of all data sets (Bonferroni over N), most extreme first.
 // One outlier may hide another: a robust fit (Loss) does not share this
-// weakness, and flags what it gave less than half weight. An alpha outside
-// (0,1) is an error.
+// weakness, and flags what it gave less than half weight. Data that lie on the
+// curve to rounding error have none. An alpha outside (0,1) is an error.
 func (r *Result) Outliers(alpha float64) ([]Outlier, error) {
 	if !(alpha > 0 && alpha < 1) {
 		return nil, fmt.Errorf("fit: %w: outliers at level %g (need a fraction between 0 and 1, such as 0.01)", ErrBadInput, alpha)
@@ -116,7 +118,7 @@ func (r *Result) Outliers(alpha float64) ([]Outlier, error) {
 				out = append(out, Outlier{Index: i, Score: r.scaled[i], P: math.NaN()})
 			}
 		}
-	} else {
+	} else if !r.exact() {
 		inf, err := r.Influences()
 		if err != nil {
 			return nil, err

@@ -218,14 +218,8 @@ func (r *Result) judge(t *task) error {
 	if constant && len(t.data) > 1 && len(r.free) > 1 {
 		return fmt.Errorf("fit: all responses are equal, there is no effect to fit: %w", ErrNotIdentified)
 	}
-	if t.solErr == nil && !t.weights.known() && r.DF > 0 && t.comps == nil {
-		big := 0.0
-		for _, o := range t.data {
-			big = math.Max(big, math.Abs(o.Y))
-		}
-		if r.SD <= 1e-13*big {
-			r.warn("the curve passes through all points to rounding error: the scatter is not informative")
-		}
+	if t.solErr == nil && r.exact() {
+		r.warn("the curve passes through all points to rounding error: the scatter is not informative")
 	}
 	names := r.entangled()
 	switch {
@@ -239,6 +233,18 @@ func (r *Result) judge(t *task) error {
 		r.warn("%s: their intervals are wide and belong together", names)
 	}
 	return nil
+}
+
+// exact reports whether an estimated scatter is rounding error.
+func (r *Result) exact() bool {
+	if r.weights.known() || r.comps != nil || !(r.DF > 0) {
+		return false
+	}
+	big := 0.0
+	for _, o := range r.data {
+		big = math.Max(big, math.Abs(o.Y))
+	}
+	return r.SD <= 1e-13*big
 }
 
 // entangled names the parameters in the combination that the data determine
