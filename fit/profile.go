@@ -97,8 +97,9 @@ func EffectiveDose(s Sigmoid, q float64) Derived {
 
 // Profile returns the profile-likelihood interval of parameter j: all values
 // at which the other parameters can still follow the data within the
-// threshold. A side that never reaches the threshold is open, and says so. A
-// place j that the model does not have is an error, and so is a level outside
+// threshold. A side that never reaches the threshold is open, and says so. At a
+// bound the interval is one-sided, and up to a level of one half it is the bound
+// alone. A place j that the model does not have is an error, and so is a level outside
 // (0,1).
 func (r *Result) Profile(j int, level float64) (Interval, error) {
 	if err := r.checkParameter(j, level); err != nil {
@@ -220,7 +221,9 @@ func (pr *profiler) setDF(r *Result, g []float64, level float64) {
 		}
 	}
 	pr.q = wider * r.quantile(level, df)
-	pr.one = wider * r.quantile(2*level-1, df)
+	// At a bound half of the statistic's distribution lies at 0 (S.G. Self,
+	// K.Y. Liang, J. Amer. Stat. Assoc. 82 (1987) 605): it holds levels up to ½.
+	pr.one = wider * r.quantile(math.Max(0, 2*level-1), df)
 }
 
 // solve refits from the last point; false when no fit is possible there.
@@ -252,6 +255,10 @@ func (pr *profiler) interval(est, se, lower, upper float64, atBound int, level f
 	}
 	if !(pr.s > 0) {
 		return iv, fmt.Errorf("fit: no profile of an exact fit: %w", ErrTooFewData)
+	}
+	if q <= 0 {
+		iv.Lo, iv.Hi = est, est
+		return iv, nil
 	}
 	if atBound < 0 {
 		iv.Lo = est
