@@ -11,7 +11,8 @@ type FitOptions struct {
 	Start []float64
 	// Fixed parameters by name, with their values.
 	Fixed map[string]float64
-	// Bounds by parameter name, inside the model's own.
+	// Bounds by parameter name, inside the model's own. Equal ones fix the
+	// parameter.
 	Bounds map[string][2]float64
 	// Priors by parameter name: independent normal knowledge, added as
 	// penalty rows. Each counts as one observation.
@@ -146,6 +147,9 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 		}
 		t.opt.Lower[j], t.opt.Upper[j] = math.Max(t.opt.Lower[j], b[0]), math.Min(t.opt.Upper[j], b[1])
 	}
+	for j := range t.params {
+		t.opt.Fixed[j] = t.opt.Lower[j] == t.opt.Upper[j]
+	}
 	for name := range opt.Fixed {
 		j, err := find("fixed value", name)
 		if err != nil {
@@ -224,6 +228,9 @@ func (t *task) starts(opt *FitOptions) ([][]float64, error) {
 	fixed := make([]float64, t.n)
 	for j := range fixed {
 		fixed[j] = math.NaN()
+		if t.opt.Lower[j] == t.opt.Upper[j] {
+			fixed[j] = t.opt.Lower[j]
+		}
 		if v, ok := opt.Fixed[t.params[j].Name]; ok {
 			fixed[j] = v
 		}
