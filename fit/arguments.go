@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // checkLevel refuses what is no confidence level. Quantiles of such a number
@@ -30,8 +31,52 @@ func (r *Result) checkParameter(j int, level float64) error {
 	return checkLevel(level)
 }
 
-// checkX checks the predictors of a prediction against those of the data. An
-// infinite value may be meant: a Sigmoid has a response at infinite dose.
+// checkModel refuses a model that lacks what it cannot do without.
+func checkModel(m Model) error {
+	missing := ""
+	switch m := m.(type) {
+	case nil:
+		return fmt.Errorf("fit: %w: regression without a model", ErrBadInput)
+	case Linear:
+		if m.Basis == nil {
+			missing = "Basis"
+		}
+	case Func:
+		if m.Value == nil {
+			missing = "Value"
+		}
+	case Sigmoid:
+		if m.Curve == nil {
+			missing = "Curve"
+		}
+	case MultiFactor:
+		if m.Curve == nil {
+			missing = "Curve"
+		}
+	}
+	if missing != "" {
+		return fmt.Errorf("fit: %w: a %s without %s", ErrBadInput, strings.TrimPrefix(fmt.Sprintf("%T", m), "fit."), missing)
+	}
+	return nil
+}
+
+// checkPoints checks the predictors of observations against the model.
+func checkPoints(m Model, data []Observation) error {
+	p, ok := m.(pointed)
+	if !ok {
+		return nil
+	}
+	for i, o := range data {
+		if err := p.checkPoint(o.X, -1); err != nil {
+			return fmt.Errorf("fit: observation %d: %w", i, err)
+		}
+	}
+	return nil
+}
+
+// checkX checks the predictors of a prediction against those of the data and
+// the model. An infinite value may be meant: a Sigmoid has a response at infinite
+// dose.
 func (r *Result) checkX(x []float64) error {
 	if want := len(r.data[0].X); len(x) != want {
 		return fmt.Errorf("fit: %w: x has %d predictors, the data have %d", ErrBadInput, len(x), want)
@@ -39,6 +84,11 @@ func (r *Result) checkX(x []float64) error {
 	for i, v := range x {
 		if math.IsNaN(v) {
 			return fmt.Errorf("fit: predictor %d of x: %w", i, ErrNonFinite)
+		}
+	}
+	if p, ok := r.Model.(pointed); ok {
+		if err := p.checkPoint(x, -1); err != nil {
+			return fmt.Errorf("fit: x: %w", err)
 		}
 	}
 	return nil
@@ -62,6 +112,11 @@ func (v Inverse) checkPlace() error {
 	for i, a := range v.At {
 		if i != v.Axis && math.IsNaN(a) {
 			return fmt.Errorf("fit: predictor %d in At of an Inverse: %w", i, ErrNonFinite)
+		}
+	}
+	if p, ok := v.Result.Model.(pointed); ok {
+		if err := p.checkPoint(v.x(v.Lo), v.Axis); err != nil {
+			return fmt.Errorf("fit: At of an Inverse: %w", err)
 		}
 	}
 	return nil

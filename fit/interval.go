@@ -150,10 +150,15 @@ func (c *components) satterthwaite(v float64, d []float64) float64 {
 }
 
 // Mean returns the fitted response at x and its standard error, NaN where there
-// is none. It panics on an x that has not as many predictors as the data.
+// is none; both are NaN where the model has no response, such as in a group
+// that it does not have. It panics on an x that has not as many predictors as the
+// data.
 func (r *Result) Mean(x []float64) (y, se float64) {
 	if want := len(r.data[0].X); len(x) != want {
 		panic(fmt.Sprintf("fit: Mean: x has %d predictors, the data have %d", len(x), want))
+	}
+	if p, ok := r.Model.(pointed); ok && p.checkPoint(x, -1) != nil {
+		return math.NaN(), math.NaN()
 	}
 	g := make([]float64, len(r.P))
 	y = r.Model.Grad(g, r.P, x)
@@ -166,7 +171,8 @@ func (r *Result) Mean(x []float64) (y, se float64) {
 
 // ConfidenceBand is the interval for the mean response at x: where the curve
 // is. It says nothing of single observations. It is an error when x has not as
-// many predictors as the data, or when level is outside (0,1).
+// many predictors as the data, when the model has no response there (a group that
+// it does not have, a dose below 0), or when level is outside (0,1).
 func (r *Result) ConfidenceBand(x []float64, level float64) (Interval, error) {
 	if err := r.checkX(x); err != nil {
 		return Interval{}, err
@@ -187,7 +193,8 @@ func (r *Result) ConfidenceBand(x []float64, level float64) (Interval, error) {
 // PredictionBand is the interval for the mean of m ≥ 1 further observations of
 // unit weight at x, all from one new group and subgroup where the scatter has
 // such terms. KnownSD must then be one value for all. It is an error when x has
-// not as many predictors as the data, or when m or level is out of range.
+// not as many predictors as the data, when the model has no response there, or
+// when m or level is out of range.
 func (r *Result) PredictionBand(x []float64, m int, level float64) (Interval, error) {
 	if m < 1 {
 		return Interval{}, fmt.Errorf("fit: %w: prediction band of %d observations (need 1 or more)", ErrBadInput, m)

@@ -42,6 +42,12 @@ type Doser interface {
 	DoseSlope(p, x []float64) float64
 }
 
+// A pointed model has no response at some points: checkPoint says what is wrong
+// with x. It does not look at predictor skip, which a search moves; −1 means none.
+type pointed interface {
+	checkPoint(x []float64, skip int) error
+}
+
 // batcher evaluates a model at all observations with what does not depend on
 // the parameters computed once. f and jac are of the size of the data.
 type batcher interface {

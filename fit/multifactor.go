@@ -234,7 +234,7 @@ func (m MultiFactor) batch(data []Observation) func(f, jac, p []float64) {
 // Start implements Starter: for several guesses of the ends, levels are turned
 // into log doses and these regressed on the factors.
 func (m MultiFactor) Start(data []Observation, fixed []float64) ([][]float64, error) {
-	if err := m.checkPredictors(data); err != nil {
+	if err := checkPoints(m, data); err != nil {
 		return nil, err
 	}
 	s := m.newStarter(data, fixed)
@@ -249,17 +249,30 @@ func (m MultiFactor) Start(data []Observation, fixed []float64) ([][]float64, er
 	return s.best(), nil
 }
 
-// checkPredictors makes sure that observations have all factors and a group.
-func (m MultiFactor) checkPredictors(data []Observation) error {
-	for i, o := range data {
-		if want := len(m.Factors) + min(1, len(m.Groups)); len(o.X) < want {
-			return fmt.Errorf("fit: %w: observation %d has %d predictors, need %d", ErrBadInput, i, len(o.X), want)
+// checkPoint makes sure that x has all factors, where their transforms are
+// finite, and a group.
+func (m MultiFactor) checkPoint(x []float64, skip int) error {
+	k := len(m.Factors)
+	if want := k + min(1, len(m.Groups)); len(x) < want {
+		return fmt.Errorf("%w: %d predictors, need %d", ErrBadInput, len(x), want)
+	}
+	for j, f := range m.Factors {
+		switch v := x[j]; {
+		case j == skip || f.Dropped:
+		case f.Transform != Identity && !(v > 0):
+			return fmt.Errorf("%w: %s is %g, must be positive", ErrBadInput, f.Name, v)
+		case f.Transform != Reciprocal && math.IsInf(v, 0):
+			return fmt.Errorf("%w: %s is %g, must be finite", ErrBadInput, f.Name, v)
 		}
-		if len(m.Groups) > 0 {
-			if g := o.X[len(m.Factors)]; g < 0 || g >= float64(len(m.Groups)) || g != math.Trunc(g) {
-				return fmt.Errorf("fit: %w: observation %d has group number %g of %d", ErrBadInput, i, g, len(m.Groups))
-			}
-		}
+	}
+	if len(m.Groups) == 0 {
+		return nil
+	}
+	if skip == k {
+		return fmt.Errorf("%w: predictor %d is the number of the group, not a dose", ErrBadInput, k)
+	}
+	if g := x[k]; !(g >= 0 && g < float64(len(m.Groups))) || g != math.Trunc(g) {
+		return fmt.Errorf("%w: group number %g of %d groups (a whole number from 0 to %d)", ErrBadInput, g, len(m.Groups), len(m.Groups)-1)
 	}
 	return nil
 }

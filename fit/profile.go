@@ -76,7 +76,7 @@ func (r *Result) Delta(d Derived, level float64) (value, se float64, ci Interval
 
 // EffectiveDose returns the dose at which fraction q in (0,1) of the way from
 // no dose to infinite dose is gone, as a Derived quantity of a Sigmoid fit. It is
-// in units of x, and NaN for a q outside [0,1]; s needs its Curve.
+// in units of x, and NaN for a q outside [0,1]. It panics on an s without Curve.
 func EffectiveDose(s Sigmoid, q float64) Derived {
 	fam := s.Curve.family()
 	return Derived{Name: fmt.Sprintf("ED%g", 100*q), Lower: 0, Upper: math.Inf(1),

@@ -101,10 +101,13 @@ type extraRow struct {
 }
 
 func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, error) {
-	if m == nil {
-		return nil, fmt.Errorf("fit: %w: regression without a model", ErrBadInput)
+	if err := checkModel(m); err != nil {
+		return nil, err
 	}
 	if err := checkData(data); err != nil {
+		return nil, err
+	}
+	if err := checkPoints(m, data); err != nil {
 		return nil, err
 	}
 	if opt.Starts < 0 {

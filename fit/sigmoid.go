@@ -1,6 +1,9 @@
 package fit
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 // A Sigmoid is the dose-response curve of one dose x ≥ 0,
 //
@@ -33,6 +36,16 @@ func (s Sigmoid) Params() []Param {
 	return ps
 }
 
+func (s Sigmoid) checkPoint(x []float64, skip int) error {
+	switch {
+	case len(x) < 1:
+		return fmt.Errorf("%w: no dose", ErrBadInput)
+	case skip != 0 && x[0] < 0:
+		return fmt.Errorf("%w: dose must be zero or positive, is %g", ErrBadInput, x[0])
+	}
+	return nil
+}
+
 func (s Sigmoid) eta(p []float64, lx float64) float64 {
 	if math.IsInf(lx, -1) {
 		return math.Inf(-1)
@@ -61,12 +74,16 @@ func (s Sigmoid) Grad(dst, p, x []float64) float64 {
 func (s Sigmoid) grad(dst, p []float64, lx, le float64, fam family) float64 {
 	span := p[Infinite] - p[Zero]
 	d := lx - le
-	if math.IsInf(lx, -1) {
+	if math.IsInf(lx, 0) {
 		for j := range dst {
 			dst[j] = 0
 		}
-		dst[Zero] = 1
-		return p[Zero]
+		end := Zero
+		if lx > 0 {
+			end = Infinite
+		}
+		dst[end] = 1
+		return p[end]
 	}
 	f, g, df, ds := unit(fam, shapeOf(p), p[Slope]*d)
 	dst[Zero] = g

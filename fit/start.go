@@ -11,12 +11,12 @@ import (
 // squares for the latter sees the whole surface; the best distinct points of
 // the grid are the candidates.
 func (s Sigmoid) Start(data []Observation, fixed []float64) ([][]float64, error) {
+	if err := checkPoints(s, data); err != nil {
+		return nil, err
+	}
 	n := len(fixed)
 	var lx []float64
-	for i, o := range data {
-		if len(o.X) < 1 || o.X[0] < 0 {
-			return nil, fmt.Errorf("fit: %w: observation %d: dose must be zero or positive", ErrBadInput, i)
-		}
+	for _, o := range data {
 		if o.X[0] > 0 {
 			lx = append(lx, math.Log(o.X[0]))
 		}
