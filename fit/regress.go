@@ -2,7 +2,9 @@ package fit
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 )
 
 // FitOptions of Regress. nil and zero values mean the defaults.
@@ -143,7 +145,9 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 		}
 		return j, nil
 	}
-	for name, b := range opt.Bounds {
+	// Names in their order, so that the same one of several is refused each time.
+	for _, name := range names(opt.Bounds) {
+		b := opt.Bounds[name]
 		j, err := find("bounds", name)
 		if err != nil {
 			return nil, err
@@ -153,7 +157,7 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 	for j := range t.params {
 		t.opt.Fixed[j] = t.opt.Lower[j] == t.opt.Upper[j]
 	}
-	for name := range opt.Fixed {
+	for _, name := range names(opt.Fixed) {
 		j, err := find("fixed value", name)
 		if err != nil {
 			return nil, err
@@ -178,10 +182,13 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 		}
 		t.priors = append(t.priors, priorRow{j, pr.Mean, pr.SD})
 	}
-	for _, name := range opt.Shrunk {
+	for k, name := range opt.Shrunk {
 		j, err := find("shrinkage", name)
 		if err != nil {
 			return nil, err
+		}
+		if slices.Contains(opt.Shrunk[:k], name) {
+			return nil, fmt.Errorf("fit: %w: %q is shrunk twice", ErrBadInput, name)
 		}
 		if _, ok := opt.Priors[name]; ok {
 			return nil, fmt.Errorf("fit: %w: %q has both a prior and shrinkage", ErrBadInput, name)
@@ -190,7 +197,7 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 		t.priors = append(t.priors, priorRow{j, 0, 1e3})
 	}
 	if len(t.priors)-len(t.shrunk) != len(opt.Priors) {
-		for name := range opt.Priors {
+		for _, name := range names(opt.Priors) {
 			if _, err := find("prior", name); err != nil {
 				return nil, err
 			}
@@ -224,6 +231,14 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 		}
 	}
 	return t, nil
+}
+
+// names are the keys of an option in their order.
+func names[V any](option map[string]V) []string {
+	if len(option) == 0 {
+		return nil // without the allocations of an iterator
+	}
+	return slices.Sorted(maps.Keys(option))
 }
 
 // starts returns start candidates with fixed values in place.
