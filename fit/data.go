@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // An Observation is one response at one point of the predictors. X and Y are
@@ -55,6 +56,34 @@ func (k KnownSD) check(data []Observation) error {
 		}
 	}
 	return nil
+}
+
+// cloned returns the data with predictors of their own.
+func cloned(data []Observation) []Observation {
+	width := 0
+	for i := range data {
+		width += len(data[i].X)
+	}
+	x := make([]float64, 0, width)
+	own := slices.Clone(data)
+	for i := range own {
+		from := len(x)
+		x = append(x, own[i].X...)
+		own[i].X = x[from:len(x):len(x)]
+	}
+	return own
+}
+
+// clonedWeights returns weights that do not change with those given.
+func clonedWeights(w Weights) Weights {
+	switch w := w.(type) {
+	case KnownSD:
+		return slices.Clone(w)
+	case VarianceFunction:
+		w.Terms = slices.Clone(w.Terms)
+		return w
+	}
+	return w
 }
 
 // checkData validates observations at the door: finite, of one width, in range.

@@ -32,12 +32,22 @@ type FitOptions struct {
 	Solver Options
 }
 
+// cloned returns options for refits, which start elsewhere: they do not change
+// with those given.
+func (o FitOptions) cloned() FitOptions {
+	o.Start = nil
+	o.Fixed, o.Bounds, o.Priors = maps.Clone(o.Fixed), maps.Clone(o.Bounds), maps.Clone(o.Priors)
+	o.Shrunk = slices.Clone(o.Shrunk)
+	return o
+}
+
 // A Prior is normal knowledge of a parameter: Mean ± SD, both finite, SD > 0.
 type Prior struct{ Mean, SD float64 }
 
 // Regress fits a model to data by (weighted) least squares; nil weights mean
-// Equal. The result is nil
-// only when no fit could be made; an error that comes with a result wraps
+// Equal. Data, weights and options are copied and may be reused; a model that holds
+// slices (Linear, Func, MultiFactor) must stay as it is while the result is in use.
+// The result is nil only when no fit could be made; an error that comes with a result wraps
 // ErrNotConverged or ErrNotIdentified and says what the data cannot tell.
 func Regress(m Model, data []Observation, w Weights, opt *FitOptions) (*Result, error) {
 	if opt == nil {
@@ -46,10 +56,11 @@ func Regress(m Model, data []Observation, w Weights, opt *FitOptions) (*Result, 
 	if w == nil {
 		w = Equal{}
 	}
-	t, err := newTask(m, data, w, opt)
+	t, err := newTask(m, cloned(data), clonedWeights(w), opt)
 	if err != nil {
 		return nil, err
 	}
+	t.source = opt.cloned()
 	starts, err := t.starts(opt)
 	if err != nil {
 		return nil, err
@@ -73,7 +84,7 @@ type task struct {
 	params  []Param
 	n       int
 	opt     Options
-	source  FitOptions
+	source  FitOptions // of refits
 	maxTry  int
 	priors  []priorRow
 	shrunk  []int // places in priors whose SD is estimated
@@ -118,7 +129,7 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 	if err := w.check(data); err != nil {
 		return nil, err
 	}
-	t := &task{model: m, data: data, weights: w, params: m.Params(), opt: opt.Solver, source: *opt, maxTry: opt.Starts, scale: 1}
+	t := &task{model: m, data: data, weights: w, params: m.Params(), opt: opt.Solver, maxTry: opt.Starts, scale: 1}
 	t.n = len(t.params)
 	if t.maxTry == 0 {
 		t.maxTry = 3
