@@ -14,7 +14,9 @@ type LackOfFit struct {
 }
 
 // LackOfFit tests the model against replicates. It needs some, and more
-// distinct doses than parameters.
+// distinct doses than parameters. Where replicates agree exactly and the curve
+// misses them, F is +Inf or as large as rounding leaves it; where it passes through
+// them all there is nothing to compare, an error.
 func (r *Result) LackOfFit() (LackOfFit, error) {
 	var t LackOfFit
 	if r.comps != nil || r.RobustWeights != nil {
@@ -50,6 +52,9 @@ func (r *Result) LackOfFit() (LackOfFit, error) {
 	}
 	if t.LackDF < 1 {
 		return t, fmt.Errorf("fit: %d distinct settings for %d parameters, no lack of fit to see: %w", len(cells), len(r.free), ErrTooFewData)
+	}
+	if r.exact() || t.LackSS == 0 && t.PureSS == 0 {
+		return t, fmt.Errorf("fit: the curve passes through all points, neither lack of fit nor scatter is to be seen: %w", ErrTooFewData)
 	}
 	t.F = t.LackSS / float64(t.LackDF) / (t.PureSS / float64(t.PureDF))
 	t.P = survivalF(t.F, float64(t.LackDF), float64(t.PureDF))

@@ -91,7 +91,7 @@ func checkData(data []Observation) error {
 	if len(data) == 0 {
 		return fmt.Errorf("fit: %w: no observations", ErrTooFewData)
 	}
-	big, small := 0.0, math.Inf(1)
+	big := 0.0
 	for i, o := range data {
 		if len(o.X) != len(data[0].X) {
 			return fmt.Errorf("fit: %w: observation %d has %d predictors, the first has %d", ErrBadInput, i, len(o.X), len(data[0].X))
@@ -102,15 +102,27 @@ func checkData(data []Observation) error {
 		if o.Weight < 0 || math.IsNaN(o.Weight) || math.IsInf(o.Weight, 0) {
 			return fmt.Errorf("fit: %w: observation %d has weight %g, must be positive (0 means 1)", ErrBadInput, i, o.Weight)
 		}
-		if a := math.Abs(o.Y); a > 0 {
-			big, small = math.Max(big, a), math.Min(small, a)
-		}
+		big = math.Max(big, math.Abs(o.Y))
 	}
-	// Squares of residuals and of differences must stay normal numbers.
+	return checkSize("responses", big)
+}
+
+// checkSize refuses the largest of some numbers where squares of residuals and of
+// differences would not stay normal numbers.
+func checkSize(what string, big float64) error {
 	if big > 1e140 || big > 0 && big < 1e-140 {
-		return fmt.Errorf("fit: responses of size %.3g: %w", big, ErrScale)
+		return fmt.Errorf("fit: %s of size %.3g: %w", what, big, ErrScale)
 	}
 	return nil
+}
+
+// largest is the largest absolute value.
+func largest(v []float64) float64 {
+	big := 0.0
+	for _, x := range v {
+		big = math.Max(big, math.Abs(x))
+	}
+	return big
 }
 
 func (o *Observation) weight() float64 {

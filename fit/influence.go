@@ -146,7 +146,8 @@ func (r *Result) Outliers(alpha float64) ([]Outlier, error) {
 // Grubbs returns the largest deviation from the mean in units of the standard
 // deviation, where it is, and the critical value at level alpha (two-sided):
 // an outlier test for one normal sample of 3 or more finite values (NIST
-// e-Handbook 1.3.5.17.1). An alpha outside (0,1) is an error.
+// e-Handbook 1.3.5.17.1). It is 0 where all are equal. An alpha outside (0,1) is an
+// error, and so are values whose squares are out of range.
 func Grubbs(v []float64, alpha float64) (index int, g, critical float64, err error) {
 	n := float64(len(v))
 	if !(alpha > 0 && alpha < 1) {
@@ -157,6 +158,9 @@ func Grubbs(v []float64, alpha float64) (index int, g, critical float64, err err
 	}
 	if !finite(v) {
 		return 0, 0, 0, fmt.Errorf("fit: Grubbs' test: %w", ErrNonFinite)
+	}
+	if err := checkSize("Grubbs' test of values", largest(v)); err != nil {
+		return 0, 0, 0, err
 	}
 	mean, ss := 0.0, 0.0
 	for k, x := range v {

@@ -70,31 +70,37 @@ func (r *Result) Effects(k int) []Effect {
 	return out
 }
 
-// OneWay is the analysis of variance of groups.
+// OneWay is the analysis of variance of groups. NewOneWay makes it.
 type OneWay struct {
 	Groups, N           int
 	BetweenSS, WithinSS float64 // sums of squares
 	BetweenMS           float64
 	WithinMS            float64
-	F, P                float64
+	F, P                float64 // +Inf and 0 where only groups differ
 	N0                  float64 // effective group size
 	// BetweenVar is the ANOVA estimate (MSB − MSW)/N0; it may be negative.
 	BetweenVar float64
 }
 
 // NewOneWay analyses two or more groups of finite values, none empty and at least
-// one with a repeat; other groups are an error. Sums of squares are compensated
+// one with a repeat; other groups are an error, and so are values that are all
+// equal, which have no F. Sums of squares are compensated
 // and taken around a shifted origin, so that large constant parts do no harm.
 func NewOneWay(groups [][]float64) (OneWay, error) {
 	a := OneWay{Groups: len(groups)}
 	if len(groups) < 2 {
 		return a, fmt.Errorf("fit: analysis of variance needs at least 2 groups: %w", ErrTooFewData)
 	}
+	big := 0.0
 	for _, g := range groups {
 		if len(g) == 0 || !finite(g) {
 			return a, fmt.Errorf("fit: %w: an empty group, or a value that is not finite", ErrBadInput)
 		}
 		a.N += len(g)
+		big = math.Max(big, largest(g))
+	}
+	if err := checkSize("values", big); err != nil {
+		return a, err
 	}
 	if a.N <= a.Groups {
 		return a, fmt.Errorf("fit: analysis of variance needs repeats within groups: %w", ErrTooFewData)
@@ -129,6 +135,9 @@ func NewOneWay(groups [][]float64) (OneWay, error) {
 		between = append(between, math.Sqrt(float64(len(g)))*(means[k]-grand))
 	}
 	a.BetweenSS, a.WithinSS = sumSquares(between), sumSquares(within)
+	if a.BetweenSS == 0 && a.WithinSS == 0 {
+		return a, fmt.Errorf("fit: analysis of variance of values that are all %g: %w", origin, ErrTooFewData)
+	}
 	d1, d2 := float64(a.Groups-1), float64(a.N-a.Groups)
 	a.BetweenMS, a.WithinMS = a.BetweenSS/d1, a.WithinSS/d2
 	a.F = a.BetweenMS / a.WithinMS
@@ -138,9 +147,18 @@ func NewOneWay(groups [][]float64) (OneWay, error) {
 	return a, nil
 }
 
+// must panics on an analysis without degrees of freedom.
+func (a OneWay) must(function string) {
+	if a.Groups < 2 || a.N <= a.Groups {
+		panic(fmt.Sprintf("fit: %s: of an analysis that NewOneWay did not make", function))
+	}
+}
+
 // WithinInterval is the exact interval for the variance within groups, in squared
-// units of the values. It panics on a level outside (0,1).
+// units of the values. It panics on a level outside (0,1), and on a OneWay that
+// NewOneWay did not make.
 func (a OneWay) WithinInterval(level float64) Interval {
+	a.must("OneWay.WithinInterval")
 	mustLevel("OneWay.WithinInterval", level)
 	df := float64(a.N - a.Groups)
 	q := func(p float64) float64 { return 2 * gammaQuantile(df/2, p) }
@@ -149,8 +167,9 @@ func (a OneWay) WithinInterval(level float64) Interval {
 
 // RatioInterval is the exact interval (for balanced data) for the ratio of the
 // variance between groups to that within. Its lower limit may be negative. It
-// panics on a level outside (0,1).
+// panics on a level outside (0,1), and on a OneWay that NewOneWay did not make.
 func (a OneWay) RatioInterval(level float64) Interval {
+	a.must("OneWay.RatioInterval")
 	mustLevel("OneWay.RatioInterval", level)
 	d := distuv.F{D1: float64(a.Groups - 1), D2: float64(a.N - a.Groups)}
 	return Interval{Lo: (a.F/d.Quantile(0.5+level/2) - 1) / a.N0, Hi: (a.F/d.Quantile(0.5-level/2) - 1) / a.N0, Level: level}
