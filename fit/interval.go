@@ -5,8 +5,9 @@ import (
 	"math"
 )
 
-// An Interval is closed; an open side is infinite and says so. Level is the
-// confidence in (0,1), e.g. 0.95.
+// An Interval is closed. A side that the data do not limit is open and says so:
+// it lies at ±Inf, or at the natural limit of the quantity, such as 0 for a
+// dose. Level is the confidence in (0,1), e.g. 0.95.
 type Interval struct {
 	Lo, Hi         float64
 	Level          float64

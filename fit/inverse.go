@@ -121,7 +121,7 @@ func (v Inverse) Estimate(y float64) (float64, error) {
 }
 
 // bisect finds the sign change of f in [a, b] by the ITP-like mix of regula
-// falsi and halving: at most about 100 evaluations.
+// falsi and halving: at most 200 evaluations.
 func bisect(f func(float64) float64, a, b float64) float64 {
 	fa, fb := f(a), f(b)
 	for k := 0; k < 200 && math.Abs(b-a) > 1e-15*(math.Abs(a)+math.Abs(b)); k++ {
@@ -370,8 +370,8 @@ func (v Inverse) Profile(t Target, level float64) (Region, error) {
 	})
 }
 
-// region finds where outside(x) ≤ 0 in [Lo, Hi]: a scan and bisection of the
-// sign changes. The scan is as fine as a thousandth of the range.
+// region finds where outside(x) ≤ 0 in [Lo, Hi]: a scan in steps of a two-hundredth
+// of the range and bisection of the sign changes.
 func (v Inverse) region(level float64, outside func(float64) float64) (Region, error) {
 	if math.IsInf(v.Lo, 0) || math.IsInf(v.Hi, 0) || !(v.Lo < v.Hi) {
 		return Region{}, fmt.Errorf("fit: %w: inverse search range [%g, %g]", ErrBadInput, v.Lo, v.Hi)
