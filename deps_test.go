@@ -24,7 +24,7 @@ func allowed() map[string][]string {
 		"datasets/published": {},
 		"datasets/demo":      {},
 		"colorimetry":        color,
-		"fit":                {"internal/quantile"},
+		"fit":                {"internal/golden", "internal/quantile"},
 		"discharge":          shade,
 		"discharge/chem":     domain,
 		"discharge/charge":   append([]string{"discharge/chem"}, domain...),

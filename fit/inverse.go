@@ -3,6 +3,8 @@ package fit
 import (
 	"fmt"
 	"math"
+
+	"example.com/dosetone/internal/golden"
 )
 
 // RegionKind is the shape of the set of doses that agree with a response.
@@ -406,8 +408,9 @@ func (v Inverse) region(level float64, outside func(float64) float64) (Region, e
 	if len(edges) == 0 && !in {
 		// A region narrower than the scan: look around the minimum.
 		h := (v.Hi - v.Lo) / steps
-		x := goldenMin(clamp, math.Max(v.Lo, bestX-h), math.Min(v.Hi, bestX+h))
-		if clamp(x) > 0 {
+		tol := math.Max(1e-12*h, 1e-15*(math.Abs(v.Lo)+math.Abs(v.Hi))) // two places of x at least
+		x, f := golden.Section(clamp, math.Max(v.Lo, bestX-h), math.Min(v.Hi, bestX+h), tol)
+		if f > 0 {
 			return Region{Kind: Nowhere, Lo: math.Inf(1), Hi: math.Inf(-1), Level: level}, nil
 		}
 		edges = []float64{bisect(clamp, math.Max(v.Lo, bestX-h), x), bisect(clamp, x, math.Min(v.Hi, bestX+h))}
@@ -428,23 +431,4 @@ func (v Inverse) region(level float64, outside func(float64) float64) (Region, e
 		return Region{Kind: HalfLineUp, Lo: edges[0], Hi: inf, Level: level}, nil
 	}
 	return Region{Kind: Segment, Lo: edges[0], Hi: edges[len(edges)-1], Level: level}, nil
-}
-
-// goldenMin is golden-section search of a minimum.
-func goldenMin(f func(float64) float64, a, b float64) float64 {
-	const g = 0.6180339887498949
-	x1, x2 := b-g*(b-a), a+g*(b-a)
-	f1, f2 := f(x1), f(x2)
-	for k := 0; k < 60; k++ {
-		if f1 < f2 {
-			b, x2, f2 = x2, x1, f1
-			x1 = b - g*(b-a)
-			f1 = f(x1)
-		} else {
-			a, x1, f1 = x1, x2, f2
-			x2 = a + g*(b-a)
-			f2 = f(x2)
-		}
-	}
-	return (a + b) / 2
 }

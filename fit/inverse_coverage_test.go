@@ -171,3 +171,35 @@ func TestInverseOfExactlyDetermined(t *testing.T) {
 	// √(s²(1/4 + (2−x)² + (x−1)²))/slope at x = 4/3.
 	digits(t, "SE", se, math.Sqrt(0.1*(0.25+4.0/9+1.0/9))/3, 9)
 }
+
+// A region narrower than the steps of the scan is found by the least distance
+// from the band.
+func TestInverseNarrowerThanItsScan(t *testing.T) {
+	r, err := Regress(Polynomial(1), relativeLine(rand.New(rand.NewPCG(35, 0))), nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tg := Target{Y: 160, M: 1}
+	f, err := Inverse{Result: r}.Fieller(tg, 0.95)
+	if err != nil || f.Kind != Segment {
+		t.Fatal(f, err)
+	}
+	for _, reach := range []float64{1e3, 1e4, 1e6} {
+		b, err := Inverse{Result: r, Lo: -reach, Hi: 1.3 * reach}.Band(tg, 0.95)
+		if err != nil || b.Kind != Segment {
+			t.Fatal(b, err)
+		}
+		digits(t, "lower limit", b.Lo, f.Lo, 9)
+		digits(t, "upper limit", b.Hi, f.Hi, 9)
+	}
+	// Where the range is next to nothing, the search ends all the same.
+	x, err := Inverse{Result: r, Lo: 0, Hi: 30}.Estimate(160)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, lo := range []float64{x, x + 1} {
+		if _, err := (Inverse{Result: r, Lo: lo, Hi: math.Nextafter(lo, 30)}).Band(Target{Y: 160}, 1e-9); err != nil {
+			t.Error(err)
+		}
+	}
+}
