@@ -49,7 +49,7 @@ func grouped(t *testing.T) (*Result, []Observation) {
 
 // A model of several groups answers at whole numbers of groups that it has,
 // and a factor under a logarithm above 0: elsewhere there is an error.
-func TestPointsThatAModelDoesNotHave(t *testing.T) {
+func TestSigmoidAndMultiFactorWhereTheyHaveNoResponse(t *testing.T) {
 	r, data := grouped(t)
 	for _, g := range []float64{0, 1, 2} {
 		iv, err := r.ConfidenceBand([]float64{3, g}, 0.95)
@@ -104,6 +104,10 @@ func TestPointsThatAModelDoesNotHave(t *testing.T) {
 	}
 	if _, err := s.ConfidenceBand([]float64{-3}, 0.95); !errors.Is(err, ErrBadInput) {
 		t.Errorf("sigmoid at a negative dose: %v", err)
+	}
+	// A search for a dose may begin below, where it finds nothing.
+	if reg, err := (Inverse{Result: s, Lo: -5, Hi: 30}).Band(Target{Y: 45}, 0.95); err != nil || reg.Kind != Segment || reg.Lo < 0 {
+		t.Errorf("search from a negative dose: %v %v", reg, err)
 	}
 	// At its ends the response is a parameter, and so is its interval.
 	for x, j := range map[float64]int{0: Zero, inf: Infinite} {

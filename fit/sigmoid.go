@@ -74,16 +74,11 @@ func (s Sigmoid) Grad(dst, p, x []float64) float64 {
 func (s Sigmoid) grad(dst, p []float64, lx, le float64, fam family) float64 {
 	span := p[Infinite] - p[Zero]
 	d := lx - le
-	if math.IsInf(lx, 0) {
-		for j := range dst {
-			dst[j] = 0
-		}
-		end := Zero
-		if lx > 0 {
-			end = Infinite
-		}
-		dst[end] = 1
-		return p[end]
+	if math.IsInf(lx, -1) {
+		return atEnd(dst, p, Zero)
+	}
+	if math.IsInf(lx, 1) {
+		return atEnd(dst, p, Infinite)
 	}
 	f, g, df, ds := unit(fam, shapeOf(p), p[Slope]*d)
 	dst[Zero] = g
@@ -94,6 +89,13 @@ func (s Sigmoid) grad(dst, p []float64, lx, le float64, fam family) float64 {
 		dst[Shape] = span * ds
 	}
 	return p[Zero]*g + p[Infinite]*f
+}
+
+// atEnd is the response at an end of the curve, with its gradient.
+func atEnd(dst, p []float64, end int) float64 {
+	clear(dst)
+	dst[end] = 1
+	return p[end]
 }
 
 // DoseSlope implements Doser: ∂y/∂η.
