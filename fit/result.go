@@ -68,11 +68,6 @@ type Result struct {
 	free   []int
 }
 
-// entangled is the condition number above which a warning names what moves
-// together: there SEs have grown by more than 100 over those of unrelated
-// parameters.
-const entangled = 1e3
-
 func (t *task) result() (*Result, error) {
 	s := t.sol
 	n := t.n
@@ -191,92 +186,6 @@ func (r *Result) scatter(t *task) {
 		}
 		r.LogLik = -0.5*nn*(math.Log(2*math.Pi*rss/nn)+1) + logw
 	}
-}
-
-func (r *Result) warn(format string, args ...any) {
-	r.Warnings = append(r.Warnings, fmt.Errorf(format, args...))
-}
-
-// judge adds warnings and returns the error that goes with the result.
-func (r *Result) judge(t *task) error {
-	for j, b := range r.AtBound {
-		if b != 0 {
-			side := "lower"
-			if b > 0 {
-				side = "upper"
-			}
-			r.warn("%s is at its %s bound %g: its interval is one-sided, and other intervals are conditional on it", r.Names[j], side, r.P[j])
-		}
-	}
-	if r.DF == 0 && !t.weights.known() {
-		r.warn("as many parameters as observations: the scatter cannot be estimated and there are no intervals")
-	}
-	constant := true
-	for _, o := range t.data[1:] {
-		constant = constant && o.Y == t.data[0].Y
-	}
-	if constant && len(t.data) > 1 && len(r.free) > 1 {
-		return fmt.Errorf("fit: all responses are equal, there is no effect to fit: %w", ErrNotIdentified)
-	}
-	if t.solErr == nil && r.exact() {
-		r.warn("the curve passes through all points to rounding error: the scatter is not informative")
-	}
-	names := r.entangled()
-	switch {
-	case t.solErr != nil && r.Condition > entangled:
-		return fmt.Errorf("fit: no finite optimum found: %s; reach further along the dose, or fix one of them: %w (%w)", names, ErrNotIdentified, t.solErr)
-	case t.solErr != nil:
-		return t.solErr
-	case r.factor.rank < len(r.free) || r.Condition > 1e10:
-		return fmt.Errorf("fit: %s; vary them apart, or fix one of them: %w", names, ErrNotIdentified)
-	case r.Condition > entangled:
-		r.warn("%s: their intervals are wide and belong together", names)
-	}
-	return nil
-}
-
-// exact reports whether an estimated scatter is rounding error.
-func (r *Result) exact() bool {
-	if r.weights.known() || r.comps != nil || !(r.DF > 0) {
-		return false
-	}
-	big := 0.0
-	for _, o := range r.data {
-		big = math.Max(big, math.Abs(o.Y))
-	}
-	return r.SD <= 1e-13*big
-}
-
-// entangled names the parameters in the combination that the data determine
-// least.
-func (r *Result) entangled() string {
-	f := r.factor
-	k := len(f.free)
-	if k == 0 || f.v == nil {
-		return "the data do not determine the parameters"
-	}
-	var names []string
-	for i := 0; i < k; i++ {
-		if math.Abs(f.v.At(i, k-1)) > 0.2 {
-			names = append(names, r.Names[f.free[f.perm[i]]])
-		}
-	}
-	// In the order of the parameters.
-	ordered := names[:0:0]
-	for _, n := range r.Names {
-		for _, m := range names {
-			if m == n {
-				ordered = append(ordered, n)
-			}
-		}
-	}
-	switch len(ordered) {
-	case 0:
-		return "the data do not determine the parameters"
-	case 1:
-		return fmt.Sprintf("%s has no effect on the fit here", ordered[0])
-	}
-	return fmt.Sprintf("%s and %s moved together in these data", strings.Join(ordered[:len(ordered)-1], ", "), ordered[len(ordered)-1])
 }
 
 // Index returns the place of a parameter by name, or −1.

@@ -136,18 +136,6 @@ func logChi(df, d, tail float64) (s, w []float64) {
 	return s, w
 }
 
-// positiveRoot is the root of a rising function of positive numbers.
-func positiveRoot(f func(float64) float64) float64 {
-	lo, hi := 1.0, 1.0
-	for f(hi) < 0 {
-		lo, hi = hi, 2*hi
-	}
-	for lo > 0 && f(lo) > 0 {
-		lo, hi = lo/2, lo
-	}
-	return bisect(f, lo, hi)
-}
-
 func checkTolerance(n int, coverage, confidence float64) error {
 	if n < 2 || !(coverage > 0 && coverage < 1) || !(confidence > 0 && confidence < 1) {
 		return fmt.Errorf("fit: %w: tolerance factor for n = %d, coverage %g, confidence %g (need n ≥ 2 and fractions between 0 and 1)", ErrBadInput, n, coverage, confidence)
