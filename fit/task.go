@@ -66,85 +66,18 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 	if t.maxTry == 0 {
 		t.maxTry = 3
 	}
-	if opt.Loss != nil {
-		if _, ok := w.(VarianceFunction); ok {
-			return nil, fmt.Errorf("fit: %w: a robust loss with a variance function", ErrBadInput)
-		}
-		if k := opt.Loss.k(); !(k > 0) || math.IsInf(k, 1) {
-			return nil, fmt.Errorf("fit: %w: robust loss with K = %g, must be positive (0 means the default)", ErrBadInput, k)
-		}
-		t.robust = newRobust(opt.Loss, w.known())
+	if err := t.setLoss(opt.Loss); err != nil {
+		return nil, err
 	}
-	index := make(map[string]int, t.n)
-	t.opt.Lower, t.opt.Upper, t.opt.Fixed = make([]float64, t.n), make([]float64, t.n), make([]bool, t.n)
+	at := make(places, t.n)
 	for j, p := range t.params {
-		index[p.Name] = j
-		t.opt.Lower[j], t.opt.Upper[j] = p.Bounds()
+		at[p.Name] = j
 	}
-	find := func(what, name string) (int, error) {
-		j, ok := index[name]
-		if !ok {
-			return 0, fmt.Errorf("fit: %w: %s of unknown parameter %q", ErrBadInput, what, name)
-		}
-		return j, nil
+	if err := t.setLimits(opt, at); err != nil {
+		return nil, err
 	}
-	// Names in their order, so that the same one of several is refused each time.
-	for _, name := range names(opt.Bounds) {
-		b := opt.Bounds[name]
-		j, err := find("bounds", name)
-		if err != nil {
-			return nil, err
-		}
-		t.opt.Lower[j], t.opt.Upper[j] = math.Max(t.opt.Lower[j], b[0]), math.Min(t.opt.Upper[j], b[1])
-	}
-	for j := range t.params {
-		t.opt.Fixed[j] = t.opt.Lower[j] == t.opt.Upper[j]
-	}
-	for _, name := range names(opt.Fixed) {
-		j, err := find("fixed value", name)
-		if err != nil {
-			return nil, err
-		}
-		t.opt.Fixed[j] = true
-	}
-	for _, p := range t.params { // so that the same one of several is named
-		if v := opt.Fixed[p.Name]; math.IsNaN(v) || math.IsInf(v, 0) {
-			return nil, fmt.Errorf("fit: %q is fixed at %g: %w", p.Name, v, ErrNonFinite)
-		}
-	}
-	for j, p := range t.params { // in the order of the parameters, not of the map
-		pr, ok := opt.Priors[p.Name]
-		if !ok {
-			continue
-		}
-		if !(pr.SD > 0) || math.IsInf(pr.SD, 1) {
-			return nil, fmt.Errorf("fit: %w: prior SD of %q is %g, must be positive and finite (leave the prior out where nothing is known)", ErrBadInput, p.Name, pr.SD)
-		}
-		if math.IsNaN(pr.Mean) || math.IsInf(pr.Mean, 0) {
-			return nil, fmt.Errorf("fit: prior mean of %q is %g: %w", p.Name, pr.Mean, ErrNonFinite)
-		}
-		t.priors = append(t.priors, priorRow{j, pr.Mean, pr.SD})
-	}
-	for k, name := range opt.Shrunk {
-		j, err := find("shrinkage", name)
-		if err != nil {
-			return nil, err
-		}
-		if slices.Contains(opt.Shrunk[:k], name) {
-			return nil, fmt.Errorf("fit: %w: %q is shrunk twice", ErrBadInput, name)
-		}
-		if _, ok := opt.Priors[name]; ok {
-			return nil, fmt.Errorf("fit: %w: %q has both a prior and shrinkage", ErrBadInput, name)
-		}
-		t.shrunk = append(t.shrunk, len(t.priors))
-		t.priors = append(t.priors, priorRow{j, 0, 1e3})
-	}
-	if len(t.priors)-len(t.shrunk) != len(opt.Priors) {
-		for _, name := range names(opt.Priors) {
-			if _, err := find("prior", name); err != nil {
-				return nil, err
-			}
-		}
+	if err := t.setPriors(opt, at); err != nil {
+		return nil, err
 	}
 	free := 0
 	for _, f := range t.opt.Fixed {
@@ -155,11 +88,115 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 	if len(data)+len(t.priors) < free {
 		return nil, fmt.Errorf("fit: %w: %d observations for %d free parameters (fix some, or measure more)", ErrTooFewData, len(data), free)
 	}
+	t.setRows()
+	return t, nil
+}
+
+func (t *task) setLoss(l Loss) error {
+	if l == nil {
+		return nil
+	}
+	if _, ok := t.weights.(VarianceFunction); ok {
+		return fmt.Errorf("fit: %w: a robust loss with a variance function", ErrBadInput)
+	}
+	if k := l.k(); !(k > 0) || math.IsInf(k, 1) {
+		return fmt.Errorf("fit: %w: robust loss with K = %g, must be positive (0 means the default)", ErrBadInput, k)
+	}
+	t.robust = newRobust(l, t.weights.known())
+	return nil
+}
+
+// places are those of the parameters by name.
+type places map[string]int
+
+func (at places) find(what, name string) (int, error) {
+	j, ok := at[name]
+	if !ok {
+		return 0, fmt.Errorf("fit: %w: %s of unknown parameter %q", ErrBadInput, what, name)
+	}
+	return j, nil
+}
+
+// setLimits sets bounds and what is fixed.
+func (t *task) setLimits(opt *FitOptions, at places) error {
+	t.opt.Lower, t.opt.Upper, t.opt.Fixed = make([]float64, t.n), make([]float64, t.n), make([]bool, t.n)
+	for j, p := range t.params {
+		t.opt.Lower[j], t.opt.Upper[j] = p.Bounds()
+	}
+	// Names in their order, so that the same one of several is refused each time.
+	for _, name := range names(opt.Bounds) {
+		b := opt.Bounds[name]
+		j, err := at.find("bounds", name)
+		if err != nil {
+			return err
+		}
+		t.opt.Lower[j], t.opt.Upper[j] = math.Max(t.opt.Lower[j], b[0]), math.Min(t.opt.Upper[j], b[1])
+	}
+	for j := range t.params {
+		t.opt.Fixed[j] = t.opt.Lower[j] == t.opt.Upper[j]
+	}
+	for _, name := range names(opt.Fixed) {
+		j, err := at.find("fixed value", name)
+		if err != nil {
+			return err
+		}
+		t.opt.Fixed[j] = true
+	}
+	for _, p := range t.params { // so that the same one of several is named
+		if v := opt.Fixed[p.Name]; math.IsNaN(v) || math.IsInf(v, 0) {
+			return fmt.Errorf("fit: %q is fixed at %g: %w", p.Name, v, ErrNonFinite)
+		}
+	}
+	return nil
+}
+
+// setPriors sets priors and, behind them, those that shrink.
+func (t *task) setPriors(opt *FitOptions, at places) error {
+	for j, p := range t.params { // in the order of the parameters, not of the map
+		pr, ok := opt.Priors[p.Name]
+		if !ok {
+			continue
+		}
+		if !(pr.SD > 0) || math.IsInf(pr.SD, 1) {
+			return fmt.Errorf("fit: %w: prior SD of %q is %g, must be positive and finite (leave the prior out where nothing is known)", ErrBadInput, p.Name, pr.SD)
+		}
+		if math.IsNaN(pr.Mean) || math.IsInf(pr.Mean, 0) {
+			return fmt.Errorf("fit: prior mean of %q is %g: %w", p.Name, pr.Mean, ErrNonFinite)
+		}
+		t.priors = append(t.priors, priorRow{j, pr.Mean, pr.SD})
+	}
+	for k, name := range opt.Shrunk {
+		j, err := at.find("shrinkage", name)
+		if err != nil {
+			return err
+		}
+		if slices.Contains(opt.Shrunk[:k], name) {
+			return fmt.Errorf("fit: %w: %q is shrunk twice", ErrBadInput, name)
+		}
+		if _, ok := opt.Priors[name]; ok {
+			return fmt.Errorf("fit: %w: %q has both a prior and shrinkage", ErrBadInput, name)
+		}
+		t.shrunk = append(t.shrunk, len(t.priors))
+		t.priors = append(t.priors, priorRow{j, 0, 1e3})
+	}
+	if len(t.priors)-len(t.shrunk) != len(opt.Priors) {
+		for _, name := range names(opt.Priors) {
+			if _, err := at.find("prior", name); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// setRows sets the weights of the rows and what evaluates them.
+func (t *task) setRows() {
+	m, data := t.model, t.data
 	t.base = make([]float64, len(data))
 	t.sw = make([]float64, len(data))
 	for i := range data {
 		t.base[i] = math.Sqrt(data[i].weight())
-		if k, ok := w.(KnownSD); ok {
+		if k, ok := t.weights.(KnownSD); ok {
 			t.base[i] /= k[min(i, len(k)-1)]
 		}
 	}
@@ -173,7 +210,6 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 			}
 		}
 	}
-	return t, nil
 }
 
 // names are the keys of an option in their order.
