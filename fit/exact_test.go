@@ -3,6 +3,7 @@ package fit
 import (
 	"errors"
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -74,4 +75,29 @@ func TestLackOfFitOfExactData(t *testing.T) {
 func TestIntervalsOfAnEmptyOneWay(t *testing.T) {
 	wantPanic(t, "fit: OneWay.WithinInterval: of an analysis", func() { OneWay{}.WithinInterval(0.95) })
 	wantPanic(t, "fit: OneWay.RatioInterval: of an analysis", func() { OneWay{}.RatioInterval(0.95) })
+}
+
+// Whether scatter is rounding error does not depend on the unit of the response,
+// nor on that of the weights.
+func TestExactInAnyUnit(t *testing.T) {
+	for unit, weight := range map[float64]float64{1e-12: 1, 1: 1e-30, 1e12: 1} {
+		data := relativeLine(rand.New(rand.NewPCG(36, 0)))
+		data[7].Y *= 1.3
+		for i := range data {
+			data[i].Y *= unit
+			data[i].Weight = weight
+		}
+		for _, w := range []Weights{Equal{}, Relative{}} {
+			r, err := Regress(Polynomial(1), data, w, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if out, err := r.Outliers(0.01); err != nil || len(out) != 1 || out[0].Index != 7 || len(r.Warnings) > 0 {
+				t.Errorf("unit %g, %T: %v %v %v, want observation 7", unit, w, out, err, r.Warnings)
+			}
+			if l, err := r.LackOfFit(); err != nil || !(l.F > 0 && l.F < 10) {
+				t.Errorf("unit %g, %T: %+v %v", unit, w, l, err)
+			}
+		}
+	}
 }

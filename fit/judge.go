@@ -58,9 +58,9 @@ func (r *Result) exact() bool {
 	if r.weights.known() || r.comps != nil || !(r.DF > 0) {
 		return false
 	}
-	big := 0.0
-	for _, o := range r.data {
-		big = math.Max(big, math.Abs(o.Y))
+	big := 0.0 // weighted, as SD is
+	for i, o := range r.data {
+		big = math.Max(big, r.row[i]*math.Abs(o.Y))
 	}
 	return r.SD <= 1e-13*big
 }
