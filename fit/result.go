@@ -68,6 +68,7 @@ type Result struct {
 	free   []int
 }
 
+// result takes over what the task has worked out: the task ends with it.
 func (t *task) result() (*Result, error) {
 	s := t.sol
 	n := t.n
@@ -86,11 +87,9 @@ func (t *task) result() (*Result, error) {
 	r.factor = s.Factorization()
 	r.Condition = r.factor.Condition()
 	r.cov = r.factor.Inverse()
-	r.jac = append([]float64(nil), s.jac[:s.m*n]...)
-	r.wres = append([]float64(nil), s.Residuals...)
-	r.row = append([]float64(nil), t.sw...)
-	f, jac := make([]float64, len(t.data)), make([]float64, len(t.data)*n)
-	t.batch(f, jac, r.P)
+	r.jac, r.wres, r.row = s.jac[:s.m*n], s.Residuals, t.sw
+	f := make([]float64, len(t.data))
+	t.batch(f, t.solver.jacTry, r.P)
 	r.Fitted = f
 	r.Residuals = make([]float64, len(f))
 	for i, o := range t.data {
