@@ -225,7 +225,7 @@ func (m *Model) Summary() Summary {
 	}
 	n := 1 + len(m.basis.factors)
 	// Of many products some stand out by chance: the level is shared among them.
-	shown := normalQuantile(1 - 0.025/math.Max(float64(m.basis.primary*(m.basis.primary-1)/2), 1))
+	shown := quantile.Normal(1 - 0.025/math.Max(float64(m.basis.primary*(m.basis.primary-1)/2), 1))
 	for j := range m.basis.primary {
 		for k := j; k < m.basis.primary; k++ {
 			mean, v := m.mixed(func(_ *component, dst []float64) float64 { dst[n] = 1; return 0 })
