@@ -1,6 +1,7 @@
 package study
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -122,6 +123,17 @@ func levels(lots []discharge.Lot, column string) int {
 	return n
 }
 
+// whiteOf is the mean of the white or, where none was read, what the shade model
+// takes for it, too: the lightest trial at L* 80, or 3 lighter than it is.
+func whiteOf(t *discharge.Table) colorimetry.Lab {
+	if w := t.ByRole(discharge.White); len(w) > 0 {
+		return meanOf(w[0])
+	}
+	shade := slices.MaxFunc(means(t.ByRole(discharge.Trial)), func(a, b colorimetry.Lab) int { return cmp.Compare(a.L, b.L) })
+	shade.L = max(80, shade.L+3)
+	return shade
+}
+
 // OneDose is a shade model as a first study would have it: the level on L*
 // between base and white is a curve of one log dose, which is linear in the log
 // factors plus all their second-order terms, each shrunk towards zero with
@@ -130,7 +142,7 @@ func levels(lots []discharge.Lot, column string) int {
 func OneDose(t *discharge.Table, columns []string, curve fit.Curve, bend float64) Peer {
 	const sdLot, slack = 0.1, 0.01 // of ln dose; of the level, for reading and path
 	lots := t.ByRole(discharge.Trial)
-	base, white := meanOf(t.ByRole(discharge.Base)[0]), meanOf(t.ByRole(discharge.White)[0])
+	base, white := meanOf(t.ByRole(discharge.Base)[0]), whiteOf(t)
 	level := func(l float64) float64 { return (l - base.L) / (white.L - base.L) }
 	k := len(columns)
 	center := make([]float64, k)
