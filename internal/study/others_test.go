@@ -17,6 +17,7 @@ import (
 	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/capped"
 	"example.com/dosetone/internal/drum"
+	"example.com/dosetone/internal/film"
 	"example.com/dosetone/internal/shells"
 	"example.com/dosetone/internal/surface"
 	"example.com/dosetone/internal/tank"
@@ -86,13 +87,13 @@ type source struct {
 	make      func(process string, seed uint64) (other, error)
 }
 
-// simulators are all that other authors wrote. Nothing was learned from shells.
+// simulators are all seven besides package laundry. Nothing was learned from shells.
 func simulators() []source {
 	return append(teachers(), source{"shells", shells.Groups(), drawnBy(shells.New)})
 }
 
-// teachers are those from which the model's prior is learned, besides package
-// laundry.
+// teachers are the six from which the model's prior is learned, besides package
+// laundry. The table of today is older than film: it learns from it the next time.
 func teachers() []source {
 	return []source{
 		{"yarn", yarn.Processes(), newYarn},
@@ -100,6 +101,7 @@ func teachers() []source {
 		{"surface", surface.Groups(), drawnBy(surface.New)},
 		{"tank", tank.Groups(), drawnBy(tank.New)},
 		{"drum", drum.Groups(), drawnBy(drum.New)},
+		{"film", film.Groups(), drawnBy(film.New)},
 	}
 }
 
