@@ -178,15 +178,22 @@ func (m *Model) predict(p *Prediction, v *values) {
 	}
 }
 
-// noSurer sees to it that outside the trials nothing is surer than at their edge: that
-// curves end at base and white, whatever the dose, is taken for granted only where lots
-// were run.
-func (m *Model) noSurer(p *Prediction, v *values) {
+// edge is the place among the trials nearest to v, factor by factor.
+func (m *Model) edge(v *values) values {
 	edge := *v
 	for j := range m.basis.factors {
 		f := &m.basis.factors[j]
 		edge[j] = min(max(v[j], f.From), f.To)
 	}
+	return edge
+}
+
+// noSurer sees to it that outside the trials nothing is surer than at their edge: that
+// curves end at base and white, whatever the dose, is taken for granted only where lots
+// were run. The expected shade is the mean over what is open at the edge, since a mean over
+// all that opens beyond would darken again where a curve has levelled off.
+func (m *Model) noSurer(p *Prediction, v *values) {
+	edge := m.edge(v)
 	var e Prediction
 	m.extend(&e, &edge)
 	r := max(e.LotCovariance[0][0]/p.LotCovariance[0][0], 1)
@@ -200,6 +207,7 @@ func (m *Model) noSurer(p *Prediction, v *values) {
 		}
 	}
 	p.DeltaEP95 *= math.Sqrt(r)
+	p.Shade, p.Level = m.expectedAt(v)
 }
 
 // extend is predict by the curves alone.

@@ -101,8 +101,21 @@ func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot moments) {
 
 // expected is the shade part of predictAt alone.
 func (m *Model) expected(v *values) colorimetry.Lab {
+	lab, _ := m.expectedAt(v)
+	return lab
+}
+
+// expectedAt is expected with its level.
+func (m *Model) expectedAt(v *values) (lab colorimetry.Lab, level float64) {
 	var parts [maxComponents]mixPart
-	m.parts(&parts, v)
+	if m.parts(&parts, v) > 0 && m.edged {
+		edge := m.edge(v)
+		var near [maxComponents]mixPart
+		m.parts(&near, &edge)
+		for i := range m.comps {
+			parts[i].sdLot = near[i].sdLot // see noSurer
+		}
+	}
 	var w, s, a, b [maxComponents * lotNodes]float64
 	for i := range m.comps {
 		c, part := &m.comps[i], &parts[i]
@@ -119,8 +132,7 @@ func (m *Model) expected(v *values) colorimetry.Lab {
 		q.a += w * a[k]
 		q.b += w * b[k]
 	}
-	lab, _ := m.path.center(&q)
-	return lab
+	return m.path.center(&q)
 }
 
 // levels replaces η by what at gives for it.

@@ -93,7 +93,7 @@ func simulators() []source {
 }
 
 // teachers are the six from which the model's prior is learned, besides package
-// laundry. The table of today is older than film: it learns from it the next time.
+// laundry.
 func teachers() []source {
 	return []source{
 		{"yarn", yarn.Processes(), newYarn},
