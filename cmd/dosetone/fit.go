@@ -75,6 +75,7 @@ type fitResult struct {
 	LOOP95       float64        `json:"loo_delta_e_p95"`
 	FactorRanges []factorRange  `json:"factors"`
 	Learned      []string       `json:"learned"`
+	OutOfLine    []string       `json:"lots_out_of_line"` // which the others do not explain; warnings say how
 	Warnings     []string       `json:"warnings"`
 	Model        string         `json:"model"`
 }
@@ -191,9 +192,14 @@ func (e *env) saveModel(name string, m *discharge.Model) error {
 func newFitResult(m *discharge.Model, s discharge.Summary, file string) fitResult {
 	r := fitResult{Process: s.Process, Curve: s.Curve, CurveShare: s.CurveShare, LevelScale: s.LevelScale, Viewing: m.Viewing().String(),
 		Lots: len(m.Trials()), SDLot: s.SDLot, SDPanel: s.SDPanel, LotDeltaE: s.LotDeltaE, LOOMedian: s.LOOMedian, LOOP95: s.LOOP95,
-		Parameters: []fitParameter{}, FactorRanges: []factorRange{}, Learned: orEmpty(s.Words), Warnings: orEmpty(s.Warnings), Model: file}
+		Parameters: []fitParameter{}, FactorRanges: []factorRange{}, Learned: orEmpty(s.Words), OutOfLine: []string{}, Warnings: orEmpty(s.Warnings), Model: file}
 	for _, p := range s.Parameters {
 		r.Parameters = append(r.Parameters, fitParameter{p.Name, p.Value, p.SE, p.Lo, p.Hi, p.Unit, p.Meaning})
+	}
+	for _, t := range m.Trials() {
+		if t.OutOfLine() {
+			r.OutOfLine = append(r.OutOfLine, t.ID)
+		}
 	}
 	for _, f := range m.Factors() {
 		r.FactorRanges = append(r.FactorRanges, factorRange{f.Column, f.Lo, f.Hi, f.Fixed})

@@ -66,7 +66,7 @@ func numbersIn(t *testing.T, object map[string]any, names ...string) {
 }
 
 func fitKeys(t *testing.T, text string, m *discharge.Model) {
-	o := keys(t, decode[any](t, text), "process", "curve", "level_scale", "parameters", "sd_lot", "sd_panel", "loo_delta_e_median", "loo_delta_e_p95", "warnings",
+	o := keys(t, decode[any](t, text), "process", "curve", "level_scale", "parameters", "sd_lot", "sd_panel", "loo_delta_e_median", "loo_delta_e_p95", "lots_out_of_line", "warnings",
 		"curve_share", "viewing", "lots", "lot_delta_e", "factors", "learned", "model")
 	numbersIn(t, o, "sd_lot", "sd_panel", "loo_delta_e_median", "loo_delta_e_p95", "curve_share", "lots", "lot_delta_e")
 	require.Equal(t, "permanganate-pellet", o["process"])
@@ -126,6 +126,16 @@ func predictValues(t *testing.T, m *discharge.Model) {
 		h := 1.959963984540054 * math.Sqrt(want.LotCovariance[0][0]) // 97.5 % point of the normal, any table
 		require.InDelta(t, want.Shade.L-h, got.LotInterval.L[0], 1e-9)
 		require.InDelta(t, want.Shade.L+h, got.LotInterval.L[1], 1e-9)
+	}
+	r := tool(t, "", "predict", "model.json", "--strength", "6", "--ratio", "1.3", "--time", "14", "--confidence", "80", "--format", "json")
+	require.Zero(t, r.code, r.err)
+	narrow := decode[[]prediction](t, r.out)[0]
+	require.Equal(t, 0.8, narrow.IntervalLevel)
+	// Student's t with 24 degrees of freedom, 90 and 97.5 % points, any table.
+	h := 1.959963984540054 * math.Sqrt(want.LotCovariance[0][0]) * 1.317836 / 2.063899
+	require.InDelta(t, want.Shade.L-h, narrow.LotInterval.L[0], 1e-5)
+	for _, bad := range []string{"100", "0.95", "-5"} {
+		require.Equal(t, exitUsage, tool(t, "", "predict", "model.json", "--strength", "6", "--ratio", "1.3", "--time", "14", "--confidence", bad).code, bad)
 	}
 	require.Equal(t, "one", file[0].ID)
 	table, err := csv.NewReader(strings.NewReader(ok(t, "predict", "model.json", "--settings", "settings.csv", "--format", "csv"))).ReadAll()

@@ -15,20 +15,29 @@ import (
 func newPredict(e *env, processes []discharge.Process) *cobra.Command {
 	var file string
 	var factors *factorFlags
+	var confidence number
 	cmd := &cobra.Command{
 		Use:     "predict MODEL (--settings FILE.csv | --strength ... --time ...)",
 		GroupID: "model",
 		Short:   "Say what shade settings give, and how surely",
 		Long: `Predicts the shade of the next lot at given settings. The settings are either a
 table with one row per lot and the factors as columns, or flags named after
-those columns without their unit. Intervals hold 95 % of the means of lots.`,
+those columns without their unit. Intervals hold 95 % of the means of lots, or as
+many as --confidence says.`,
 		Example: `  dosetone predict model.json --strength 6 --ratio 1.3 --time 14
   dosetone predict model.json --settings settings.csv --format json`,
 		Args: cobra.ExactArgs(1),
-		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.predict(args[0], file, factors) }),
+		RunE: e.work(func(_ *cobra.Command, args []string) error {
+			level := intervalLevel
+			if confidence.set {
+				level = confidence.value / 100
+			}
+			return e.predict(args[0], file, factors, level)
+		}),
 	}
 	e.registerTables(cmd)
 	cmd.Flags().StringVar(&file, "settings", "", "table of settings, one row per lot; - for standard input")
+	cmd.Flags().Var(&confidence, "confidence", "percent of the means of lots that the intervals of L*, a*, b* hold (default 95)")
 	factors = registerFactors(cmd, processes, "", "the lot's", true)
 	return cmd
 }
@@ -108,11 +117,14 @@ func (t *tensileJSON) heads() (title, unit string) {
 	return "tensile loss", "%"
 }
 
-// intervalLevel is the share of next-lot means that the intervals hold.
+// intervalLevel is the share of next-lot means that the intervals hold where nothing
+// else is asked for.
 const intervalLevel = 0.95
 
-func (e *env) predict(modelName, file string, factors *factorFlags) error {
+func (e *env) predict(modelName, file string, factors *factorFlags, level float64) error {
 	switch {
+	case !(level >= 0.5 && level < 1):
+		return usage("--confidence must lie from 50 to below 100, such as 95")
 	case file != "" && factors.any():
 		return usage("give --settings or single settings, not both")
 	case file == "" && !factors.any():
@@ -132,7 +144,7 @@ func (e *env) predict(modelName, file string, factors *factorFlags) error {
 		if i%4096 == 0 && e.ctx.Err() != nil {
 			return e.ctx.Err()
 		}
-		if list[i], err = predictOne(m, ranges, r); err == nil {
+		if list[i], err = predictOne(m, ranges, r, level); err == nil {
 			continue
 		}
 		if file != "" {
@@ -180,15 +192,16 @@ func modelFlags(m *discharge.Model) string {
 	return strings.Join(names, " ")
 }
 
-// predictOne predicts one row; ranges are those of the model's factors.
-func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.SettingsRow) (prediction, error) {
+// predictOne predicts one row with intervals of a level; ranges are those of the
+// model's factors.
+func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.SettingsRow, level float64) (prediction, error) {
 	settings, assumed := m.FillIn(r.Settings)
 	p, err := m.Predict(settings)
 	if err != nil {
 		return prediction{}, err
 	}
 	out := prediction{ID: r.ID, Settings: settings, Viewing: m.Viewing().String(), Shade: shadeOf(p.Shade), Level: p.Level,
-		MeanCovariance: p.MeanCovariance, LotCovariance: p.LotCovariance, IntervalLevel: intervalLevel, LotInterval: intervalOf(p),
+		MeanCovariance: p.MeanCovariance, LotCovariance: p.LotCovariance, IntervalLevel: level, LotInterval: intervalOf(p, level),
 		DeltaEP95: p.DeltaEP95, TensileLossPct: tensileOf(p.TensileLossPct), Extrapolated: p.Extrapolated, Warnings: []string{}}
 	if h := m.Process().Hazard(settings); h != "" {
 		out.Warnings = append(out.Warnings, h)
@@ -232,10 +245,10 @@ func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.
 	return out, nil
 }
 
-func intervalOf(p discharge.Prediction) intervalJSON {
+func intervalOf(p discharge.Prediction, level float64) intervalJSON {
 	var out intervalJSON
 	for k, end := range []*[2]float64{&out.L, &out.A, &out.B} {
-		end[0], end[1] = p.Interval(k, intervalLevel)
+		end[0], end[1] = p.Interval(k, level)
 	}
 	return out
 }
@@ -329,7 +342,7 @@ func (e *env) predictText(m *discharge.Model, list []prediction) {
 			report.Fixed(100*x.Level, 0), "within "+report.Fixed(x.DeltaEP95, 1), x.TensileLossPct.text(), note)...)
 	}
 	e.printf("%s", &t)
-	e.printf("± holds 95 %% of the means of lots run at these settings; level is how far from base (0) to white (100).\n")
+	e.printf("± holds %s of the means of lots run at these settings; level is how far from base (0) to white (100).\n", report.Short(100*list[0].IntervalLevel, 4)+" %")
 	if outside {
 		e.printf("Outside the trials the numbers are a guess: run a lot there before relying on them.\n")
 	}

@@ -197,7 +197,7 @@ func newSuggestion(m *discharge.Model, x *discharge.Suggestion) (suggestion, err
 	if err != nil {
 		return suggestion{}, err
 	}
-	y := suggestion{Settings: x.Settings, Shade: shadeOf(x.Shade), LotInterval: intervalOf(p), DeltaE: x.DeltaE, Along: x.Along, Off: x.Off,
+	y := suggestion{Settings: x.Settings, Shade: shadeOf(x.Shade), LotInterval: intervalOf(p, intervalLevel), DeltaE: x.DeltaE, Along: x.Along, Off: x.Off,
 		PassProbability: x.PassProbability, TensileLossPct: tensileOf(x.TensileLossPct), Extrapolated: x.Extrapolated}
 	if w := x.TimeWindowMin; w != [2]float64{} {
 		y.TimeWindowMin, y.WindowPass = &w, &x.WindowPass
