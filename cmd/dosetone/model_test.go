@@ -373,3 +373,13 @@ func TestSuggestTargetViewing(t *testing.T) {
 	require.Equal(t, exitFailed, other.code)
 	require.Contains(t, other.err, "A/10")
 }
+
+// Where the active oxidizer cannot be told, the flags that it lacks are named.
+func TestSuggestNamesWhatActiveLacks(t *testing.T) {
+	p, err := discharge.LookupProcess("ozone-gas")
+	require.NoError(t, err)
+	s := discharge.Settings{"strength_gnm3": 60, "moisture_pct": 45, "time_min": 20}
+	require.Equal(t, []string{"--flow", "--load"}, activeLacks(p, s))
+	s["flow_nm3pmin"], s["load_kg"] = 1, 40
+	require.Empty(t, activeLacks(p, s))
+}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -110,6 +111,24 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	if held := driftedText(m, best.Settings); held != "" {
 		e.printf("%s", report.Wrap(held, "", "", textWidth))
 	}
+	if missing := activeLacks(m.Process(), best.Settings); len(missing) > 0 {
+		e.printf("%s", report.Wrap(fmt.Sprintf("active: give %s to learn the %s per kg of garments.", strings.Join(missing, " and "), m.Process().Active.Of), "", "", textWidth))
+	}
+}
+
+// activeLacks are the flags of recorded quantities that the active oxidizer is worked
+// out from and s does not have.
+func activeLacks(p discharge.Process, s discharge.Settings) (flags []string) {
+	if _, ok := p.ActivePerKg(s); ok {
+		return nil
+	}
+	for _, c := range slices.Concat(p.Active.Times, p.Active.Over) {
+		f, ok := p.Factor(c)
+		if _, given := s[c]; ok && !given && f.Transform == discharge.Recorded {
+			flags = append(flags, "--"+f.Name())
+		}
+	}
+	return flags
 }
 
 // driftedText names what only drifted in the trials and is not among the settings s.

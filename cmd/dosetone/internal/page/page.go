@@ -124,7 +124,7 @@ func Render(p *Page) ([]byte, error) {
 		"svg":  func(f figure.Figure) template.HTML { return template.HTML(f.SVG()) },
 		"add1": func(i int) int { return i + 1 },
 		// A percent sign stays on the line of its number.
-		"together": func(s string) string { return strings.ReplaceAll(s, " %", "\u00a0%") },
+		"together": strings.NewReplacer(" %", "\u00a0%", "L* ", "L*\u00a0", "a* ", "a*\u00a0", "b* ", "b*\u00a0").Replace,
 		"left":     func(t *Table, col int) bool { return col == 0 || col < len(t.Text) && t.Text[col] },
 		// Only #rrggbb may become a color.
 		"color": func(s string) template.CSS {
