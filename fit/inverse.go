@@ -164,6 +164,20 @@ func (v Inverse) Delta(t Target, level float64) (x, se float64, ci Interval, err
 	return x, se, Interval{Lo: x - s.q*se, Hi: x + s.q*se, Level: level}, nil
 }
 
+// straight tells whether l is the line p0 + p1·x in the one predictor there is.
+func (l Linear) straight(predictors, axis int) bool {
+	if len(l.Names) != 2 || predictors != 1 || axis != 0 {
+		return false
+	}
+	var g [2]float64
+	for _, x := range []float64{-2, 0, 1, 3} {
+		if l.Basis(g[:], []float64{x}); g != [2]float64{1, x} {
+			return false
+		}
+	}
+	return true
+}
+
 // Fieller returns the exact region for a model y = p0 + p1·x (Polynomial(1)):
 // the doses at which the band covers the target. It is a segment only while the
 // slope is significant. With Relative weights it is as exact as these, which
@@ -173,8 +187,8 @@ func (v Inverse) Fieller(t Target, level float64) (Region, error) {
 		return Region{}, err
 	}
 	r := v.Result
-	if l, ok := r.Model.(Linear); !ok || len(l.Names) != 2 {
-		return Region{}, fmt.Errorf("fit: %w: Fieller's region is for straight lines", ErrBadInput)
+	if l, ok := r.Model.(Linear); !ok || !l.straight(len(r.data[0].X), v.Axis) {
+		return Region{}, fmt.Errorf("fit: %w: Fieller's region is for straight lines, a Linear with the terms 1 and x", ErrBadInput)
 	}
 	if err := v.check(t, level); err != nil {
 		return Region{}, err

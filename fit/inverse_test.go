@@ -222,3 +222,30 @@ func TestCalibration(t *testing.T) {
 		digits(t, "load", reg.Hi, c.I[1], 9)
 	})
 }
+
+// Fieller's region is that of a straight line: other terms are refused, not taken
+// for 1 and x.
+func TestFiellerIsForStraightLines(t *testing.T) {
+	var data []Observation
+	for i := range 8 {
+		x := float64(i) + 1
+		data = append(data, Observation{X: []float64{x}, Y: 2 + 3*x + 0.1*float64(i%3)})
+	}
+	for name, c := range map[string]struct {
+		basis    func(dst, x []float64)
+		straight bool
+	}{
+		"1 and x":    {func(dst, x []float64) { dst[0], dst[1] = 1, x[0] }, true},
+		"x and 1":    {func(dst, x []float64) { dst[0], dst[1] = x[0], 1 }, false},
+		"1 and ln x": {func(dst, x []float64) { dst[0], dst[1] = 1, math.Log(x[0]) }, false},
+	} {
+		r, err := Regress(Linear{Names: []string{"a", "b"}, Basis: c.basis}, data, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = Inverse{Result: r}.Fieller(Target{Y: 10, M: 1}, 0.95)
+		if c.straight != (err == nil) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
