@@ -152,9 +152,7 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 	// Dose is told by lightness alone, what lies on the cloth set aside: a* and b*
 	// that fit no level would move it by more than they know of it.
 	e.level = m.LevelOf(j.sample.mean.L - e.effect[0])
-	const h = 0.01
-	perLevel := (m.ShadeAt(e.level+h).L - m.ShadeAt(e.level-h).L) / (2 * h)
-	e.levelSD = math.Sqrt(j.noise(e.level)[0][0]) / math.Max(perLevel, 1)
+	e.levelSD = math.Sqrt(j.noise(e.level)[0][0]) / m.Tangent(e.level)[0]
 	return e
 }
 
