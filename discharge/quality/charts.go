@@ -3,6 +3,7 @@ package quality
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/quantile"
@@ -116,6 +117,22 @@ func (c *Chart) run() int {
 	return n - c.CUSUM[n-1].Since
 }
 
+// without tells whether the charts of runs alarm at the last value also when no value
+// counts beyond the limits of single ones: one upset lot beside two that happen to lie
+// on its side is no drift.
+func (c *Chart) without() bool {
+	z := make([]float64, len(c.Values))
+	for i, v := range c.Values {
+		z[i] = min(max(v, -shewhartLimit), shewhartLimit)
+	}
+	clipped, err := NewChart(c.Series, z, c.OneSided)
+	if err != nil {
+		return true // not of values that made a chart before
+	}
+	_, ewma, cusum := clipped.Last()
+	return ewma || cusum
+}
+
 // Last says which charts alarm at the last value.
 func (c *Chart) Last() (shewhart, ewma, cusum bool) {
 	n := len(c.Values)
@@ -169,7 +186,7 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 	}
 	say := func(format string, args ...any) { t.Words = append(t.Words, fmt.Sprintf(format, args...)) }
 	lone, ewma, cusum := t.Dose.Last()
-	if (ewma || cusum) && t.Dose.run() >= minRun {
+	if (ewma || cusum) && t.Dose.run() >= minRun && t.Dose.without() {
 		t.Drifted = true
 		n := len(dose)
 		from := t.Dose.CUSUM[n-1].Since
@@ -187,10 +204,10 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 		say("the model has drifted: recalibrate it; since lot %s (%d lots) dose is %+.0f %% (95 %%: %+.0f to %+.0f %%) of what the settings promise; %s",
 			t.Since, n-from, t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct, chartWords(t.Dose))
 	} else if lone || ewma || cusum {
-		say("lot %s had a dose %+.1f standard deviations from what its settings promise, fewer than %d in a row did: an upset rather than drift", l.Entries[doseAt[len(dose)-1]].Lot, dose[len(dose)-1], minRun)
+		say("lot %s had a dose %+.1f standard deviations from what its settings promise, fewer than %d in a row did: an upset rather than drift%s", l.Entries[doseAt[len(dose)-1]].Lot, dose[len(dose)-1], minRun, l.alsoOut(t.Dose, doseAt))
 	}
 	lone, ewma, cusum = t.Off.Last()
-	if (ewma || cusum) && t.Off.run() >= minRun {
+	if (ewma || cusum) && t.Off.run() >= minRun && t.Off.without() {
 		t.Drifted = true
 		from := t.Off.CUSUM[len(off)-1].Since
 		say("lots since %s lie further off the shade path than those of the trials: look for another fabric, neutralization or rinse, then recalibrate; %s",
@@ -206,6 +223,23 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 		say("%d %s in the ledger under this model: no drift", t.Lots, lots)
 	}
 	return t, nil
+}
+
+// alsoOut names those of the lots shortly before the last that were beyond the limits
+// of single lots: several are often judged at once.
+func (l *Ledger) alsoOut(c *Chart, at []int) string {
+	const before = 12
+	var names []string
+	last := len(c.Values) - 1
+	for i := max(last-before, 0); i < last; i++ {
+		if c.Shewhart[i] {
+			names = append(names, fmt.Sprintf("%s (%+.1f)", l.Entries[at[i]].Lot, c.Values[i]))
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("; of the %d before it also %s", min(before, last), strings.Join(names, ", "))
 }
 
 func chartWords(c *Chart) string {

@@ -165,6 +165,35 @@ func TestMonitor(t *testing.T) {
 	require.NoError(t, err)
 	require.False(t, lone.Drifted, lone.Words)
 	require.Contains(t, lone.Words[0], "upset")
+	require.NotContains(t, lone.Words[0], "before it")
+
+	// An upset lot after two that lie on its side by chance is no drift either: its
+	// 4.5 alone would carry the moving average beyond the limit.
+	var few []float64
+	beside := &quality.Ledger{}
+	for i, z := range []float64{0.2, -0.3, 0.1, -0.7, -0.6, -4.5} {
+		sd, d, off := 0.1, 0.1*z, 0.0
+		few = append(few, z)
+		require.NoError(t, beside.Add(quality.Entry{Lot: name(i), Model: "m", Verdict: quality.Accept, DoseResidual: &d, DoseSD: &sd, DoseZ: &few[i], OffZ: &off}))
+	}
+	trend, err := beside.Monitor("m")
+	require.NoError(t, err)
+	require.False(t, trend.Drifted, trend.Words)
+	require.Contains(t, trend.Words[0], "upset")
+
+	// Of a week judged at once, the upset lots before the last are named as well.
+	week, err := ledger(func(i int) float64 {
+		switch i {
+		case 25:
+			return -7
+		case 29:
+			return 7
+		}
+		return 0
+	}, 30).Monitor("m")
+	require.NoError(t, err)
+	require.Contains(t, week.Words[0], name(29))
+	require.Contains(t, week.Words[0], "of the 12 before it also "+name(25))
 
 	other, err := ledger(func(int) float64 { return 5 }, 30).Monitor("another")
 	require.NoError(t, err)
