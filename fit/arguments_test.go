@@ -197,8 +197,6 @@ func TestWrongArgumentsPanicWithTheirName(t *testing.T) {
 	wantPanic(t, "fit: Parameter: j = -1", func() { Parameter(-1) })
 	wantPanic(t, "fit: Parameter: j = 9", func() { b.Interval(Parameter(9), 0.95) })
 	wantPanic(t, "fit: Parameter: j = 9", func() { _, _, _, _ = r.Delta(Parameter(9), 0.95) })
-	f := factorize([]float64{1, 0, 0, 1}, 2, 2, []int{0, 1})
-	wantPanic(t, "fit: Quadratic: g has 1", func() { f.Quadratic([]float64{1}) })
 }
 
 func TestBootstrapOfWrongArgumentsIsAnError(t *testing.T) {

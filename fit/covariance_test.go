@@ -95,6 +95,7 @@ func TestConditionAtItsEnds(t *testing.T) {
 	if f.Rank() != 2 || math.Abs(f.Condition()-1) > 1e-15 {
 		t.Errorf("orthogonal columns: rank %d, condition %g", f.Rank(), f.Condition())
 	}
+	wantPanic(t, "fit: Quadratic: g has 1", func() { f.Quadratic([]float64{1}) })
 	f = factorize([]float64{3, 0, 5, 0, 1, 0}, 3, 2, []int{0, 1}) // the second has no effect
 	if f.Rank() != 1 || !math.IsInf(f.Condition(), 1) || f.Inverse() != nil {
 		t.Errorf("a column of zeros: rank %d, condition %g", f.Rank(), f.Condition())
