@@ -240,36 +240,37 @@ func (q *search) spare(s Suggestion) Suggestion {
 	}
 	f := &q.m.basis.factors[q.solve]
 	pf, _ := q.m.process.Factor(f.Column)
-	g := q.grid[q.solve]
-	at := func(v float64) Suggestion {
-		c := s.Settings.Clone()
-		c[f.Column] = v
-		return q.evaluate(c)
+	v := q.m.basis.values(s.Settings)
+	breaks := func(x float64) bool {
+		v[q.solve] = x
+		return q.m.predictAt(&v).TensileLossPct.Mean > q.limit
 	}
-	weak := s.Settings[f.Column]
-	strong := g[0]
-	if at(g[len(g)-1]).TensileLossPct.Mean < at(strong).TensileLossPct.Mean {
-		strong = g[len(g)-1]
+	lo, hi := q.grid[q.solve][0], q.grid[q.solve][len(q.grid[q.solve])-1]
+	bad, good := s.Settings[f.Column], lo
+	if breaks(lo) {
+		good = hi // of a factor that takes dose away
 	}
-	if at(strong).TensileLossPct.Mean > q.limit {
+	if breaks(good) {
 		return s
 	}
 	for range 20 {
-		if mid := (weak + strong) / 2; at(mid).TensileLossPct.Mean > q.limit {
-			weak = mid
+		if mid := (bad + good) / 2; breaks(mid) {
+			bad = mid
 		} else {
-			strong = mid
+			good = mid
 		}
 	}
-	// The dial may round to the weak side: then one step back.
-	best := at(dial(strong, pf.Step, g[0], g[len(g)-1]))
-	if best.TensileLossPct.Mean > q.limit {
-		best = at(dial(strong+math.Copysign(pf.Step, strong-weak), pf.Step, g[0], g[len(g)-1]))
+	// The dial may round to the wrong side: then one step back.
+	best := dial(good, pf.Step, lo, hi)
+	if breaks(best) {
+		best = dial(good+math.Copysign(pf.Step, good-bad), pf.Step, lo, hi)
 	}
-	if best.TensileLossPct.Mean > q.limit {
-		best = at(strong)
+	if breaks(best) {
+		best = good
 	}
-	return best
+	spared := s.Settings.Clone()
+	spared[f.Column] = best
+	return q.evaluate(spared)
 }
 
 // reaches tells whether any of the list is expected within tolerance.

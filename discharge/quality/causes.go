@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/quantile"
@@ -66,19 +67,19 @@ func (j *judge) nextLots() string {
 // Remedies are suggestions; all are common practice, no source.
 func remedy(f Fault, p discharge.Process, d Decision, cast bool, nextLots string) string {
 	perm := usesPermanganate(p)
-	if f == UnderDischarged && cast {
-		return "take off the cast first and read again: until then it cannot be told how much dose is lacking"
-	}
-	if f == UnderDischarged && d == MeasureMore {
-		return "settle the verdict first, with more panels; if it stays on this side, a second pass may bring it to the standard"
-	}
-	if f == OverDischarged && d != Reject {
-		return "settle the verdict first, with more panels: only a rejected lot needs another buyer or color; if it stays on this side, " + nextLots
-	}
 	switch f {
 	case UnderDischarged:
+		if cast {
+			return "take off the cast first and read again: until then it cannot be told how much dose is lacking"
+		}
+		if d == MeasureMore {
+			return "settle the verdict first, with more panels; if it stays on this side, a second pass may bring it to the standard"
+		}
 		return "a second pass may bring it to the standard: see the correction, try it on a few garments first, and read before unloading"
 	case OverDischarged:
+		if d != Reject {
+			return "settle the verdict first, with more panels: only a rejected lot needs another buyer or color; if it stays on this side, " + nextLots
+		}
 		return "this cannot be undone: the color is gone; offer the lot against another standard, tint or overdye with the buyer's consent; " + nextLots
 	case BrownCast:
 		return "manganese dioxide is left: neutralize again with fresh reducing agent, enough of it and acid enough, rinse, and read again before any second pass"
@@ -316,9 +317,7 @@ func (j *judge) fabric(add func(Fault, float64, string, ...any)) bool {
 		if h.distance2(base) < h.limit() {
 			continue
 		}
-		d := minus(base, h.Mean)
-		add(OtherFabric, j.opt.Difference.Diff(h.Mean, base), "the base of this load differs by %.1f units from that of %s (L* %+.2f, a* %+.2f, b* %+.2f): fewer than 1 load of one fabric in 1000 does so",
-			j.opt.Difference.Diff(h.Mean, base), j.basesWords(h), d[0], d[1], d[2])
+		add(OtherFabric, j.opt.Difference.Diff(h.Mean, base), "%s: fewer than 1 load of one fabric in 1000 does so", j.baseWords(h, base))
 		return true
 	}
 	return false
@@ -334,12 +333,16 @@ func (j *judge) baseDoubt() string {
 			continue
 		}
 		if d2 := h.distance2(base); d2 > chi2Three95 && d2 < h.limit() {
-			d := minus(base, h.Mean)
-			return fmt.Sprintf("; the base of this load differs by %.1f units from that of %s (L* %+.2f, a* %+.2f, b* %+.2f), as fewer than 1 load of one fabric in 20 does, and may be the cause instead",
-				j.opt.Difference.Diff(h.Mean, base), j.basesWords(h), d[0], d[1], d[2])
+			return "; " + j.baseWords(h, base) + ", as fewer than 1 load of one fabric in 20 does, and may be the cause instead"
 		}
 	}
 	return ""
+}
+
+// baseWords says how the load's base differs from those known.
+func (j *judge) baseWords(h *BaseHistory, base colorimetry.Lab) string {
+	d := minus(base, h.Mean)
+	return fmt.Sprintf("the base of this load differs by %.1f units from that of %s (L* %+.2f, a* %+.2f, b* %+.2f)", j.opt.Difference.Diff(h.Mean, base), j.basesWords(h), d[0], d[1], d[2])
 }
 
 // basesWords names the bases that a load is compared with.

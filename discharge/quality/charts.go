@@ -117,10 +117,10 @@ func (c *Chart) run() int {
 	return n - c.CUSUM[n-1].Since
 }
 
-// without tells whether the charts of runs alarm at the last value also when no value
+// lasting tells whether the charts of runs alarm at the last value also when no value
 // counts beyond the limits of single ones: one upset lot beside two that happen to lie
 // on its side is no drift.
-func (c *Chart) without() bool {
+func (c *Chart) lasting() bool {
 	z := make([]float64, len(c.Values))
 	for i, v := range c.Values {
 		z[i] = min(max(v, -shewhartLimit), shewhartLimit)
@@ -186,7 +186,7 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 	}
 	say := func(format string, args ...any) { t.Words = append(t.Words, fmt.Sprintf(format, args...)) }
 	lone, ewma, cusum := t.Dose.Last()
-	if (ewma || cusum) && t.Dose.run() >= minRun && t.Dose.without() {
+	if (ewma || cusum) && t.Dose.run() >= minRun && t.Dose.lasting() {
 		t.Drifted = true
 		n := len(dose)
 		from := t.Dose.CUSUM[n-1].Since
@@ -207,7 +207,7 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 		say("lot %s had a dose %+.1f standard deviations from what its settings promise, fewer than %d in a row did: an upset rather than drift%s", l.Entries[doseAt[len(dose)-1]].Lot, dose[len(dose)-1], minRun, l.alsoOut(t.Dose, doseAt))
 	}
 	lone, ewma, cusum = t.Off.Last()
-	if (ewma || cusum) && t.Off.run() >= minRun && t.Off.without() {
+	if (ewma || cusum) && t.Off.run() >= minRun && t.Off.lasting() {
 		t.Drifted = true
 		from := t.Off.CUSUM[len(off)-1].Since
 		say("lots since %s lie further off the shade path than those of the trials: look for another fabric, neutralization or rinse, then recalibrate; %s",

@@ -40,6 +40,7 @@ type explained struct {
 	amount   float64
 	level    float64
 	levelSD  float64
+	off      float64  // of the mean from the nearest shade of the path
 	effect   mat3.Vec // of the colorant on Lab
 	size     float64  // of the effect in the formula's units
 	chi2     float64  // of what remains, one degree of freedom less with a colorant
@@ -122,11 +123,10 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 			return y
 		}, lo, hi, 1e-4)
 	}
-	e := &explained{}
-	e.level, e.chi2None = best(start-0.15, start+0.15, noColorant, 0)
+	e := &explained{off: j.opt.Difference.Diff(m.ShadeAt(m.NearestLevel(j.sample.mean)), j.sample.mean)}
+	_, e.chi2None = best(start-0.15, start+0.15, noColorant, 0)
 	e.chi2 = e.chi2None
 	leastTotal := math.Inf(1)
-	off := j.opt.Difference.Diff(m.ShadeAt(m.NearestLevel(j.sample.mean)), j.sample.mean)
 	for _, c := range j.suspects() {
 		unit := 1.0
 		if c == stain {
@@ -143,11 +143,11 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 		left := chi2(level, tint)
 		on := m.ShadeAt(level)
 		size := j.opt.Difference.Diff(on, moved(on, tint))
-		if e.chi2None-left < chi2One995 || total >= leastTotal || spectrum == nil && size > balanced*off {
+		if e.chi2None-left < chi2One995 || total >= leastTotal || spectrum == nil && size > balanced*e.off {
 			continue
 		}
 		leastTotal = total
-		e.colorant, e.amount, e.level, e.chi2, e.effect, e.size = c, amount, level, left, tint, size
+		e.colorant, e.amount, e.chi2, e.effect, e.size = c, amount, left, tint, size
 	}
 	// Dose is told by lightness alone, what lies on the cloth set aside: a* and b*
 	// that fit no level would move it by more than they know of it.
@@ -168,7 +168,7 @@ func (j *judge) suspects() []colorant {
 // split measures along and off the path.
 func (j *judge) split() *Split {
 	m, e := j.opt.Model, j.shift
-	s := &Split{Level: e.level, LevelSD: e.levelSD, StandardLevel: m.NearestLevel(j.target.Lab), OffT2: e.chi2None}
+	s := &Split{Level: e.level, LevelSD: e.levelSD, StandardLevel: m.NearestLevel(j.target.Lab), Off: e.off, OffT2: e.chi2None}
 	s.AcceptedFrom, s.AcceptedTo = s.StandardLevel, s.StandardLevel
 	if j.target.Dark != nil {
 		s.AcceptedFrom = m.NearestLevel(*j.target.Dark)
@@ -180,7 +180,6 @@ func (j *judge) split() *Split {
 	own := m.LevelOf(j.sample.mean.L)
 	on := m.ShadeAt(own)
 	s.OffA, s.OffB = j.sample.mean.A-on.A, j.sample.mean.B-on.B
-	s.Off = j.opt.Difference.Diff(m.ShadeAt(m.NearestLevel(j.sample.mean)), j.sample.mean)
 	s.DosePct = 100 * math.Expm1(m.DoseBetween(s.StandardLevel, s.Level))
 	if len(j.lot.Settings) == 0 {
 		return s
