@@ -1,0 +1,90 @@
+package discharge
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"example.com/dosetone/colorimetry"
+)
+
+// FactorRange is a factor of the model and the range that the trials cover.
+type FactorRange struct {
+	Factor
+	Lo, Hi float64
+	Middle float64 // where settings that leave the factor out are taken to stand
+	Fixed  bool    // never varied: Lo = Hi
+	// Chosen says that trials varied it on purpose; what is neither Fixed nor Chosen only
+	// drifted, and suggestions and plans leave it at Middle.
+	Chosen bool
+	// Guessed says that the factor may have a best value between Lo and Hi, the
+	// only levels that were run, and that they are far enough apart for that to
+	// matter: what lies between them rests on what is usual.
+	Guessed bool
+}
+
+// Guesses reports whether v of a Guessed factor lies between the two levels, and
+// not about at one of them.
+func (r FactorRange) Guesses(v float64) bool {
+	if !r.Guessed {
+		return false
+	}
+	f := doseFactor{Transform: r.Transform, Scale: 1}
+	f.between(f.raw(r.Lo), f.raw(r.Hi))
+	return !f.endsOnly([]float64{f.raw(v)})
+}
+
+// Viewing returns the viewing of every Lab that the model takes and gives.
+func (m *Model) Viewing() colorimetry.Viewing { return m.viewing }
+
+// Warnings returns what the fit wants known.
+func (m *Model) Warnings() []error { return slices.Clone(m.warnings) }
+
+// Process returns the process that the trials ran.
+func (m *Model) Process() Process { return m.process }
+
+// Factors lists the factors that the model knows, with the trials' range.
+func (m *Model) Factors() []FactorRange {
+	var out []FactorRange
+	for _, f := range m.process.Factors {
+		if v, ok := m.fixed[f.Column]; ok {
+			out = append(out, FactorRange{Factor: f, Lo: v, Hi: v, Middle: v, Fixed: true})
+			continue
+		}
+		for j := range m.basis.factors {
+			if d := &m.basis.factors[j]; d.Column == f.Column {
+				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Middle: m.basis.middle[j], Chosen: d.Primary, Guessed: d.Primary && d.guessed(m.ran(d))})
+			}
+		}
+	}
+	return out
+}
+
+// FillIn returns settings with the factors that trials chose and s leaves out, at
+// the middle of the trials, where predictions take them, to three digits; said has a sentence for each.
+func (m *Model) FillIn(s Settings) (full Settings, said []string) {
+	full = s.Clone()
+	if full == nil {
+		full = Settings{}
+	}
+	for _, f := range m.Factors() {
+		if _, given := s[f.Column]; given || f.Fixed || !f.Chosen || !f.Optional {
+			continue
+		}
+		text := strconv.FormatFloat(f.Middle, 'g', 3, 64)
+		full[f.Column], _ = strconv.ParseFloat(text, 64) // which FormatFloat wrote
+		said = append(said, fmt.Sprintf("%s is not given and taken as %s, the middle of the trials: give it, since the shade depends on it",
+			f.Column, strings.TrimSpace(text+" "+f.Unit)))
+	}
+	return full, said
+}
+
+// Trials returns what is kept of each trial lot, in file order.
+func (m *Model) Trials() []TrialRecord {
+	out := slices.Clone(m.trials)
+	for i := range out {
+		out[i].Settings = out[i].Settings.Clone()
+	}
+	return out
+}
