@@ -243,54 +243,6 @@ func (m *Model) TimeFor(s Settings, level float64) (minutes float64, extrapolate
 	return v[j], m.basis.beyond(&x) > 0 || m.movesFixed(s), true, nil
 }
 
-// SecondPass is the time of a second pass with a fresh charge at settings,
-// whose own time is not looked at, that takes a lot from one level to another.
-// Doses add: order-m kinetics and mixtures of rates depend on the sum of
-// strength times time alone, whenever it was given. It is searched from a
-// hundredth of the shortest trial to three times the longest; ok is false when
-// one pass does not suffice, when the levels do not rise, or when time is no
-// factor of the model.
-func (m *Model) SecondPass(s Settings, from, to float64) (minutes float64, extrapolated, ok bool, err error) {
-	if !finite(from, to) {
-		return 0, false, false, errLevel
-	}
-	j := m.basis.index(timeColumn)
-	if j < 0 || !(from < to) {
-		return 0, false, false, nil
-	}
-	f := &m.basis.factors[j]
-	shortest, longest := f.value(f.Lo), f.value(f.Hi)
-	s = withTime(s, shortest)
-	var v values
-	if err := m.locate(s, &v); err != nil {
-		return 0, false, false, err
-	}
-	var need [maxComponents]float64
-	for i := range m.comps {
-		c := &m.comps[i]
-		a, b := c.etaAt(from), c.etaAt(to)
-		need[i] = b + math.Log(-math.Expm1(math.Min(a-b, -1e-9)))
-	}
-	var parts [maxComponents]mixPart
-	lacks := func(t float64) bool {
-		v[j] = t
-		m.parts(&parts, &v)
-		sum := 0.0
-		for i := range m.comps {
-			c := &m.comps[i]
-			sum += c.weight * (parts[i].mu - need[i]) / c.link.unit
-		}
-		return sum < 0
-	}
-	lo, hi := shortest/100, 3*longest
-	if !lacks(lo) || lacks(hi) {
-		return 0, false, false, nil
-	}
-	v[j] = bisect(lo, hi, 50, lacks)
-	x := m.basis.at(&v)
-	return v[j], m.basis.beyond(&x) > 0 || m.movesFixed(s), true, nil
-}
-
 // bisect halves the way from lo, where short holds, to hi, where it does not,
 // steps times, and returns the middle of what is left.
 func bisect(lo, hi float64, steps int, short func(float64) bool) float64 {

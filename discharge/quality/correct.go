@@ -59,7 +59,11 @@ func (j *judge) correct() error {
 		c.Why = "the lot has no settings and none were given for a second pass"
 		return nil
 	}
-	p, err := j.pass(settings, s.Level, c.GoOn)
+	first := fromBase
+	if c.GoOn {
+		first = goesOn
+	}
+	p, err := j.pass(first, settings, s.Level)
 	if err != nil {
 		return err
 	}
@@ -70,11 +74,15 @@ func (j *judge) correct() error {
 	}
 	c.Possible = true
 	c.DosePct = 100 * math.Expm1(m.DoseBetween(s.Level, s.StandardLevel))
-	if c.Lo, c.Hi, err = j.minutesInterval(settings, p, c.GoOn); err != nil {
+	if c.Lo, c.Hi, err = j.minutesInterval(first, settings, p); err != nil {
 		return err
 	}
-	if !c.GoOn {
-		if err := j.asIfGoingOn(c, settings); err != nil {
+	others := []way{freshStart, goesOn}
+	if c.GoOn {
+		others = []way{lacksDose}
+	}
+	for _, w := range others {
+		if err := j.orElse(c, w, settings); err != nil {
 			return err
 		}
 	}
@@ -83,20 +91,34 @@ func (j *judge) correct() error {
 	return nil
 }
 
-// asIfGoingOn brings in what going on at these settings would take. A fresh
-// charge takes that and its start again, if its oxidizer was not what lacked. How
-// passes shorter than any trial add up rests on the curve; going on
-// does not. The shorter of both is suggested, since what is taken too far cannot
-// be put back, and the interval holds both.
-func (j *judge) asIfGoingOn(c *Correction, settings discharge.Settings) error {
-	p, err := j.pass(settings, j.report.Split.Level, true)
+// orElse brings in another way the dose may grow. No reading of one lot tells
+// them apart: the shortest is suggested, since what is taken too far cannot be put
+// back, and the interval holds all.
+func (j *judge) orElse(c *Correction, w way, settings discharge.Settings) error {
+	p, err := j.pass(w, settings, j.report.Split.Level)
 	if err != nil || !p.ok {
 		return err
 	}
-	lo, hi, err := j.minutesInterval(settings, p, true)
+	lo, hi, err := j.minutesInterval(w, settings, p)
 	c.Minutes, c.Lo, c.Hi = math.Min(c.Minutes, p.minutes), math.Min(c.Lo, lo), math.Max(c.Hi, hi)
 	return err
 }
+
+// way is how dose may grow from where the lot is.
+type way int
+
+const (
+	// A fresh charge acts as on cloth from the base. How passes shorter than any
+	// trial add up then rests on the curve.
+	fromBase way = iota
+	// A fresh charge acts at once and spends itself, as a first-order loss of
+	// oxidizer does: it is quickest at its start.
+	freshStart
+	// What is in the drum goes on, and the lot lacked time.
+	goesOn
+	// What is in the drum goes on, and was weaker than noted all along.
+	lacksDose
+)
 
 // pass is a run that leads to the standard: minutes from start on, which is 0
 // with a fresh charge.
@@ -106,11 +128,21 @@ type pass struct {
 }
 
 // pass leads from a level to the standard's.
-func (j *judge) pass(settings discharge.Settings, from float64, goOn bool) (p pass, err error) {
+func (j *judge) pass(w way, settings discharge.Settings, from float64) (p pass, err error) {
 	m, to := j.opt.Model, j.report.Split.StandardLevel
-	if !goOn {
+	switch w {
+	case fromBase:
 		p.minutes, p.extrapolated, p.ok, err = m.SecondPass(settings, from, to)
 		return p, err
+	case freshStart:
+		p.minutes, p.ok, err = m.QuickestPass(settings, from, to)
+		return p, err
+	case lacksDose:
+		d, err := m.DoseResidual(settings, from)
+		if err != nil {
+			return pass{}, err
+		}
+		from, to = d.ExpectedLevel, j.further(d.ExpectedLevel, m.DoseBetween(from, to))
 	}
 	now, ex1, ok1, err := m.TimeFor(settings, from)
 	if err != nil {
@@ -120,14 +152,28 @@ func (j *judge) pass(settings discharge.Settings, from float64, goOn bool) (p pa
 	return pass{now, then - now, ex1 || ex2, ok1 && ok2 && then > now}, err
 }
 
+// further is the level that so much more ln dose leads to from a level, 1 where
+// the curve ends before.
+func (j *judge) further(level, more float64) float64 {
+	lo, hi := level, 1.0
+	for range 50 {
+		if mid := (lo + hi) / 2; j.opt.Model.DoseBetween(level, mid) < more {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return hi
+}
+
 // minutesInterval adds to a pass how surely the level now is known and how the
 // pass will scatter in dose, at 90 %.
-func (j *judge) minutesInterval(settings discharge.Settings, p pass, goOn bool) (lo, hi float64, err error) {
+func (j *judge) minutesInterval(w way, settings discharge.Settings, p pass) (lo, hi float64, err error) {
 	const z = 1.6448536269514722
 	m, s := j.opt.Model, j.report.Split
 	// Reading: the time that belongs to one standard deviation of level.
 	reading := p.minutes
-	less, err := j.pass(settings, s.Level-s.LevelSD, goOn)
+	less, err := j.pass(w, settings, s.Level-s.LevelSD)
 	if err != nil {
 		return 0, 0, err
 	}
@@ -147,7 +193,7 @@ func (j *judge) minutesInterval(settings discharge.Settings, p pass, goOn bool) 
 	}
 	exponent := math.Max((d.LnDose-longer.LnDose)/math.Log(1.1), 0.2)
 	model := d.SDModel
-	if goOn {
+	if w == goesOn || w == lacksDose {
 		if model, err = m.GoOnSD(settings, p.start, end); err != nil {
 			return 0, 0, err
 		}
