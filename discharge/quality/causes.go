@@ -39,29 +39,60 @@ type Cause struct {
 	Remedy   string // a suggestion to a skilled person
 }
 
-// usualResidual and upsetResidual bound, in standard deviations of lots, what a
-// lot's dose departs from its settings: below the first the settings do what
-// they promise, up to the second it is the scatter of lots, beyond it an upset.
+// rareResidual and upsetResidual bound, in standard deviations of lots, what a
+// lot's dose departs from its settings: 1 sound lot in 22 lies beyond the first, 1 in
+// 370 beyond the second.
 const (
-	usualResidual = 1
+	rareResidual  = 2
 	upsetResidual = 3
 )
 
-// nextLots is the advice on the lots to come after one that went too far. Only
-// what the settings themselves promise is a reason to change them: chasing the
-// scatter of lots, or an upset, with the settings makes later lots worse.
-func (j *judge) nextLots() string {
+// blame is what put a lot where it lies along the path.
+type blame int
+
+const (
+	unknownBlame  blame = iota
+	bySettings          // they promise a shade off the standard
+	byScatter           // of lots
+	byRareScatter       // or an upset: too seldom to be passed over
+	byUpset
+)
+
+// blame tells settings, scatter and upset apart. Only what the settings themselves
+// promise is a reason to change them: chasing the scatter of lots, or an upset, with
+// the settings makes later lots worse.
+func (j *judge) blame() blame {
 	s := j.report.Split
 	if s == nil || s.Residual == nil || !s.ResidualUsable {
-		return "shorten the next lots"
+		return unknownBlame
 	}
+	promised, found := j.beyondAccepted(s.Residual.ExpectedLevel), j.doseExcess()
 	switch z := math.Abs(s.ResidualZ); {
 	case z > upsetResidual:
-		return "find what went wrong with this lot before the next one is run, rather than change its settings"
-	case z < usualResidual:
-		return "shorten the next lots"
+		return byUpset
+	case promised*found > 0 && math.Abs(promised) > math.Abs(found)/2:
+		return bySettings
+	case z > rareResidual:
+		return byRareScatter
 	}
-	return "leave the settings of the next lots as they are: one lot within the scatter is no reason to change them"
+	return byScatter
+}
+
+// nextLots is the advice on the lots to come after one that is rejected.
+func (j *judge) nextLots(f Fault) string {
+	change := "shorten the next lots"
+	if f == UnderDischarged {
+		change = "give the next lots longer"
+	}
+	switch j.blame() {
+	case byUpset:
+		return "find what went wrong with this lot before the next one is run, rather than change its settings"
+	case byRareScatter:
+		return "before the next lot check the oxidizer's strength, the weighing and the time, rather than change the settings"
+	case byScatter:
+		return "leave the settings of the next lots as they are: one lot within the scatter is no reason to change them"
+	}
+	return change
 }
 
 // Remedies are suggestions; all are common practice, no source.
@@ -75,7 +106,7 @@ func remedy(f Fault, p discharge.Process, d Decision, cast bool, nextLots string
 		if d == MeasureMore {
 			return "settle the verdict first, with more panels; if it stays on this side, a second pass may bring it to the standard"
 		}
-		return "a second pass may bring it to the standard: see the correction, try it on a few garments first, and read before unloading"
+		return "a second pass may bring it to the standard: see the correction, try it on a few garments first, and read before unloading; " + nextLots
 	case OverDischarged:
 		if d != Reject {
 			return "settle the verdict first, with more panels: only a rejected lot needs another buyer or color; if it stays on this side, " + nextLots
@@ -114,7 +145,7 @@ func (j *judge) causes() {
 		process = j.opt.Model.Process()
 	}
 	add := func(f Fault, size float64, format string, args ...any) {
-		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process, r.Verdict.Decision, j.castLies(), j.nextLots())})
+		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process, r.Verdict.Decision, j.castLies(), j.nextLots(f))})
 	}
 	j.unevenness(add)
 	outside := r.Verdict.Decision != Accept
@@ -271,13 +302,17 @@ func castWords(e *explained) string {
 
 // doseExcess is the part of the deviation along the path that lies outside the
 // accepted range of levels.
-func (j *judge) doseExcess() float64 {
+func (j *judge) doseExcess() float64 { return j.beyondAccepted(j.report.Split.Level) }
+
+// beyondAccepted is how far along the path a level lies from the accepted ones, darker
+// negative.
+func (j *judge) beyondAccepted(level float64) float64 {
 	s := j.report.Split
 	switch {
-	case s.Level < s.AcceptedFrom:
-		return j.along(s.AcceptedFrom, s.Level)
-	case s.Level > s.AcceptedTo:
-		return j.along(s.AcceptedTo, s.Level)
+	case level < s.AcceptedFrom:
+		return j.along(s.AcceptedFrom, level)
+	case level > s.AcceptedTo:
+		return j.along(s.AcceptedTo, level)
 	}
 	return 0
 }
@@ -295,11 +330,13 @@ func (j *judge) residualWords() string {
 		return ""
 	}
 	text := fmt.Sprintf("; against its settings that is %s (%+.1f standard deviations of lots)", DoseWords(100*math.Expm1(s.Residual.LnDose)), s.ResidualZ)
-	switch {
-	case math.Abs(s.ResidualZ) > upsetResidual:
-		text += ": an upset of this lot, so check weighing, strength and time"
-	case math.Abs(s.ResidualZ) < usualResidual:
-		text += ": the settings do what they promise and are themselves off this standard"
+	switch j.blame() {
+	case byUpset:
+		text += ": an upset of this lot, so check strength, weighing and time"
+	case bySettings:
+		text += fmt.Sprintf(": the settings themselves promise a shade %.1f units off this standard", math.Abs(j.beyondAccepted(s.Residual.ExpectedLevel)))
+	case byRareScatter:
+		text += ": fewer than 1 sound lot in 20 departs so far"
 	default:
 		text += ": within the scatter of lots"
 	}

@@ -146,7 +146,8 @@ func (c *Chart) Last() (shewhart, ewma, cusum bool) {
 type Trend struct {
 	Lots      int // with a usable dose residual, under the present model
 	Dose, Off *Chart
-	// Drifted says that the model no longer holds: recalibrate it.
+	// Drifted says that lots no longer do what the model promises: the oxidizer,
+	// the dosing or the cloth is another, or the model is to be recalibrated.
 	Drifted bool
 	// Words is the finding with its evidence, one sentence each.
 	Words []string
@@ -201,10 +202,12 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 		mean /= weight
 		half := quantile.Normal(0.975) / math.Sqrt(weight)
 		t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct = 100*math.Expm1(mean), 100*math.Expm1(mean-half), 100*math.Expm1(mean+half)
-		say("the model has drifted: recalibrate it; since lot %s (%d lots) dose is %+.0f %% (95 %%: %+.0f to %+.0f %%) of what the settings promise; %s",
+		say("dose has drifted: since lot %s (%d lots) it is %+.0f %% (95 %%: %+.0f to %+.0f %%) of what the settings promise; check the oxidizer's strength by assay, uptake, weighing and timers first, and recalibrate the model only if all are as written down: else it would fit the fault; %s",
 			t.Since, n-from, t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct, chartWords(t.Dose))
 	} else if lone || ewma || cusum {
-		say("lot %s had a dose %+.1f standard deviations from what its settings promise, fewer than %d in a row did: an upset rather than drift%s", l.Entries[doseAt[len(dose)-1]].Lot, dose[len(dose)-1], minRun, l.alsoOut(t.Dose, doseAt))
+		at := t.Dose.culprit()
+		say("lot %s had a dose %+.1f standard deviations from what its settings promise, fewer than %d in a row did: an upset rather than drift%s%s",
+			l.Entries[doseAt[at]].Lot, dose[at], minRun, t.Dose.sinceWords(at), l.alsoOut(t.Dose, doseAt, at))
 	}
 	lone, ewma, cusum = t.Off.Last()
 	if (ewma || cusum) && t.Off.run() >= minRun && t.Off.lasting() {
@@ -213,24 +216,66 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 		say("lots since %s lie further off the shade path than those of the trials: look for another fabric, neutralization or rinse, then recalibrate; %s",
 			l.Entries[offAt[from]].Lot, chartWords(t.Off))
 	} else if lone || ewma || cusum {
-		say("lot %s lies off the shade path (%.1f normal deviates), fewer than %d in a row do: see its causes", l.Entries[offAt[len(off)-1]].Lot, off[len(off)-1], minRun)
+		at := t.Off.culprit()
+		say("lot %s lies off the shade path (%.1f normal deviates), fewer than %d in a row do: see its causes%s", l.Entries[offAt[at]].Lot, off[at], minRun, t.Off.sinceWords(at))
 	}
-	if len(t.Words) == 0 {
-		lots := "lots"
-		if t.Lots == 1 {
-			lots = "lot"
-		}
-		say("%d %s in the ledger under this model: no drift", t.Lots, lots)
+	switch {
+	case len(t.Words) > 0:
+	case t.Lots == 0:
+		say("no lot with a dose in the ledger under this model yet, so no word on drift")
+	case t.Lots == 1:
+		say("1 lot in the ledger under this model: no drift")
+	default:
+		say("%d lots in the ledger under this model: no drift", t.Lots)
 	}
 	return t, nil
 }
 
-// alsoOut names those of the lots shortly before the last that were beyond the limits
+// culprit is the lot that an alarm at the last value comes from, if from one: the last
+// beyond the limits of single lots, else the one that lies furthest out in the
+// run that the CUSUM stands for. The EWMA and the CUSUM stay out for some lots after.
+func (c *Chart) culprit() int {
+	const forgotten = 12 // lots, after which an EWMA with λ = 0.2 keeps 7 % of a value
+	n := len(c.Values)
+	for i := n - 1; i >= max(n-forgotten, 0); i-- {
+		if c.Shewhart[i] {
+			return i
+		}
+	}
+	far := n - 1
+	for i := n - 1; i >= c.CUSUM[n-1].Since; i-- {
+		if c.out(i) > c.out(far) {
+			far = i
+		}
+	}
+	return far
+}
+
+// out is how far a value lies out on a side that alarms.
+func (c *Chart) out(i int) float64 {
+	if c.OneSided {
+		return c.Values[i]
+	}
+	return math.Abs(c.Values[i])
+}
+
+// sinceWords say how many lots came after one.
+func (c *Chart) sinceWords(at int) string {
+	switch n := len(c.Values) - 1 - at; n {
+	case 0:
+		return ""
+	case 1:
+		return "; the lot after it lies within the limits of single lots"
+	default:
+		return fmt.Sprintf("; the %d lots after it lie within the limits of single lots", n)
+	}
+}
+
+// alsoOut names those of the lots shortly before one that were beyond the limits
 // of single lots: several are often judged at once.
-func (l *Ledger) alsoOut(c *Chart, at []int) string {
+func (l *Ledger) alsoOut(c *Chart, at []int, last int) string {
 	const before = 12
 	var names []string
-	last := len(c.Values) - 1
 	for i := max(last-before, 0); i < last; i++ {
 		if c.Shewhart[i] {
 			names = append(names, fmt.Sprintf("%s (%+.1f)", l.Entries[at[i]].Lot, c.Values[i]))

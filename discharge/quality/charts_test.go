@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -152,6 +153,9 @@ func TestMonitor(t *testing.T) {
 	require.NoError(t, err)
 	require.True(t, drift.Drifted)
 	require.Contains(t, drift.Words[0], "recalibrate")
+	// A weak bath that a recalibration took for another machine ruins the first lot of a
+	// sound one, so the oxidizer comes first (common practice, no source).
+	require.Less(t, strings.Index(drift.Words[0], "assay"), strings.Index(drift.Words[0], "recalibrate"))
 	// 1.5 standard deviations of 10 % less dose: -14 %.
 	require.InDelta(t, -14, drift.DoseShiftPct, 5)
 	require.True(t, drift.DoseLoPct < drift.DoseShiftPct && drift.DoseShiftPct < drift.DoseHiPct)
@@ -198,6 +202,20 @@ func TestMonitor(t *testing.T) {
 	other, err := ledger(func(int) float64 { return 5 }, 30).Monitor("another")
 	require.NoError(t, err)
 	require.Zero(t, other.Lots)
+	require.NotContains(t, other.Words[0], "no drift", "nothing was looked at")
+
+	// A moving average of λ = 0.2 that one lot put beyond its limit stays there when the
+	// next lies at -0.8 (0.2·8 = 1.6, then 0.8·1.6 - 0.2·0.8 = 1.12 beyond 2.962·0.2·√(1 + 0.8²) = 0.76):
+	// the one before is meant.
+	after := &quality.Ledger{}
+	for i, off := range []float64{8, -0.8} {
+		require.NoError(t, after.Add(quality.Entry{Lot: name(i), Model: "m", Verdict: quality.Accept, OffZ: &off}))
+	}
+	trend, err = after.Monitor("m")
+	require.NoError(t, err)
+	require.False(t, trend.Drifted)
+	require.Contains(t, trend.Words[0], "lot "+name(0)+" lies off the shade path (8.0")
+	require.Contains(t, trend.Words[0], "the lot after it lies within")
 	one, err := ledger(func(int) float64 { return 0 }, 1).Monitor("m")
 	require.NoError(t, err)
 	require.Equal(t, []string{"1 lot in the ledger under this model: no drift"}, one.Words)
