@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 
@@ -98,6 +99,53 @@ type Table struct {
 	Lots     []Lot               // in file order
 	Ignored  []string            // columns kept aside because their meaning is not known
 	Warnings []error
+}
+
+// Join is a table with the lots of both, such as those of last month's file and of this
+// one's. They must hold one kind of reading under one viewing, spectra on one grid,
+// and no trial or production lot in both. Neither changes; readings are shared.
+func (t *Table) Join(more *Table) (*Table, error) {
+	differ := func(what string, a, b any) error {
+		return fmt.Errorf("%s holds %s %v, %s %v: only files that agree in that are learned from together", t.name(), what, a, more.name(), b)
+	}
+	switch {
+	case t.Kind != more.Kind:
+		return nil, differ("readings of kind", t.Kind, more.Kind)
+	case t.Viewing != more.Viewing:
+		return nil, differ("colors under", t.Viewing, more.Viewing)
+	case t.Grid != more.Grid:
+		return nil, differ("spectra on", t.Grid, more.Grid)
+	}
+	run := func(l Lot) bool { return l.Role == Trial || l.Role == Production }
+	for _, l := range more.Lots {
+		if run(l) && slices.ContainsFunc(t.Lots, func(o Lot) bool { return run(o) && o.ID == l.ID }) {
+			return nil, &RowError{File: more.Name, Row: l.Row, Column: "lot", Value: l.ID, Err: fmt.Errorf("%s has a lot of that name, too: rename one, or name the file once", t.name())}
+		}
+	}
+	out := *t
+	out.Name = t.name() + ", " + more.name()
+	out.Lots = slices.Concat(t.Lots, more.Lots)
+	out.Ignored = slices.Concat(t.Ignored, more.Ignored)
+	out.Warnings = slices.Concat(t.Warnings, more.Warnings)
+	return &out, nil
+}
+
+// WithProduction is the table with its production lots as trial lots, so that a fit
+// or a recalibration learns from them, too. Lots without settings teach nothing and
+// stay as they are; left names them. t does not change, but readings are shared.
+func (t *Table) WithProduction() (all *Table, left []string) {
+	out := *t
+	out.Lots = slices.Clone(t.Lots)
+	for i := range out.Lots {
+		switch l := &out.Lots[i]; {
+		case l.Role != Production:
+		case len(l.Settings) == 0:
+			left = append(left, l.ID)
+		default:
+			l.Role = Trial
+		}
+	}
+	return &out, left
 }
 
 // ByRole returns the lots with that role, in file order.

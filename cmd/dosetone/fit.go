@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -20,13 +21,14 @@ type fitFlags struct {
 	output      string
 	process     string
 	processFile string
+	production  bool
 	report      reportFlags
 }
 
 func newFit(e *env) *cobra.Command {
 	var f fitFlags
 	cmd := &cobra.Command{
-		Use:     "fit FILE -o MODEL.json",
+		Use:     "fit FILE [MORE ...] -o MODEL.json",
 		GroupID: "model",
 		Short:   "Learn a model from trial lots",
 		Long: `Reads a table of trial lots, one row per reading, with the lots' settings in
@@ -38,16 +40,20 @@ settings; readings of the base and of the fully discharged white help much.
 The table may be CSV, an XLSX workbook, CGATS text or CxF; what a file is follows
 from its content. Readings that name only their lot, as instruments export them,
 take roles and settings from a list of lots, one row per lot (--lot-list);
-"dosetone template" writes an empty table.`,
+"dosetone template" writes an empty table.
+
+Several files are learned from together, such as the trials and last month's
+production; lots with role production count only with --production.`,
 		Example: `  dosetone fit trials.csv -o model.json
   dosetone fit trials.csv -o model.json --format json
   dosetone fit trials.csv -o model.json --report fit.html --figure dose-response=dose.svg
+  dosetone fit trials.csv production.csv --production -o model.json
   dosetone fit lots.csv -o model.json --process permanganate-pellet --viewing D65/10
   dosetone fit lots.xlsx --sheet Sheet1 -o model.json --process permanganate-pellet --viewing D65/10
   dosetone fit export.txt --lot-list lot-list.csv -o model.json --process permanganate-pellet --viewing D65/10
   dosetone fit wide.csv --wide --lot-list lot-list.csv -o model.json --process permanganate-pellet --viewing D65/10`,
-		Args: cobra.ExactArgs(1),
-		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.fit(args[0], f) }),
+		Args: cobra.MinimumNArgs(1),
+		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.fit(args, f) }),
 	}
 	e.registerTables(cmd)
 	e.registerLots(cmd)
@@ -55,6 +61,7 @@ take roles and settings from a list of lots, one row per lot (--lot-list);
 	cmd.Flags().StringVarP(&f.output, "output", "o", "", "file for the model; written whole or not at all")
 	cmd.Flags().StringVar(&f.process, "process", "", "process of the trials, when the file has no process column")
 	cmd.Flags().StringVar(&f.processFile, "process-file", "", "JSON file that defines a process of your own")
+	registerProduction(cmd, &f.production)
 	f.report.register(cmd, fitFigures()...)
 	return cmd
 }
@@ -97,18 +104,23 @@ type factorRange struct {
 	Fixed  bool    `json:"fixed"`
 }
 
-func (e *env) fit(name string, f fitFlags) error {
+func (e *env) fit(names []string, f fitFlags) error {
 	if f.output == "-" {
 		return usage("-o - is not possible: standard output carries the results; name a file")
 	}
 	if err := f.report.check(); err != nil {
 		return err
 	}
-	t, own, err := e.trials(name, f)
+	own, err := e.readProcess(f.processFile)
+	if err != nil {
+		return err
+	}
+	t, err := e.trials(names, own, f)
 	if err != nil {
 		return err
 	}
 	e.warnAll(t.Warnings)
+	t = e.learning(t, f.production)
 	opt := &discharge.FitOptions{}
 	if own != nil {
 		opt.Process = *own
@@ -136,7 +148,7 @@ func (e *env) fit(name string, f fitFlags) error {
 		return err
 	}
 	if view != nil {
-		if err := e.writeReport(f.report, view, name, f.processFile); err != nil {
+		if err := e.writeReport(f.report, view, append(slices.Clone(names), f.processFile)...); err != nil {
 			return err
 		}
 	}
@@ -155,25 +167,32 @@ func (e *env) fit(name string, f fitFlags) error {
 	return nil
 }
 
-// trials reads the table, and the user's own process if there is one.
-func (e *env) trials(name string, f fitFlags) (*discharge.Table, *discharge.Process, error) {
-	own, err := e.readProcess(f.processFile)
-	if err != nil {
-		return nil, nil, err
-	}
-	s, err := e.lotSheet(name)
-	if err != nil {
-		return nil, nil, err
-	}
-	opt := &discharge.ReadOptions{Process: f.process, Viewing: f.viewing.Viewing, Percent: bool(f.percent)}
-	if own != nil {
-		opt.Processes = []discharge.Process{*own}
-		if f.process == "" && !hasColumn(s, "process") {
-			opt.Process = own.ID
+// trials reads the tables of a command line as one.
+func (e *env) trials(names []string, own *discharge.Process, f fitFlags) (*discharge.Table, error) {
+	var all *discharge.Table
+	for _, name := range names {
+		s, err := e.lotSheet(name)
+		if err != nil {
+			return nil, err
+		}
+		opt := &discharge.ReadOptions{Process: f.process, Viewing: f.viewing.Viewing, Percent: bool(f.percent)}
+		if own != nil {
+			opt.Processes = []discharge.Process{*own}
+			if f.process == "" && !hasColumn(s, "process") {
+				opt.Process = own.ID
+			}
+		}
+		t, err := discharge.FromSheet(s, opt)
+		if err != nil {
+			return nil, err
+		}
+		if all == nil {
+			all = t
+		} else if all, err = all.Join(t); err != nil {
+			return nil, err
 		}
 	}
-	t, err := discharge.FromSheet(s, opt)
-	return t, own, err
+	return all, nil
 }
 
 func (e *env) saveModel(name string, m *discharge.Model) error {

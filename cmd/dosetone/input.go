@@ -42,6 +42,32 @@ func (e *env) registerLots(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&e.tables.lots, "lot-list", "", "table of the lots with their roles and settings, for readings that name only their lot (or are named lot/panel/position)")
 }
 
+// registerProduction adds the flag to learn from production lots.
+func registerProduction(cmd *cobra.Command, production *bool) {
+	cmd.Flags().BoolVar(production, "production", false, "learn from the lots with role production, too")
+}
+
+// learning is a table as it is learned from, and says of its production lots whether
+// they count.
+func (e *env) learning(t *discharge.Table, production bool) *discharge.Table {
+	n := len(t.ByRole(discharge.Production))
+	switch {
+	case n == 0 && production:
+		e.warn("%s has no lot with role %s", t.Name, discharge.Production)
+	case n > 0 && !production:
+		e.warn("%s: %d %s with role %s %s not learned from; --production learns from %s, too", t.Name,
+			n, plural(n, "lot", "lots"), discharge.Production, plural(n, "is", "are"), plural(n, "it", "them"))
+	case n > 0:
+		all, left := t.WithProduction()
+		if len(left) > 0 {
+			e.warn("%s: nothing is learned from production %s %s, which %s no settings", t.Name,
+				plural(len(left), "lot", "lots"), strings.Join(left, ", "), plural(len(left), "has", "have"))
+		}
+		return all
+	}
+	return t
+}
+
 // lotSheet reads a table of readings and joins what --lot-list says of their lots.
 func (e *env) lotSheet(name string) (*discharge.Sheet, error) {
 	s, err := e.sheet(name)

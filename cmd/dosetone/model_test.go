@@ -383,3 +383,30 @@ func TestSuggestNamesWhatActiveLacks(t *testing.T) {
 	s["flow_nm3pmin"], s["load_kg"] = 1, 40
 	require.Empty(t, activeLacks(p, s))
 }
+
+// Last month's production is learned from together with the trials, where that is asked
+// for, and said to be left out where it is not. The model's count of lots is the files'.
+func TestProductionIsLearnedFromWhenAsked(t *testing.T) {
+	workspace(t)
+	lots := func(args ...string) (int, string) {
+		r := tool(t, "", append([]string{"fit", "trials.csv", "-o", "new.json", "--format", "json"}, args...)...)
+		require.Equal(t, exitDone, r.code, r.err)
+		var got struct{ Lots int }
+		require.NoError(t, json.Unmarshal([]byte(r.out), &got))
+		return got.Lots, r.err
+	}
+	trials, _ := lots()
+	same, said := lots("production.csv")
+	require.Equal(t, trials, same)
+	require.Contains(t, said, "2 lots with role production are not learned from; --production learns from them, too")
+	more, said := lots("production.csv", "--production")
+	require.Equal(t, trials+2, more) // the file's first line says that it has two
+	require.NotContains(t, said, "not learned from")
+	_, said = lots("--production")
+	require.Contains(t, said, "no lot with role production")
+
+	require.Equal(t, exitFailed, tool(t, "", "recalibrate", "new.json", "production.csv", "-o", "other.json").code)
+	require.Contains(t, ok(t, "recalibrate", "new.json", "production.csv", "-o", "other.json", "--production"), "from 2 lots")
+	require.Equal(t, exitFailed, tool(t, "", "fit", "trials.csv", "trials.csv", "-o", "twice.json").code)
+	require.NoFileExists(t, "twice.json")
+}

@@ -10,16 +10,17 @@ import (
 func newRecalibrate(e *env) *cobra.Command {
 	var output string
 	var percent reflectance
+	var production bool
 	var expected number
 	cmd := &cobra.Command{
 		Use:     "recalibrate MODEL FILE -o NEW.json",
 		GroupID: "model",
 		Short:   "Carry a model over to a new fabric, machine or delivery",
-		Long: `Reads one to three lots (role trial) run on a new fabric, on another machine or
-with a new delivery of oxidizer, and its base and white readings if the file has
-them, and writes a model for them: what strength, load and time do stays as
-learned, the shift in dose is estimated anew, and the shade path is moved to the
-new base and white. Run the lots apart, one at a lower and one at a higher dose,
+		Long: `Reads one to three lots (role trial, or production with --production) run on a
+new fabric, on another machine or with a new delivery of oxidizer, and its base
+and white readings if the file has them, and writes a model for them: what
+strength, load and time do stays as learned, the shift in dose is estimated anew,
+and the shade path is moved to the new base and white. Run the lots apart, one at a lower and one at a higher dose,
 inside the region of the first trials. The old model's file is left as it is.`,
 		Example: `  dosetone recalibrate model.json lots.csv -o new.json
   dosetone recalibrate model.json lots.csv -o new.json --shift-sd 0.2 --format json`,
@@ -28,13 +29,14 @@ inside the region of the first trials. The old model's file is left as it is.`,
 			if expected.set && expected.value <= 0 {
 				return usage("--shift-sd must be above 0 (a standard deviation of ln dose, such as 0.5)")
 			}
-			return e.recalibrate(args[0], args[1], output, bool(percent), expected.value)
+			return e.recalibrate(args[0], args[1], output, bool(percent), production, expected.value)
 		}),
 	}
 	e.registerTables(cmd)
 	e.registerLots(cmd)
 	cmd.Flags().StringVarP(&output, "output", "o", "", "file for the new model; written whole or not at all")
 	cmd.Flags().Var(&percent, "reflectance", "scale of spectra in a file without a unit column")
+	registerProduction(cmd, &production)
 	cmd.Flags().Var(&expected, "shift-sd", "how far the new dose may differ, as a standard deviation of ln dose (default 0.5: two thirds to one and a half times as much)")
 	return cmd
 }
@@ -55,7 +57,7 @@ type recalibrateResult struct {
 	Model      string     `json:"model"`
 }
 
-func (e *env) recalibrate(modelName, name, output string, percent bool, shiftSD float64) error {
+func (e *env) recalibrate(modelName, name, output string, percent, production bool, shiftSD float64) error {
 	switch output {
 	case "":
 		return usage("name the file for the new model with -o new.json")
@@ -83,7 +85,7 @@ func (e *env) recalibrate(modelName, name, output string, percent bool, shiftSD 
 	}
 	e.warnAll(t.Warnings)
 	known := len(m.Warnings())
-	n, err := m.Recalibrate(t, &discharge.RecalibrateOptions{ShiftSD: shiftSD})
+	n, err := m.Recalibrate(e.learning(t, production), &discharge.RecalibrateOptions{ShiftSD: shiftSD})
 	if err != nil {
 		return err
 	}

@@ -60,6 +60,7 @@ func workspace(t *testing.T) string {
 	write("settings.csv", []byte("id,strength_pct,ratio,time_min\none,6,1.3,14\ntwo,9,1.8,20\n"))
 	write("lots.csv", labLots())
 	write("lot.csv", productionOf("P101"))
+	write("production.csv", demo.PelletProduction())
 	for name, data := range labExports(t) {
 		write(name, data)
 	}
@@ -106,10 +107,10 @@ func TestExitCodesAndMessages(t *testing.T) {
 	}{
 		{"frobnicate", exitUsage, "unknown command"},
 		{"sugest model.json", exitUsage, "suggest"},
-		{"fit", exitUsage, "accepts 1 arg"},
-		{"fit", exitUsage, "use: dosetone fit FILE -o MODEL.json"},
+		{"fit", exitUsage, "requires at least 1 arg"},
+		{"fit", exitUsage, "use: dosetone fit FILE [MORE ...] -o MODEL.json"},
 		{"suggest model.json --lab 40,-2,-11 --max-tme 5", exitUsage, "did you mean --max-time?"},
-		{"fit trials.csv more.csv", exitUsage, "accepts 1 arg"},
+		{"check lot.csv more.csv", exitUsage, "accepts 1 arg"},
 		{"fit trials.csv -o -", exitUsage, "name a file"},
 		{"fit trials.csv --format xml", exitUsage, "want text, json, csv or xlsx"},
 		{"fit trials.csv --reflectance permille", exitUsage, "want factor"},

@@ -1,0 +1,59 @@
+package discharge_test
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/datasets/demo"
+	"example.com/dosetone/discharge"
+)
+
+// What is learned from two files is what one file with the rows of both teaches, to
+// the last digit.
+func TestJoinedTablesTeachAsOne(t *testing.T) {
+	lines := strings.SplitAfter(string(demo.PelletTrials()), "\n")
+	head, rows := strings.Join(lines[:2], ""), lines[2:]
+	half := len(rows) / 2
+	for lot := strings.SplitN(rows[half], ",", 2)[0]; strings.HasPrefix(rows[half], lot+","); {
+		half++ // to the end of its lot
+	}
+	read := func(name string, rows []string) *discharge.Table {
+		table, err := discharge.ReadTable(name, strings.NewReader(head+strings.Join(rows, "")), nil)
+		require.NoError(t, err)
+		return table
+	}
+	first, second := read("march.csv", rows[:half]), read("april.csv", rows[half:])
+	both, err := first.Join(second)
+	require.NoError(t, err)
+	require.Greater(t, len(second.ByRole(discharge.Trial)), 3)
+	file := func(table *discharge.Table) []byte {
+		var b bytes.Buffer
+		require.NoError(t, fitted(t, table).Save(&b, "test"))
+		return b.Bytes()
+	}
+	require.Equal(t, string(file(demoTable(t))), string(file(both)))
+
+	// Production lots count where they are asked for, and only those with settings.
+	for i := range both.Lots {
+		if l := &both.Lots[i]; l.Role == discharge.Trial {
+			l.Role = discharge.Production
+		}
+	}
+	both.Lots[len(both.Lots)-1].Settings = nil
+	last := both.Lots[len(both.Lots)-1]
+	all, left := both.WithProduction()
+	require.Equal(t, discharge.Production, last.Role)
+	require.Equal(t, []string{last.ID}, left)
+	require.Len(t, all.ByRole(discharge.Trial), len(demoTable(t).ByRole(discharge.Trial))-1)
+	require.Empty(t, both.ByRole(discharge.Trial), "the table itself does not change")
+
+	_, err = first.Join(first)
+	require.ErrorContains(t, err, `march.csv has a lot of that name, too`)
+	swatches, err := discharge.ReadTable("photo.csv", bytes.NewReader(demo.PelletSwatches()), nil)
+	require.NoError(t, err)
+	_, err = first.Join(swatches)
+	require.ErrorContains(t, err, "march.csv holds readings of kind spectrum, photo.csv swatch")
+}
