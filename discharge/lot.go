@@ -127,6 +127,9 @@ func (t *Table) Join(more *Table) (*Table, error) {
 	out.Lots = slices.Concat(t.Lots, more.Lots)
 	out.Ignored = slices.Concat(t.Ignored, more.Ignored)
 	out.Warnings = slices.Concat(t.Warnings, more.Warnings)
+	if doubts := doubtMixture(&out); len(doubtMixture(t))+len(doubtMixture(more)) == 0 {
+		out.Warnings = append(out.Warnings, doubts...)
+	}
 	return &out, nil
 }
 

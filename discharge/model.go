@@ -40,7 +40,14 @@ type Model struct {
 	edged bool
 	// baseAssumed says that base readings were missing and something else stands in.
 	baseAssumed bool
+	// fabric and machine of the lots that it was fitted or recalibrated to, "" where
+	// they do not say, or name several.
+	fabric, machine string
 }
+
+// RanOn is the fabric and the machine of the lots that the model was fitted or last
+// recalibrated to, "" where these do not say it or name several.
+func (m *Model) RanOn() (fabric, machine string) { return m.fabric, m.machine }
 
 // TrialRecord is what a model keeps of a trial lot.
 type TrialRecord struct {
@@ -137,6 +144,7 @@ func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
 		return nil, nil, err
 	}
 	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, edged: true, baseAssumed: !o.hasBase, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	m.fabric, m.machine = o.ranOn()
 	if m.process, err = processOf(t, o, opt); err != nil {
 		return nil, nil, err
 	}

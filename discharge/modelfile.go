@@ -50,6 +50,8 @@ type (
 		Joint       bool          `json:"joint_plateau,omitempty"`         // the plateau's covariance with the coefficients counts
 		Edged       bool          `json:"edge_bounds_certainty,omitempty"` // outside the trials nothing is surer than at their edge
 		BaseAssumed bool          `json:"base_assumed,omitempty"`
+		Fabric      string        `json:"fabric,omitempty"`
+		Machine     string        `json:"machine,omitempty"`
 		Trials      []TrialRecord `json:"trials"`
 		LeaveOneOut []float64     `json:"leave_one_out_delta_e"`
 		Warnings    []string      `json:"warnings"`
@@ -117,7 +119,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 		Schema: Schema, Tool: version, Digest: m.digest, Process: m.process.ID,
 		Viewing: m.viewing.String(), Readings: m.kind, Fixed: m.fixed,
 		BlankLevel: m.low, SDPanel: m.sdPanel, ReadSD: m.readSD, FloorSD: m.floorSD, Inflation: m.inflation,
-		Freedom: m.freedom, Joint: m.joint, Edged: m.edged, BaseAssumed: m.baseAssumed, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
+		Freedom: m.freedom, Joint: m.joint, Edged: m.edged, BaseAssumed: m.baseAssumed, Fabric: m.fabric, Machine: m.machine, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
 	}
 	if _, err := LookupProcess(m.process.ID); err != nil {
 		f.OwnProcess = &m.process

@@ -24,6 +24,21 @@ type observed struct {
 	warnings    []error
 }
 
+// ranOn is the one fabric and machine of the trial lots, "" for none or several.
+func (o *observed) ranOn() (fabric, machine string) {
+	first := o.trials[0].lot
+	fabric, machine = first.Fabric, first.Machine
+	for _, t := range o.trials {
+		if t.lot.Fabric != fabric {
+			fabric = ""
+		}
+		if t.lot.Machine != machine {
+			machine = ""
+		}
+	}
+	return fabric, machine
+}
+
 // trialObs is one trial lot.
 type trialObs struct {
 	lot    *Lot

@@ -127,6 +127,7 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	}
 	n.warnings = slices.Clone(m.warnings)
 	n.recal = &Recalibration{Fabric: o.trials[0].lot.Fabric, Machine: o.trials[0].lot.Machine, Base: o.hasBase, White: o.hasWhite}
+	n.fabric, n.machine = o.ranOn()
 	sum := sha256.Sum256([]byte(m.digest + digestOf(t)))
 	n.digest = hex.EncodeToString(sum[:])
 	if err := n.movePath(o); err != nil {

@@ -389,3 +389,18 @@ func TestCheckCountsOne(t *testing.T) {
 	one.report.Verdict = quality.Verdict{MorePanels: 3, SettlesWith: quality.Reject}
 	require.Equal(t, "Measure about 3 more panels: if they look like these, the lot will be rejected.", moreWords(one))
 }
+
+// A lot of another machine is judged, and said to be of another one.
+func TestCheckSaysThatTheMachineIsAnother(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	lot := productionOf("P101")
+	require.Contains(t, string(lot), "drum-3")
+	require.NoError(t, os.WriteFile("other.csv", bytes.ReplaceAll(lot, []byte("drum-3"), []byte("drum-9")), 0o600))
+	const said = "its machine is drum-9, that of the model's lots drum-3"
+	for file, want := range map[string]bool{"lot.csv": false, "other.csv": true} {
+		r := tool(t, "", "check", file, "--standard", "standard.csv", "--model", "model.json")
+		require.Equal(t, exitDone, r.code, r.err)
+		require.Equal(t, want, strings.Contains(strings.Join(strings.Fields(r.out), " "), said), r.out)
+	}
+}

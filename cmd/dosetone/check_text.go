@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
@@ -245,7 +246,8 @@ func (e *env) showCheck(list []checkResult, several bool, bands *quality.Bands, 
 			e.printf("%s", report.Wrap(w, "  - ", "    ", textWidth))
 		}
 	}
-	if opt.Model != nil {
+	// Lots that ask for nothing are not worked on.
+	if opt.Model != nil && slices.ContainsFunc(list, func(r checkResult) bool { return len(r.report.Causes) > 0 }) {
 		e.cautions(opt.Model.Process())
 	}
 	return nil

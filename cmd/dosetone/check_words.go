@@ -141,11 +141,12 @@ func correctionWords(c *quality.Correction) string {
 	case !c.Possible:
 		return "More time: " + c.Why + "."
 	}
-	what := "Second pass with a fresh charge"
+	what, why := "Second pass with a fresh charge", "a fresh charge may be quickest at its start"
 	if c.GoOn {
-		what = "Go on"
+		what, why = "Go on", "it cannot be told whether the lot lacked time or strength"
 	}
-	text := fmt.Sprintf("%s: %.1f min more (90 %%: %.1f to %.1f) at these settings bring the lot to the standard; it needs %s in all. ", what, c.Minutes, c.Lo, c.Hi, quality.DoseWords(c.DosePct))
+	text := fmt.Sprintf("%s: %.1f min more (90 %%: %.1f to %.1f) at these settings bring the lot to the standard; it needs %s in all. The shortest likely time is given, for %s. ",
+		what, c.Minutes, c.Lo, c.Hi, quality.DoseWords(c.DosePct), why)
 	if c.Extrapolated {
 		text += "That is outside the times of the trials. "
 	}

@@ -206,6 +206,11 @@ func TestSuggestKeepsTensileStrength(t *testing.T) {
 	for _, s := range ask("--max-tensile-loss", report.Exact(0.99*most))[0].Suggestions {
 		require.LessOrEqual(t, s.TensileLossPct.Mean, 0.99*most)
 	}
+	ok(t, "suggest", "model.json", "--target", "standard.csv", "--report", "page.html")
+	page, err := os.ReadFile("page.html")
+	require.NoError(t, err)
+	require.Contains(t, string(page), "tensile loss, %")
+	require.Contains(t, string(page), report.PlusMinus(most, (free[0].Suggestions[0].TensileLossPct.Hi-free[0].Suggestions[0].TensileLossPct.Lo)/2))
 	none := ask("--max-tensile-loss", "0.1")
 	require.Empty(t, none[0].Suggestions)
 	require.Contains(t, none[0].Why, "tensile")

@@ -203,7 +203,12 @@ func (v *suggestView) table() *page.Table {
 		}
 		t.Header = append(t.Header, head)
 	}
-	t.Header = append(t.Header, "pass", "unload, min", "shade", "L*", "a*", "b*", "ΔE00", "active, g/kg", "")
+	tested := v.r.Suggestions[0].TensileLossPct != nil
+	t.Header = append(t.Header, "pass", "unload, min", "shade", "L*", "a*", "b*", "ΔE00", "active, g/kg")
+	if tested {
+		t.Header = append(t.Header, "tensile loss, %")
+	}
+	t.Header = append(t.Header, "")
 	for k, s := range v.r.Suggestions {
 		row := page.Row(strconv.Itoa(k + 1))
 		row = append(row, page.Row(settingCells(columns, s.Settings, func(x float64) string { return report.Short(x, 5) })...)...)
@@ -221,8 +226,11 @@ func (v *suggestView) table() *page.Table {
 		row = append(row, page.Row(report.Percent(s.PassProbability), window)...)
 		row = append(row, page.Cell{Swatch: figure.Hex(colorimetry.Lab(s.Shade))})
 		row = append(row, page.Row(report.PlusMinus(s.Shade.L, half(s.LotInterval.L)), minus(report.PlusMinus(s.Shade.A, half(s.LotInterval.A))), minus(report.PlusMinus(s.Shade.B, half(s.LotInterval.B))),
-			report.Fixed(s.DeltaE, 2), active, note)...)
-		t.Rows = append(t.Rows, row)
+			report.Fixed(s.DeltaE, 2), active)...)
+		if tested {
+			row = append(row, page.Row(s.TensileLossPct.text())...)
+		}
+		t.Rows = append(t.Rows, append(row, page.Row(note)...))
 	}
 	return t
 }

@@ -282,6 +282,14 @@ func (j *judge) notes() {
 			add("%s", s)
 		}
 	}
+	if j.opt.Model != nil {
+		fabric, machine := j.opt.Model.RanOn()
+		for _, c := range []struct{ what, lot, model string }{{"fabric", j.lot.Fabric, fabric}, {"machine", j.lot.Machine, machine}} {
+			if c.lot != "" && c.model != "" && c.lot != c.model {
+				add("its %s is %s, that of the model's lots %s: dose and causes are judged as if they were the same; recalibrate the model for it", c.what, c.lot, c.model)
+			}
+		}
+	}
 	if r.Verdict.Decision == MeasureMore && r.Verdict.MorePanels == 0 {
 		add("the lot lies at the edge of the tolerance: even 40 more panels like these would probably not settle it")
 	}
