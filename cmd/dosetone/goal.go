@@ -22,9 +22,9 @@ type goalFlags struct {
 func (g *goalFlags) register(cmd *cobra.Command, processes []discharge.Process) {
 	fl := cmd.Flags()
 	fl.StringVar(&g.target, "target", "", "table with the target's readings; - for standard input")
-	fl.Var(&g.lab, "lab", "target as L,a,b under the model's viewing")
+	fl.Var(&g.lab, "lab", "target as L,a,b under the model's viewing, or that of --viewing")
 	fl.Var(&g.strengths, "strengths", "strengths in store, such as 1,2,4; nothing between them. Commas separate: 3,5 are two strengths, 3.5 is one")
-	fl.Var(&g.viewing, "viewing", "viewing of L,a,b or X,Y,Z in the target file; default: the file's, or the model's")
+	fl.Var(&g.viewing, "viewing", "viewing of the target's L,a,b or X,Y,Z; default: the file's, or the model's")
 	fl.Var(&g.percent, "reflectance", "scale of spectra in a target file without a unit column")
 	g.min = registerFactors(cmd, processes, "min-", "least", false)
 	g.max = registerFactors(cmd, processes, "max-", "most", false)
@@ -43,7 +43,11 @@ func (g *goalFlags) check() error {
 // targets are those of the file, or the one of --lab.
 func (e *env) targets(g *goalFlags, m *discharge.Model) ([]discharge.Target, error) {
 	if g.lab.set {
-		return []discharge.Target{{ID: "lab", Viewing: m.Viewing(), Lab: g.lab.lab}}, nil
+		t := discharge.Target{ID: "lab", Viewing: m.Viewing(), Lab: g.lab.lab}
+		if g.viewing != (viewing{}) {
+			t.Viewing = g.viewing.Viewing
+		}
+		return []discharge.Target{t}, nil
 	}
 	return e.readTargetsUnder(g.target, m, bool(g.percent), g.viewing)
 }

@@ -130,6 +130,9 @@ func (e *env) readTargetsUnder(name string, m *discharge.Model, percent bool, v 
 		return nil, err
 	}
 	e.warnAll(list.Warnings)
+	if said && v.Viewing != m.Viewing() && list.Items[0].Spectrum != nil {
+		e.warn("%s: the spectra are seen under the model's %s, not %s: to aim at the shade under another light, fit the trials with --viewing %[3]s", shown(name), m.Viewing(), v.Viewing)
+	}
 	if !said && list.Items[0].Spectrum == nil && !hasColumn(s, "illuminant") && !hasColumn(s, "red") {
 		e.warn("%s: no columns illuminant and observer: the colors are taken to be under the model's %s", shown(name), m.Viewing())
 	}

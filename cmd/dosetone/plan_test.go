@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
 )
 
@@ -220,4 +221,26 @@ func TestSuggestKeepsTensileStrength(t *testing.T) {
 	r = tool(t, "", "suggest", "lab.json", "--lab", "48,-2.6,-9", "--max-tensile-loss", "10")
 	require.Equal(t, exitFailed, r.code)
 	require.Contains(t, r.err, "tensile_loss_pct")
+}
+
+// A target under another light than the model's is not answered as if it were under the
+// model's.
+func TestSuggestAsksForTheLightOfTheModel(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	r := tool(t, "", "suggest", "model.json", "--lab", "48,-2.6,-9", "--viewing", "F11/10")
+	require.Equal(t, exitFailed, r.code)
+	require.Contains(t, r.err, "fit the trials' spectra again for F11/10")
+	ok(t, "suggest", "model.json", "--lab", "48,-2.6,-9", "--viewing", "D65/10")
+
+	var alone []string
+	for line := range strings.Lines(string(demo.PelletStandard())) {
+		if !strings.Contains(line, "limit") {
+			alone = append(alone, line)
+		}
+	}
+	require.NoError(t, os.WriteFile("alone.csv", []byte(strings.Join(alone, "")), 0o600))
+	r = tool(t, "", "suggest", "model.json", "--target", "alone.csv", "--viewing", "F11/10")
+	require.Equal(t, exitDone, r.code, r.err)
+	require.Contains(t, r.err, "fit the trials with --viewing F11/10")
 }
