@@ -2,6 +2,7 @@ package discharge
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,6 +19,10 @@ type FactorRange struct {
 	// Chosen says that trials varied it on purpose; what is neither Fixed nor Chosen only
 	// drifted, and suggestions and plans leave it at Middle.
 	Chosen bool
+	// Matters says that between Lo and Hi it changes the dose by more than lots scatter,
+	// as the trials show it, or that it was chosen: settings that leave it out are
+	// not told from others that do.
+	Matters bool
 	// Guessed says that the factor may have a best value between Lo and Hi, the
 	// only levels that were run, and that they are far enough apart for that to
 	// matter: what lies between them rests on what is usual.
@@ -54,14 +59,34 @@ func (m *Model) Factors() []FactorRange {
 		}
 		for j := range m.basis.factors {
 			if d := &m.basis.factors[j]; d.Column == f.Column {
-				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Middle: m.basis.middle[j], Chosen: d.Primary, Guessed: d.Primary && d.guessed(m.ran(d))})
+				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Middle: m.basis.middle[j], Chosen: d.Primary, Matters: d.Primary || m.matters(j), Guessed: d.Primary && d.guessed(m.ran(d))})
 			}
 		}
 	}
 	return out
 }
 
-// FillIn returns settings with the factors that trials chose and s leaves out, at
+// matters tells of a factor that only drifted whether the dose depends on it.
+func (m *Model) matters(j int) bool {
+	d := &m.basis.factors[j]
+	var slope mixMoments
+	for i := range m.comps {
+		c := &m.comps[i]
+		k, n := 1+j, len(c.mean)
+		slope.add(c.weight, c.mean[k]/c.link.unit, c.cov[k*n+k]/(c.link.unit*c.link.unit))
+	}
+	effect := math.Abs(slope.mean) * (d.Hi - d.Lo)
+	return effect > m.sdLot() && math.Abs(slope.mean) > 2*slope.sd()
+}
+
+// middle of the trials, to three digits.
+func (r FactorRange) middle() (v float64, text string) {
+	text = strconv.FormatFloat(r.Middle, 'g', 3, 64)
+	v, _ = strconv.ParseFloat(text, 64) // which FormatFloat wrote
+	return v, text
+}
+
+// FillIn returns settings with the factors that matter and s leaves out, at
 // the middle of the trials, where predictions take them, to three digits; said has a sentence for each.
 func (m *Model) FillIn(s Settings) (full Settings, said []string) {
 	full = s.Clone()
@@ -69,11 +94,11 @@ func (m *Model) FillIn(s Settings) (full Settings, said []string) {
 		full = Settings{}
 	}
 	for _, f := range m.Factors() {
-		if _, given := s[f.Column]; given || f.Fixed || !f.Chosen || !f.Optional {
+		if _, given := s[f.Column]; given || f.Fixed || !f.Matters || !f.Optional {
 			continue
 		}
-		text := strconv.FormatFloat(f.Middle, 'g', 3, 64)
-		full[f.Column], _ = strconv.ParseFloat(text, 64) // which FormatFloat wrote
+		v, text := f.middle()
+		full[f.Column] = v
 		said = append(said, fmt.Sprintf("%s is not given and taken as %s, the middle of the trials: give it, since the shade depends on it",
 			f.Column, strings.TrimSpace(text+" "+f.Unit)))
 	}

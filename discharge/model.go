@@ -290,11 +290,16 @@ func (o *observed) between(column string) Range {
 // deliberately tells an optional factor that was varied on purpose from one
 // that was only recorded as it drifted, by its range: drum speed and moisture
 // wander by some percent and temperature by a few degrees from load to load
-// (common practice, no source).
+// (common practice, no source). What was run at two or three levels again and again
+// was set: half of that range will do.
 func deliberately(t Transform, xs []float64) bool {
 	limit := 0.5 // ln units, a factor 1.65; a quarter of the typical range of a linear factor
 	if t == InverseKelvin {
 		limit = 0.35 // about 7 °C
+	}
+	levels := slices.Compact(slices.Sorted(slices.Values(xs)))
+	if len(levels) <= 3 && len(xs) >= 3*len(levels) {
+		limit /= 2
 	}
 	return slices.Max(xs)-slices.Min(xs) > limit
 }

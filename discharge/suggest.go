@@ -187,7 +187,7 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 	for j := range m.basis.factors {
 		f := &m.basis.factors[j]
 		if !f.Primary {
-			if err := q.drifting(f, opt); err != nil {
+			if err := q.drifting(j, opt); err != nil {
 				return nil, err
 			}
 			continue
@@ -213,10 +213,14 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 }
 
 // drifting settles a factor that only drifted in the trials: at the middle of its
-// bounds, or else of the trials.
-func (q *search) drifting(f *doseFactor, opt *SuggestOptions) error {
+// bounds, or else of the trials, which is said of one that matters.
+func (q *search) drifting(j int, opt *SuggestOptions) error {
+	f := &q.m.basis.factors[j]
 	r, ok := opt.Bounds[f.Column]
 	if !ok {
+		if q.m.matters(j) {
+			q.other[f.Column], _ = FactorRange{Middle: q.m.basis.middle[j]}.middle()
+		}
 		return nil
 	}
 	at := (r.Lo + r.Hi) / 2
