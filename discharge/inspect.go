@@ -203,9 +203,9 @@ func (m *Model) ScatterAt(level float64) Scatter {
 			s.LotOff[i][j] = cast * m.path.lotOff[i][j]
 		}
 	}
-	mark := m.path.mark(level)
-	s.LotOff[0][0] += mark.variance * m.path.covScale[0]
-	s.LotOff[1][1] += mark.variance * m.path.covScale[1]
+	open := m.path.open(level, m.path.mark(level).variance)
+	s.LotOff[0][0] += open[1]
+	s.LotOff[1][1] += open[2]
 	s.LotLightness = m.floorSD * m.floorSD * span * span
 	return s
 }

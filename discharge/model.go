@@ -40,6 +40,8 @@ type Model struct {
 	edged bool
 	// baseAssumed says that base readings were missing and something else stands in.
 	baseAssumed bool
+	// whiteAssumed says the same of white readings.
+	whiteAssumed bool
 	// fabric and machine of the lots that it was fitted or recalibrated to, "" where
 	// they do not say, or name several.
 	fabric, machine string
@@ -143,7 +145,7 @@ func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, edged: true, baseAssumed: !o.hasBase, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, edged: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
 	m.fabric, m.machine = o.ranOn()
 	if m.process, err = processOf(t, o, opt); err != nil {
 		return nil, nil, err
@@ -329,6 +331,11 @@ func (o *observed) path(skip int) (*shadePath, error) {
 	path, err := fitPath(l0, l1, pts)
 	if err != nil {
 		return nil, err
+	}
+	// Of all lots, also without one: how surprising that one is tells of the dose, not of
+	// what lies beyond the lightest.
+	for _, t := range o.trials {
+		path.lightest = max(path.lightest, path.level(t.mean().L))
 	}
 	path.offPath(pts, len(o.trials))
 	path.prepare()

@@ -46,15 +46,16 @@ type (
 		Inflation  float64       `json:"sd_inflation"`
 		// Freedom is the degrees of freedom of Student's distribution of lots
 		// about predictions; without it they are normal.
-		Freedom     float64       `json:"lot_degrees_of_freedom,omitempty"`
-		Joint       bool          `json:"joint_plateau,omitempty"`         // the plateau's covariance with the coefficients counts
-		Edged       bool          `json:"edge_bounds_certainty,omitempty"` // outside the trials nothing is surer than at their edge
-		BaseAssumed bool          `json:"base_assumed,omitempty"`
-		Fabric      string        `json:"fabric,omitempty"`
-		Machine     string        `json:"machine,omitempty"`
-		Trials      []TrialRecord `json:"trials"`
-		LeaveOneOut []float64     `json:"leave_one_out_delta_e"`
-		Warnings    []string      `json:"warnings"`
+		Freedom      float64       `json:"lot_degrees_of_freedom,omitempty"`
+		Joint        bool          `json:"joint_plateau,omitempty"`         // the plateau's covariance with the coefficients counts
+		Edged        bool          `json:"edge_bounds_certainty,omitempty"` // outside the trials nothing is surer than at their edge
+		BaseAssumed  bool          `json:"base_assumed,omitempty"`
+		WhiteAssumed bool          `json:"white_assumed,omitempty"`
+		Fabric       string        `json:"fabric,omitempty"`
+		Machine      string        `json:"machine,omitempty"`
+		Trials       []TrialRecord `json:"trials"`
+		LeaveOneOut  []float64     `json:"leave_one_out_delta_e"`
+		Warnings     []string      `json:"warnings"`
 
 		Recalibration *Recalibration `json:"recalibration,omitempty"`
 		Tensile       *tensile       `json:"tensile_loss,omitempty"`
@@ -94,6 +95,9 @@ type (
 		// CastAtBase is the share of both at the base; without it they are the
 		// same all along the path.
 		CastAtBase float64 `json:"off_path_at_base,omitempty"`
+		// Lightest is the level of the lightest lot; without it the path is held to be
+		// known beyond it.
+		Lightest float64 `json:"lightest_lot,omitempty"`
 	}
 	modelCurve struct {
 		Curve  string     `json:"curve"`
@@ -119,7 +123,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 		Schema: Schema, Tool: version, Digest: m.digest, Process: m.process.ID,
 		Viewing: m.viewing.String(), Readings: m.kind, Fixed: m.fixed,
 		BlankLevel: m.low, SDPanel: m.sdPanel, ReadSD: m.readSD, FloorSD: m.floorSD, Inflation: m.inflation,
-		Freedom: m.freedom, Joint: m.joint, Edged: m.edged, BaseAssumed: m.baseAssumed, Fabric: m.fabric, Machine: m.machine, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
+		Freedom: m.freedom, Joint: m.joint, Edged: m.edged, BaseAssumed: m.baseAssumed, WhiteAssumed: m.whiteAssumed, Fabric: m.fabric, Machine: m.machine, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
 	}
 	if _, err := LookupProcess(m.process.ID); err != nil {
 		f.OwnProcess = &m.process
@@ -131,7 +135,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 		f.Factors = append(f.Factors, modelFactor(d))
 	}
 	p := m.path
-	f.Path = modelPath{L0: p.L0, L1: p.L1, Lo: p.lo, Hi: p.hi, Coef: p.coef, CovScale: p.covScale, LotOff: p.lotOff, PanelOff: p.panelOff, CastAtBase: p.castAtBase}
+	f.Path = modelPath{L0: p.L0, L1: p.L1, Lo: p.lo, Hi: p.hi, Coef: p.coef, CovScale: p.covScale, LotOff: p.lotOff, PanelOff: p.panelOff, CastAtBase: p.castAtBase, Lightest: p.lightest}
 	for i := range pathBasis {
 		f.Path.Cov = append(f.Path.Cov, mat.Row(nil, i, p.cov))
 	}

@@ -13,7 +13,7 @@ import (
 
 // model rebuilds and checks a model.
 func (f *modelFile) model() (*Model, error) {
-	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, inflation: f.Inflation, freedom: f.Freedom, joint: f.Joint, edged: f.Edged, baseAssumed: f.BaseAssumed, fabric: f.Fabric, machine: f.Machine, trials: f.Trials, loo: f.LeaveOneOut}
+	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, inflation: f.Inflation, freedom: f.Freedom, joint: f.Joint, edged: f.Edged, baseAssumed: f.BaseAssumed, whiteAssumed: f.WhiteAssumed, fabric: f.Fabric, machine: f.Machine, trials: f.Trials, loo: f.LeaveOneOut}
 	for _, w := range f.Warnings {
 		m.warnings = append(m.warnings, fmt.Errorf("%s", w))
 	}
@@ -146,7 +146,7 @@ func (f *modelFile) factors(m *Model) error {
 }
 
 func (f *modelPath) path(m *Model) (*shadePath, error) {
-	p := &shadePath{L0: f.L0, L1: f.L1, lo: f.Lo, hi: f.Hi, coef: f.Coef, covScale: f.CovScale, lotOff: f.LotOff, panelOff: f.PanelOff, castAtBase: f.CastAtBase}
+	p := &shadePath{L0: f.L0, L1: f.L1, lo: f.Lo, hi: f.Hi, coef: f.Coef, covScale: f.CovScale, lotOff: f.LotOff, panelOff: f.PanelOff, castAtBase: f.CastAtBase, lightest: f.Lightest}
 	if f.CastAtBase == 0 {
 		p.castAtBase = 1
 	}
@@ -190,6 +190,9 @@ func (f *modelPath) path(m *Model) (*shadePath, error) {
 	}
 	if !(f.CastAtBase >= 0 && f.CastAtBase <= 1) {
 		return nil, fmt.Errorf("share %g of scatter off the path at the base", f.CastAtBase)
+	}
+	if !(f.Lightest >= 0 && f.Lightest <= 2) {
+		return nil, fmt.Errorf("level %g of the lightest lot", f.Lightest)
 	}
 	if !magnitude(etaLimit, f.CovScale...) || slices.Min(f.CovScale) < 0 {
 		return nil, fmt.Errorf("reading variance %v", f.CovScale)

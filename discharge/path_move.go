@@ -28,7 +28,7 @@ func (m *Model) movePath(o *observed) error {
 		p.L0, m.baseAssumed = o.base.L, false
 	}
 	if o.hasWhite {
-		p.L1 = o.white.L
+		p.L1, m.whiteAssumed = o.white.L, false
 	}
 	if !(p.L1-p.L0 > 1) {
 		return errPath

@@ -224,19 +224,18 @@ func (m *Model) extend(p *Prediction, v *values) {
 	p.MeanCovariance = m.path.covariance(&mean)
 	p.LotCovariance = m.path.covariance(&lot)
 	mark := m.path.mark(p.Level)
-	va, vb := mark.variance*m.path.covScale[0], mark.variance*m.path.covScale[1]
 	p.MeanCovariance[0][0] += meanFloor
-	p.MeanCovariance[1][1] += va
-	p.MeanCovariance[2][2] += vb
 	p.LotCovariance[0][0] += m.lightnessNoise()
+	for i, v := range m.path.open(p.Level, mark.variance) {
+		p.MeanCovariance[i][i] += v
+		p.LotCovariance[i][i] += v
+	}
 	cast := m.path.cast(p.Level)
 	for a := range 2 {
 		for b := range 2 {
 			p.LotCovariance[1+a][1+b] += cast * m.path.lotOff[a][b]
 		}
 	}
-	p.LotCovariance[1][1] += va
-	p.LotCovariance[2][2] += vb
 	p.DeltaEP95 = deltaEP95(&mark.metric, &p.LotCovariance)
 }
 

@@ -13,6 +13,9 @@ func (q *search) why(out *Suggestions) string {
 		return q.whyNotSurely(out)
 	}
 	switch {
+	case t.L > q.m.path.L1 && q.m.whiteAssumed:
+		return fmt.Sprintf("lighter than any trial lot (L* %.0f), and no white was read: that fully discharged cloth comes to L* %.0f is assumed; discharge a panel to the end, add it with role white and fit again",
+			q.m.path.lightness(q.m.path.lightest), q.m.path.L1)
 	case t.L > q.m.path.L1:
 		return "lighter than fully discharged cloth: this fabric cannot get there by discharge"
 	case t.L < q.m.path.lightness(q.m.low)-0.5 && q.m.baseAssumed:
@@ -29,7 +32,11 @@ func (q *search) why(out *Suggestions) string {
 		}
 		return "darker than the allowed settings reach: lower a bound, or run trials at a lower dose"
 	}
-	text := fmt.Sprintf("off the shade path: the target is %s than any shade this fabric passes through; dose cannot change that, tinting or another process might", hueWords(t.A-near.A, t.B-near.B))
+	hue := hueWords(t.A-near.A, t.B-near.B)
+	if q.m.path.mayHold(t) {
+		return fmt.Sprintf("%s than what is expected of shades as light as this, but lighter than any trial lot (L* %.0f): the way from there to white is assumed; run a lot at a higher dose, and fit again", hue, q.m.path.lightness(q.m.path.lightest))
+	}
+	text := fmt.Sprintf("off the shade path: the target is %s than any shade this fabric passes through; dose cannot change that, tinting or another process might", hue)
 	if off, bounded := q.deltaE(near), q.deltaE(c); bounded > off+q.tol {
 		text += fmt.Sprintf("; and the allowed settings come to ΔE00 %.1f from it only, where the path comes to %.1f", bounded, off)
 	}

@@ -1,7 +1,9 @@
 package discharge_test
 
 import (
+	"bytes"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -34,8 +36,38 @@ func TestWhyTellsBoundsFromFabric(t *testing.T) {
 	assert.NotContains(t, why(1.5), "allowed settings")
 	// Off the path and beyond the bounds as well: the bounds are most of it.
 	target.Lab = m.ShadeAt(0.9)
-	target.Lab.A += 3
+	target.Lab.A += 6 // 3 may be what discharge does beyond the lightest lot
 	assert.Regexp(t, `off the shade path.*allowed settings come to ΔE00 \d+\.\d from it only`, why(1.5))
+}
+
+// What lies beyond the lightest lot is not known well enough to say that a shade just
+// off what is expected there cannot be had, nor where white is that nobody read.
+func TestWhyDoesNotClaimWhatNoLotShowed(t *testing.T) {
+	table := demoTable(t)
+	m := fitted(t, table)
+	target := discharge.Target{ID: "t", Viewing: m.Viewing(), Lab: m.ShadeAt(0.9)}
+	target.Lab.B += 3
+	s, err := m.Suggest(target, &discharge.SuggestOptions{Tolerance: 1})
+	require.NoError(t, err)
+	require.False(t, s.Reachable)
+	assert.Contains(t, s.Why, "the way from there to white is assumed")
+	assert.NotContains(t, s.Why, "cannot")
+
+	table.Lots = slices.DeleteFunc(slices.Clone(table.Lots), func(l discharge.Lot) bool { return l.Role == discharge.White })
+	blind := fitted(t, table)
+	target.Lab = blind.ShadeAt(1.05)
+	s, err = blind.Suggest(target, nil)
+	require.NoError(t, err)
+	require.False(t, s.Reachable)
+	assert.Contains(t, s.Why, "no white was read")
+	assert.NotContains(t, s.Why, "cannot")
+	var file bytes.Buffer
+	require.NoError(t, blind.Save(&file, "test"))
+	again, err := discharge.Load(&file)
+	require.NoError(t, err)
+	loaded, err := again.Suggest(target, nil)
+	require.NoError(t, err)
+	assert.Equal(t, s.Why, loaded.Why)
 }
 
 // The nearest settings to a target out of reach: none of a grid over the same

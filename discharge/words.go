@@ -213,6 +213,10 @@ func (m *Model) wordsOnSupply() (q Parameter, text string, ok bool) {
 	mean, sd, byDyeShare := m.supply(byDye)
 	q = Parameter{Name: "supply", Unit: "of what all dye uses up", Meaning: "oxidizer charged at the middle of the trials"}
 	text = "oxidizer runs short: in the middle of the trials there is %.2g (95 %%: %.2g to %.2g) times what all dye would use up; where it is below 1, neither time nor heat replaces it"
+	if _, carried := m.process.Factor("ratio"); carried {
+		// Carrier that dries, or has its pores emptied, with oxidizer left on it looks the same.
+		text = "oxidizer runs short, or the carrier stops giving it off: in the middle of the trials it is as if there were %.2g (95 %%: %.2g to %.2g) times what all dye would use up; where that is below 1, time does not replace it"
+	}
 	dose, doseSD, byDoseShare := m.supply(byDose, byDoseFirst)
 	if byDoseShare > byDyeShare {
 		mean, sd = dose, doseSD

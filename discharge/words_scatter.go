@@ -80,19 +80,9 @@ func (m *Model) wordsOnScatter(s *Summary) []string {
 	if s.SDLot > unusualScatter {
 		return out // a warning says that it may not be scatter
 	}
-	ofCurve := func(s Settings) float64 { // the share of a lot's uncertainty that the curve has
-		v := m.basis.values(s)
-		p := m.predictAt(&v)
-		return math.Sqrt(p.MeanCovariance[0][0] / p.LotCovariance[0][0])
-	}
-	mean := 0.0
-	for _, t := range m.trials {
-		mean += ofCurve(t.Settings) / float64(len(m.trials))
-	}
 	two := m.atTwoLevels()
 	switch {
-	// Where lots were run, the curve may be known well and yet not between them.
-	case mean > 0.55 || ofCurve(nil) > 0.8:
+	case m.curveLimits():
 		out = append(out, "accuracy is limited by the number of trial lots: more lots at new settings between the ones you have will narrow the intervals")
 	case len(two) > 0 && !m.repeated():
 		out = append(out, fmt.Sprintf("accuracy is limited by how far lots lie off the curve: they may scatter, or the dose may bend between the two levels of %s, which two cannot show; lots at a level between them help if it bends, one setting run twice tells how much lots scatter", strings.Join(two, " and of ")))
@@ -100,6 +90,49 @@ func (m *Model) wordsOnScatter(s *Summary) []string {
 		out = append(out, "accuracy is limited by lot-to-lot scatter: steadier dosing helps more than further trials")
 	}
 	return out
+}
+
+// curveLimits tells whether what is not known of the curve makes lots less certain than
+// their scatter does: in the mean of the trials already, in their middle, or all over
+// the tested region, most of which may lie between lots.
+func (m *Model) curveLimits() bool {
+	share := func(v *values) float64 {
+		p := m.predictAt(v)
+		return p.MeanCovariance[0][0] / p.LotCovariance[0][0]
+	}
+	trials := 0.0
+	for _, t := range m.trials {
+		v := m.basis.values(t.Settings)
+		trials += math.Sqrt(share(&v)) / float64(len(m.trials))
+	}
+	middle := m.basis.values(nil)
+	if trials > 0.55 || math.Sqrt(share(&middle)) > 0.8 {
+		return true
+	}
+	var curve, lots float64
+	for _, v := range m.region() {
+		p := m.predictAt(&v)
+		curve += p.MeanCovariance[0][0]
+		lots += p.LotCovariance[0][0] - p.MeanCovariance[0][0]
+	}
+	return curve > lots
+}
+
+// region is the ends and the middle of every factor that trials chose, each with each.
+func (m *Model) region() []values {
+	all := []values{m.basis.values(nil)}
+	for j := range m.basis.primary {
+		f := &m.basis.factors[j]
+		var wider []values
+		for _, v := range all {
+			for _, at := range []float64{f.From, v[j], f.To} {
+				v[j] = at
+				wider = append(wider, v)
+			}
+		}
+		all = wider
+	}
+	return all
 }
 
 // atTwoLevels lists the columns of the factors that were varied between two
