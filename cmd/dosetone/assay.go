@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -33,33 +34,70 @@ type assayFlags struct {
 type assayKind struct {
 	name, what string
 	needs      []string
+	may        []string // flags that it takes as well
 	procedure  string
 	cautions   []string // chemicals, for the cautions
 	run        func(f *assayFlags) (assayResult, error)
 }
 
 func assayKinds() []assayKind {
+	const oxalate = "oxalate or oxalate-molarity with oxalate-volume"
 	return []assayKind{
-		{"permanganate-oxalate", "strength of a permanganate solution against sodium oxalate", []string{"titre", "oxalate or oxalate-molarity with oxalate-volume"},
-			"Dissolve the oxalate in about 1 mol/L sulfuric acid, 70-90 °C, and run the permanganate in from the burette to a pink that lasts 30 s.",
+		{"permanganate-oxalate", "strength of a permanganate solution against sodium oxalate", []string{"titre", oxalate},
+			[]string{"sample", "made-up", "blank", "oxalate-purity", "burette-tolerance", "pipette-tolerance", "flask-tolerance", "balance-tolerance", "titrant-tolerance"},
+			"Dissolve the oxalate in about 1 mol/L sulfuric acid, 70-90 °C, and run the permanganate in from the burette to a pink that lasts 30 s. A soak whose titre is small is diluted first: " +
+				"say how much was taken (--sample) and what it was made up to (--made-up).",
 			[]string{"permanganate", "oxalic-acid"}, runPermanganate},
-		{"carrier", "permanganate on pellets, powder or stones", []string{"titre", "portion", "made-up", "oxalate or oxalate-molarity with oxalate-volume"},
+		{"carrier", "permanganate on pellets, powder or stones", []string{"titre", "portion", "made-up", oxalate},
+			[]string{"blank", "oxalate-purity", "burette-tolerance", "pipette-tolerance", "flask-tolerance", "balance-tolerance", "titrant-tolerance"},
 			"Crush a weighed portion of pellets or powder (soak stones out whole), leach, make up, filter, and run the leachate into hot acid oxalate as for permanganate-oxalate.",
 			[]string{"permanganate", "oxalic-acid"}, runCarrier},
 		{"chlorine-iodometry", "available chlorine of liquid hypochlorite", []string{"titre", "sample", "thiosulfate"},
+			[]string{"made-up", "aliquot", "blank", "density", "burette-tolerance", "pipette-tolerance", "flask-tolerance", "titrant-tolerance"},
 			"Sample into water with excess potassium iodide, acetic acid last, titrate at once with thiosulfate to pale yellow, add starch, on to colorless. One flask at a time under the hood: never acid into a stock.",
 			[]string{"hypochlorite"}, runChlorine},
 		{"powder-chlorine", "available chlorine of bleaching powder", []string{"titre", "portion", "made-up", "aliquot", "thiosulfate"},
+			[]string{"blank", "burette-tolerance", "pipette-tolerance", "flask-tolerance", "balance-tolerance", "titrant-tolerance"},
 			"Grind a weighed portion with water, make up, shake, take the aliquot before it settles, and titrate as for chlorine-iodometry.",
 			[]string{"hypochlorite"}, runPowder},
 		{"peroxide-permanganate", "strength of hydrogen peroxide", []string{"titre", "sample", "permanganate"},
+			[]string{"made-up", "aliquot", "blank", "density", "burette-tolerance", "pipette-tolerance", "flask-tolerance", "titrant-tolerance"},
 			"Dilute, acidify with dilute sulfuric acid, and titrate cold with permanganate to a pink that lasts 30 s.",
 			[]string{"peroxide"}, runPeroxide},
-		{"uptake", "liquid that drained stones hold", []string{"dry", "drained"},
+		{"uptake", "liquid that drained stones hold", []string{"dry", "drained"}, []string{"density", "balance-tolerance"},
 			"Weigh portions of some kg of stones dry, soak and drain them as the load is, and weigh again.", []string{"permanganate"}, runUptake},
-		{"decay", "strength at the time of use, from assays of different age", []string{"ages", "strengths", "use-at"},
+		{"decay", "strength at the time of use, from assays of different age", []string{"ages", "strengths", "use-at"}, []string{"errors"},
 			"Assay the same store at least twice, some days apart, by the same method.", nil, runDecay},
 	}
+}
+
+// flagWords lists flags, ways between them included, as they are typed.
+func flagWords(names []string) string {
+	return "--" + strings.NewReplacer(" or ", " or --", " with ", " with --").Replace(strings.Join(names, ", --"))
+}
+
+// takes are the names of all flags that a kind uses.
+func (k assayKind) takes() []string {
+	needs := strings.NewReplacer(" or ", " ", " with ", " ").Replace(strings.Join(k.needs, " "))
+	return append(strings.Fields(needs), k.may...)
+}
+
+// refuseUnused names the flags of a command line that some kind of assay uses and
+// this one does not: what was typed counts, or it is an error.
+func (k assayKind) refuseUnused(cmd *cobra.Command) error {
+	takes := k.takes()
+	var unused []string
+	for _, other := range assayKinds() {
+		for _, name := range other.takes() {
+			if cmd.Flags().Changed(name) && !slices.Contains(takes, name) && !slices.Contains(unused, "--"+name) {
+				unused = append(unused, "--"+name)
+			}
+		}
+	}
+	if len(unused) == 0 {
+		return nil
+	}
+	return usage("assay %s does not use %s; it takes %s", k.name, strings.Join(unused, ", "), flagWords(takes))
 }
 
 func newAssay(e *env) *cobra.Command {
@@ -67,7 +105,10 @@ func newAssay(e *env) *cobra.Command {
 	var b strings.Builder
 	for _, k := range assayKinds() {
 		fmt.Fprintf(&b, "  %-22s %s\n", k.name, k.what)
-		fmt.Fprintf(&b, "  %-22s needs --%s\n", "", strings.Join(k.needs, ", --"))
+		fmt.Fprintf(&b, "  %-22s needs %s\n", "", flagWords(k.needs))
+		if rest := slices.DeleteFunc(slices.Clone(k.may), func(n string) bool { return strings.HasSuffix(n, "-tolerance") }); len(rest) > 0 {
+			fmt.Fprintf(&b, "  %-22s takes %s\n", "", flagWords(rest))
+		}
 	}
 	cmd := &cobra.Command{
 		Use:     "assay KIND --titre 24.1,24.2,24.0 ...",
@@ -79,9 +120,13 @@ Kinds:
 
 ` + strings.TrimRight(b.String(), "\n") + `
 
-Tolerances are half-widths as marked on the glass; the defaults are class A.`,
+Tolerances are half-widths as marked on the glass; the defaults are class A.
+Flags that a kind does not use are refused. In permanganate-oxalate the
+permanganate is in the burette: --sample made up to --made-up says that it was
+diluted before, and the strength is that of the undiluted solution.`,
 		Example: `  dosetone assay permanganate-oxalate --titre 24.10,24.16,24.08 --oxalate 0.2000,0.2004,0.1999
-  dosetone assay carrier --portion 10.00 --made-up 500 --oxalate 0.1000 --titre 58.9,59.2,58.7
+  dosetone assay permanganate-oxalate --titre 24.10,24.16,24.08 --oxalate 0.2000 --sample 10 --made-up 60
+  dosetone assay carrier --portion 10.00 --made-up 250 --oxalate 0.1000 --titre 29.4,29.6,29.4
   dosetone assay chlorine-iodometry --sample 5 --made-up 100 --aliquot 10 --thiosulfate 0.1 --titre 17.6,17.7,17.6 --density 1.2
   dosetone assay uptake --dry 5.00,5.00,5.00 --drained 7.05,7.15,7.10
   dosetone assay decay --ages 0,7 --strengths 125,118 --errors 1,1 --use-at 12`,
@@ -180,12 +225,18 @@ func (f *assayFlags) tolerances() (*chem.Tolerances, error) {
 	return &t, nil
 }
 
-func (f *assayFlags) standard() chem.OxalateStandard {
+func (f *assayFlags) standard() (chem.OxalateStandard, error) {
+	if len(f.oxalate) > 0 && (f.oxalateMolarity.set || f.oxalateML.set) {
+		return chem.OxalateStandard{}, usage("--oxalate is weighed, --oxalate-molarity with --oxalate-volume a solution: give one of the two")
+	}
+	if len(f.oxalate) == 0 && f.oxalatePurity.set {
+		return chem.OxalateStandard{}, usage("--oxalate-purity is of weighed --oxalate; of a solution --oxalate-molarity says all")
+	}
 	o := chem.OxalateStandard{Purity: fraction(f.oxalatePurity), Solution: chem.Molarity(f.oxalateMolarity.value), Aliquot: milliliters(f.oxalateML.value)}
 	for _, v := range f.oxalate {
 		o.Portions = append(o.Portions, chem.Mass(v))
 	}
-	return o
+	return o, nil
 }
 
 func (f *assayFlags) diluted() chem.Sample {
@@ -223,15 +274,29 @@ func (r *assayResult) also(quantity string, value float64, unit string) {
 }
 
 func runPermanganate(f *assayFlags) (assayResult, error) {
+	if f.sample.set != f.madeUp.set {
+		return assayResult{}, usage("--sample and --made-up belong together: mL of the solution taken, and mL to which it was made up before it went into the burette; leave both out if it was not diluted")
+	}
 	t, err := f.tolerances()
 	if err != nil {
 		return assayResult{}, err
 	}
-	e, err := chem.PermanganateByOxalate(f.standard(), f.replicates(), t)
+	o, err := f.standard()
 	if err != nil {
 		return assayResult{}, err
 	}
-	r := found("potassium permanganate in the solution", "g/L", 1, e)
+	e, err := chem.PermanganateByOxalate(o, f.replicates(), t)
+	if err != nil {
+		return assayResult{}, err
+	}
+	quantity := "potassium permanganate in the solution"
+	if f.sample.set {
+		quantity += ", before dilution"
+		if e, err = chem.BeforeDilution(e, milliliters(f.sample.value), milliliters(f.madeUp.value), t); err != nil {
+			return assayResult{}, err
+		}
+	}
+	r := found(quantity, "g/L", 1, e)
 	m, err := chem.MolarMassOf("KMnO4")
 	if err != nil {
 		return assayResult{}, err
@@ -247,7 +312,11 @@ func runCarrier(f *assayFlags) (assayResult, error) {
 	if err != nil {
 		return assayResult{}, err
 	}
-	e, err := chem.CarrierByOxalate(chem.Carrier{Portion: chem.Mass(f.portion.value), Leached: milliliters(f.madeUp.value)}, f.standard(), f.replicates(), t)
+	o, err := f.standard()
+	if err != nil {
+		return assayResult{}, err
+	}
+	e, err := chem.CarrierByOxalate(chem.Carrier{Portion: chem.Mass(f.portion.value), Leached: milliliters(f.madeUp.value)}, o, f.replicates(), t)
 	if err != nil {
 		return assayResult{}, err
 	}
@@ -391,8 +460,14 @@ func (e *env) assay(cmd *cobra.Command, name string, f *assayFlags) error {
 		}
 		for _, need := range k.needs {
 			if !given(cmd, need) {
-				return usage("assay %s needs --%s", k.name, need)
+				return usage("assay %s needs %s", k.name, flagWords([]string{need}))
 			}
+		}
+		if err := k.refuseUnused(cmd); err != nil {
+			return err
+		}
+		if f.density.set && !(f.density.value > 0) {
+			return usage("--density %g: want kg/L above 0", f.density.value)
 		}
 		e.warnFraction("oxalate-purity", f.oxalatePurity)
 		r, err := k.run(f)

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -52,6 +54,45 @@ func TestAssayFeedsCharge(t *testing.T) {
 	assert.InEpsilon(t, 3, v.Batches[0].Realized["strength_gpl"], 1e-4)
 }
 
+// By hand: 0.2000 g of oxalate is 0.2/133.998 mol and reduces 2/5 of that of KMnO4,
+// 0.2/133.998 × 0.4 × 158.034 = 0.09435 g, in 24.11 mL 3.913 g/L; 10 mL were made up
+// to 60 mL, so the soak holds six times that.
+func TestAssayCountsTheDilutionOfTheTitrant(t *testing.T) {
+	const line = "permanganate-oxalate --titre 24.11,24.11 --oxalate 0.2"
+	inBurette := 0.2 / 133.998 * 0.4 * 158.034 / 0.02411
+	r := assayed(t, line)
+	assert.InEpsilon(t, inBurette, r.Value, 1e-4)
+	diluted := assayed(t, line+" --sample 10 --made-up 60")
+	assert.InEpsilon(t, 6*inBurette, diluted.Value, 1e-4)
+	assert.InEpsilon(t, 6*inBurette/158.034, diluted.Also[0].Value, 1e-4)
+	// Two more volumes are known to their tolerances only.
+	assert.Greater(t, *diluted.SE/diluted.Value, *r.SE/r.Value)
+	assert.Len(t, diluted.Sources, len(r.Sources)+2)
+	// Straight from the tank the titre is a sixth: the remedy must make it larger, and
+	// more of the titrant's own solution does not.
+	w := strings.Join(assayed(t, "permanganate-oxalate --titre 4.02,4.02 --oxalate 0.2").Warnings, " ")
+	assert.Contains(t, w, "dilute the permanganate")
+	assert.NotContains(t, w, "more sample")
+}
+
+// Every flag of assay belongs to a kind: none could be typed in vain.
+func TestAssayFlagsBelongToAKind(t *testing.T) {
+	known := map[string]bool{"help": true}
+	for _, k := range assayKinds() {
+		for _, name := range k.takes() {
+			known[name] = true
+		}
+	}
+	cmd := &cobra.Command{}
+	(&assayFlags{}).register(cmd)
+	n := 0
+	cmd.Flags().VisitAll(func(f *pflag.Flag) {
+		n++
+		assert.True(t, known[f.Name], f.Name)
+	})
+	assert.Equal(t, n+1, len(known), "no kind names a flag that is not there")
+}
+
 func TestAssayForms(t *testing.T) {
 	for _, k := range assayKinds() {
 		line := map[string]string{
@@ -94,6 +135,16 @@ func TestAssayRefusals(t *testing.T) {
 		"decay --ages 7,7 --strengths 125,120 --use-at 3":                                  {exitFailed, "one age"},
 		"decay --ages 0,7 --strengths 125,120 --use-at -3":                                 {exitUsage, "0 to 10000"},
 		"uptake --dry 5 --drained 4":                                                       {exitFailed, "more than dry"},
+		// What a kind does not use is never passed over.
+		"chlorine-iodometry --titre 3 --sample 5 --thiosulfate 0.1 --portion 2 --oxalate 0.2":            {exitUsage, "does not use --oxalate, --portion"},
+		"carrier --titre 20 --oxalate 0.1 --portion 10 --made-up 500 --sample 10":                        {exitUsage, "does not use --sample; it takes --titre, --portion, --made-up"},
+		"permanganate-oxalate --titre 20 --oxalate 0.2 --sample 10 --made-up 60 --aliquot 5":             {exitUsage, "does not use --aliquot"},
+		"permanganate-oxalate --titre 20 --oxalate 0.2 --sample 10":                                      {exitUsage, "belong together"},
+		"permanganate-oxalate --titre 20 --oxalate 0.2 --sample 60 --made-up 10":                         {exitFailed, "no less than was taken"},
+		"permanganate-oxalate --titre 20 --oxalate 0.2 --oxalate-molarity 0.1":                           {exitUsage, "one of the two"},
+		"permanganate-oxalate --titre 20 --oxalate-molarity 0.1 --oxalate-volume 20 --oxalate-purity 99": {exitUsage, "--oxalate-molarity says all"},
+		"decay --ages 0,7 --strengths 125,120 --use-at 9 --titre 3":                                      {exitUsage, "does not use --titre"},
+		"uptake --dry 5 --drained 7 --density 0":                                                         {exitUsage, "above 0"},
 	} {
 		r := tool(t, "", strings.Fields("assay "+line)...)
 		assert.Equal(t, want.code, r.code, "%s: %s", line, r.err)

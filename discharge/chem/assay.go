@@ -1,6 +1,7 @@
 package chem
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -39,10 +40,10 @@ func mean(x []float64) float64 {
 	return s
 }
 
-// small warns of a titre that the burette reads badly.
-func small(net []float64, warnings []string) []string {
+// small warns of a titre that the burette reads badly; remedy is what makes it larger.
+func small(net []float64, remedy string, warnings []string) []string {
 	if m := mean(net); m < 5e-3 {
-		warnings = append(warnings, fmt.Sprintf("mean titre %.2f mL is small for a burette: take more sample or a weaker titrant, for 10 to 40 mL", 1000*m))
+		warnings = append(warnings, fmt.Sprintf("mean titre %.2f mL is small for a burette: %s, for 10 to 40 mL", 1000*m, remedy))
 	}
 	return warnings
 }
@@ -160,8 +161,25 @@ func PermanganateByOxalate(o OxalateStandard, t Titres, tol *Tolerances) (Estima
 	m := mean(net)
 	parts = append(parts, Part{"burette", 100 * triangular(float64(tl.Burette), m)})
 	e := estimate[Concentration](n, float64(drop)/m, parts)
-	e.Warnings = small(net, e.Warnings)
+	// The permanganate is the titrant: of a weaker one more is used.
+	e.Warnings = small(net, "take more oxalate, or dilute the permanganate by known volumes and state them", e.Warnings)
 	return sound(e)
+}
+
+// BeforeDilution is the strength of a liquid of which taken was made up to madeUp,
+// from the strength e of the diluted one. Both volumes must be above 0 and finite,
+// and madeUp not below taken.
+func BeforeDilution(e Estimate[Concentration], taken, madeUp Volume, tol *Tolerances) (Estimate[Concentration], error) {
+	if err := errors.Join(positive("sample volume", float64(taken)), positive("volume made up to", float64(madeUp))); err != nil {
+		return Estimate[Concentration]{}, err
+	}
+	if madeUp < taken {
+		return Estimate[Concentration]{}, fmt.Errorf("%w: %v made up to %v; want no less than was taken", ErrTitration, taken, madeUp)
+	}
+	tl := tolerances(tol)
+	return sound(widen(Scale[Concentration](e, float64(madeUp)/float64(taken)),
+		Part{"sample pipette", 100 * triangular(float64(tl.Pipette), float64(taken))},
+		Part{"dilution flask", 100 * triangular(float64(tl.Flask), float64(madeUp))}))
 }
 
 // Carrier is a weighed portion of charged carrier leached into a volume: pellets
@@ -253,7 +271,7 @@ func liquid(s Sample, titrant string, c Molarity, gramPerMole float64, t Titres,
 	parts := append(s.parts(tl), Part{titrant + " solution", 100 * tl.Titrant / math.Sqrt(3)},
 		Part{"burette", 100 * triangular(float64(tl.Burette), m)})
 	e := estimate[Concentration](out, float64(drop)/m, parts)
-	e.Warnings = small(net, e.Warnings)
+	e.Warnings = small(net, "take more sample, or a weaker titrant", e.Warnings)
 	return sound(e)
 }
 

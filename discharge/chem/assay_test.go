@@ -85,6 +85,22 @@ func TestCarrierAssayFollowsFromItsMake(t *testing.T) {
 	assert.ErrorIs(t, err, ErrTitration)
 }
 
+// 25.00 mL ± 0.03 (triangular) made up to 100.0 ± 0.1 mL: four times the strength, and
+// the relative uncertainties 0.03/25/√6 and 0.1/100/√6 added in squares (CG 4 [3]).
+func TestBeforeDilution(t *testing.T) {
+	e := Estimate[Concentration]{Value: 5, SE: 0.01, DF: 20}
+	tol := &Tolerances{Pipette: 0.03 * Milliliter, Flask: 0.1 * Milliliter}
+	d, err := BeforeDilution(e, 25*Milliliter, 100*Milliliter, tol)
+	require.NoError(t, err)
+	assert.InDelta(t, 20, float64(d.Value), 1e-12)
+	u := math.Sqrt(0.002*0.002 + (0.0012*0.0012+0.001*0.001)/6)
+	assert.InEpsilon(t, 20*u, float64(d.SE), 1e-9)
+	for _, v := range [][2]Volume{{0, 0.1}, {0.1, 0}, {0.1, 0.05}, {-0.1, 0.1}, {0.1, Volume(math.Inf(1))}, {Volume(math.NaN()), 0.1}} {
+		_, err := BeforeDilution(e, v[0], v[1], tol)
+		assert.ErrorIs(t, err, ErrTitration, "%v", v)
+	}
+}
+
 func TestSolidChlorine(t *testing.T) {
 	// Powder of 35 % (the low end of fresh bleaching powder: textilelearner): 1 g
 	// to 250 mL, 25 mL of it holds 35 mg, 9.87 mL of 0.1 N at 3.545 mg per mL.
