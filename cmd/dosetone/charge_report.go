@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/page"
 	"example.com/dosetone/cmd/dosetone/internal/report"
@@ -22,7 +23,7 @@ func chargePage(s *charge.Sheet, m *discharge.Model) *page.Page {
 		p.Facts = append(p.Facts, page.Fact{Name: "Oxidizer on it", Value: s.Oxidizer.Round(0.1).String(), Note: "counted as " + s.ActiveOf})
 	}
 	if w := s.Window; w != [2]float64{} {
-		p.Facts = append(p.Facts, page.Fact{Name: "Unload", Value: fmt.Sprintf("%.1f–%.1f min", w[0], w[1]), Note: "while the expected shade stays within tolerance of that at the set time"})
+		p.Facts = append(p.Facts, page.Fact{Name: s.End, Value: fmt.Sprintf("%.1f–%.1f min", w[0], w[1]), Note: s.WindowNote})
 	}
 	p.Sections = append(p.Sections, weighSection(s))
 	if n := s.Neutralizing; n != nil {
@@ -124,7 +125,7 @@ func orderSection(s *charge.Sheet) page.Section {
 	return page.Section{ID: "order", Title: "Order of work", Blocks: []page.Block{
 		{Text: "Times, temperatures and baths that are not settings: " + discharge.CommonPractice + "."},
 		{Steps: steps},
-		{Sign: []string{"weighed by", "checked by", "oxidizer in at (time)", "unloaded at (time)", "shade of the panel read", "released by"}}}}
+		{Sign: []string{"weighed by", "checked by", "oxidizer in at (time)", strings.ToLower(s.End) + " at (time)", "shade of the panel read", "released by"}}}}
 }
 
 func sheetCautionSection(s *charge.Sheet) page.Section {

@@ -219,6 +219,27 @@ func TestBrighteningWaitsForAStepOfTheSheet(t *testing.T) {
 	}
 }
 
+// The clock stops when the ozone does; the door waits for the monitor alone, so no
+// minutes stand at or between the purge and the open drum.
+func TestOzoneDoorDoesNotOpenByTheClock(t *testing.T) {
+	s := sheet(t, loads(t)["ozone-gas"])
+	step := func(begins string) int {
+		for i, x := range s.Steps {
+			if strings.HasPrefix(x.Do, begins) {
+				return i
+			}
+		}
+		require.Fail(t, "no step "+begins)
+		return 0
+	}
+	on, off, purge := step("Ozone on"), step("Turn the ozone off after 20 min"), step("Purge until the monitor")
+	assert.Equal(t, []int{on, on + 1, on + 2}, []int{on, off, purge})
+	assert.Contains(t, s.Steps[purge].Do, "then open")
+	assert.NotContains(t, s.Steps[purge].Do, " min")
+	assert.Zero(t, s.Steps[purge].Min)
+	assert.Equal(t, "Ozone off", s.End)
+}
+
 func TestSpraySheet(t *testing.T) {
 	// 60 kg of 400 g/m² are 150 m², 100 g/m² on it 15 L, with 80 % landing 18.75 L.
 	s := sheet(t, loads(t)["permanganate-spray"])

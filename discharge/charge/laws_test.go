@@ -178,6 +178,49 @@ func TestRoundingInTheShade(t *testing.T) {
 	assert.ErrorIs(t, err, discharge.ErrWrongProcess)
 }
 
+// The window ends where the shade is a tolerance away from that of the set time, or
+// where the times of the trial table end: times that nobody ran are not promised.
+func TestWindowKeepsToTheTimesOfTheTrials(t *testing.T) {
+	m, err := fitted()
+	require.NoError(t, err)
+	table, err := discharge.ReadTable(demo.PelletTrialsFile, bytes.NewReader(demo.PelletTrials()), nil)
+	require.NoError(t, err)
+	shortest, longest := math.Inf(1), 0.0
+	for _, lot := range table.Lots {
+		if v, ok := lot.Settings["time_min"]; ok && lot.Role == discharge.Trial {
+			shortest, longest = math.Min(shortest, v), math.Max(longest, v)
+		}
+	}
+	l := loads(t)["permanganate-pellet"]
+	l.Model = m
+	at := func(minutes, tolerance float64) *Sheet {
+		l.Settings, l.Tolerance = discharge.Settings{"strength_pct": 6, "ratio": 1.3, "time_min": minutes}, tolerance
+		return sheet(t, l)
+	}
+	steps := func(s *Sheet) string { return text(t, s.Steps) }
+	// Any shade is within ΔE00 100.
+	s := at(14, 100)
+	assert.Equal(t, [2]float64{shortest, longest}, s.Window)
+	assert.Contains(t, steps(s), "within ΔE00 100 of that at 14 min; no trial ran shorter or longer")
+	for _, minutes := range []float64{shortest, 10, 14, longest} {
+		s := at(minutes, 1.5)
+		want, err := m.Predict(l.Settings)
+		require.NoError(t, err)
+		for i, end := range s.Window {
+			if end == [2]float64{shortest, longest}[i] {
+				continue
+			}
+			got, err := m.Predict(discharge.Settings{"strength_pct": 6, "ratio": 1.3, "time_min": end})
+			require.NoError(t, err)
+			assert.InDelta(t, 1.5, colorimetry.CIEDE2000{}.Diff(want.Shade, got.Shade), 1e-3)
+		}
+	}
+	// Beyond the trials it is called a guess, and reaches no farther than to twice or half.
+	assert.Equal(t, [2]float64{shortest, 4 * longest}, at(2*longest, 100).Window)
+	assert.Contains(t, steps(at(2*longest, 1.5)), "a guess, since trials ran")
+	assert.Equal(t, shortest/4, at(shortest/2, 100).Window[0])
+}
+
 func TestRankByCost(t *testing.T) {
 	l := loads(t)["permanganate-pellet"]
 	l.Prices = &Prices{PerKg: map[string]float64{"permanganate": 3, "pellets": 1, "bisulfite": 1, "acetic-acid": 1}}

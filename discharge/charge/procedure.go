@@ -22,6 +22,7 @@ func at(v float64) [2]float64 { return [2]float64{v, v} }
 
 // procedure writes the order of work for the process.
 func (m *maker) procedure() {
+	m.End = m.end()
 	m.prepare()
 	switch m.form {
 	case soaked, charged:
@@ -58,15 +59,33 @@ func (m *maker) prepare() {
 	}
 }
 
-// tumbleTime is the set time, or what the window allows.
+// tumbleTime is the set time.
 func (m *maker) tumbleTime() [2]float64 { return at(m.Load.Settings["time_min"]) }
 
-func (m *maker) unload() string {
-	s := "Unload at once"
-	if m.Window != ([2]float64{}) {
-		s += fmt.Sprintf(", between %.1f and %.1f min (the expected shade stays within ΔE00 %.2g)", m.Window[0], m.Window[1], m.tolerance())
+// end is what ends the time that the oxidizer works.
+func (m *maker) end() string {
+	switch m.form {
+	case sprayed:
+		return "End of dwell"
+	case bath, product:
+		return "Drain"
+	case gas:
+		return "Ozone off"
 	}
-	return s
+	return "Unload"
+}
+
+// after adds to what is done at the end of the set time when that is.
+func (m *maker) after(do string) string {
+	t, ok := m.Load.Settings["time_min"]
+	if !ok {
+		return do
+	}
+	do += fmt.Sprintf(" after %.4g min", t)
+	if m.Window != ([2]float64{}) {
+		do += fmt.Sprintf(" (between %.1f and %.1f min %s)", m.Window[0], m.Window[1], m.WindowNote)
+	}
+	return do
 }
 
 func (m *maker) drumTemp() [2]float64 {
@@ -103,7 +122,7 @@ func (m *maker) tumble() {
 	}
 	m.step(Step{Do: load + ", all within a minute: what goes in first gets more"})
 	m.step(Step{Do: "Tumble" + m.speed(), Min: m.tumbleTime(), TempC: m.drumTemp(), Caution: dust})
-	m.step(Step{Do: m.unload() + ", shake the " + carrier + " off while dry, pockets too: garments left lying on them get hot spots; move to a clean washer",
+	m.step(Step{Do: m.after("Unload at once") + ", shake the " + carrier + " off while dry, pockets too: garments left lying on them get hot spots; move to a clean washer",
 		Caution: "Gloves: what sticks to the garments is still an oxidizer."})
 	m.step(Step{Do: "Rinse the dust off, cold, until the water runs without grit", Min: [2]float64{2, 3}, TempC: at(20), Bath: m.wetBath()})
 }
@@ -114,7 +133,7 @@ func (m *maker) spray() {
 	m.step(Step{Do: "Spray or brush with one gun distance and one number of strokes; weigh a panel before and after for the add-on",
 		Caution: "Exhausted booth, respirator, tight goggles, gloves, eye wash: the mist burns lungs, eyes and skin."})
 	m.step(Step{Do: "Let every piece dwell the same time: drying alone does not stop the reaction", Min: m.tumbleTime(), TempC: m.drumTemp()})
-	m.step(Step{Do: m.unload() + ", straight into the neutralizing bath"})
+	m.step(Step{Do: m.after("End the dwell") + ": straight into the neutralizing bath"})
 }
 
 func (m *maker) runBath() {
@@ -131,13 +150,13 @@ func (m *maker) runBath() {
 			Caution: "Below pH 8.5 cotton is damaged fastest; in acid chlorine gas escapes. No acid, sour or ammonia on this line."})
 		m.step(Step{Do: "Dose the hypochlorite, diluted, into the running bath within a minute", Caution: "Gloves, goggles, apron; ventilate."})
 		m.step(Step{Do: "Run" + m.speed() + "; sample every minute or two towards the end: the time in which the shade is right is short", Min: m.tumbleTime(), TempC: m.drumTemp()})
-		m.step(Step{Do: strings.Replace(m.unload(), "Unload at once", "Drain at once", 1) + "; cold rinse", Min: [2]float64{2, 3}, TempC: at(20), Bath: m.wetBath()})
+		m.step(Step{Do: m.after("Drain at once") + "; cold rinse", Min: [2]float64{2, 3}, TempC: at(20), Bath: m.wetBath()})
 		return
 	}
 	m.step(Step{Do: "Fill with the water listed, load the garments, set the temperature" + ph + " as the maker's sheet says", TempC: m.drumTemp(), Bath: total})
 	m.step(Step{Do: "Dose the product" + doseNote(m.oxidizer), Caution: "No dust, no spray: see the data sheet of the product."})
 	m.step(Step{Do: "Run" + m.speed(), Min: m.tumbleTime(), TempC: m.drumTemp()})
-	m.step(Step{Do: strings.Replace(m.unload(), "Unload", "Drain", 1)})
+	m.step(Step{Do: m.after("Drain at once")})
 	if m.oxidizer == "laccase" {
 		m.step(Step{Do: "Stop the enzyme with a hot alkaline rinse (soda ash); detergent carries off loose indigo", Min: [2]float64{5, 10}, TempC: [2]float64{70, 80}, Bath: m.wetBath()})
 	}
@@ -153,10 +172,12 @@ func doseNote(oxidizer string) string {
 func (m *maker) runGas() {
 	m.step(Step{Do: "Load the garments; close and check the door interlock, the destruct unit and the room alarm",
 		Caution: "Do not rely on the nose: it gets used to ozone."})
-	m.step(Step{Do: fmt.Sprintf("Tumble%s in feed gas of %.4g g/Nm³", m.speed(), m.Load.Settings["strength_gnm3"]), Min: m.tumbleTime(), TempC: m.drumTemp(),
+	m.step(Step{Do: fmt.Sprintf("Ozone on: tumble%s in feed gas of %.4g g/Nm³", m.speed(), m.Load.Settings["strength_gnm3"]), Min: m.tumbleTime(), TempC: m.drumTemp(),
 		Caution: "Oxygen-rich gas feeds fires: no oil or grease on fittings."})
-	m.step(Step{Do: "Purge until the drum reads free of ozone, then open", Caution: "Never open before the reading says so."})
-	m.step(Step{Do: m.unload() + " and rinse with detergent", Min: [2]float64{5, 10}, TempC: [2]float64{40, 50}, Bath: m.wetBath()})
+	m.step(Step{Do: m.after("Turn the ozone off") + "; the time counts from ozone on to ozone off, and the door stays shut"})
+	m.step(Step{Do: "Purge until the monitor reads the drum free of ozone, then open and unload",
+		Caution: "Only the reading opens the door, never the clock: no time on this sheet is one to open at."})
+	m.step(Step{Do: "Rinse with detergent", Min: [2]float64{5, 10}, TempC: [2]float64{40, 50}, Bath: m.wetBath()})
 }
 
 // undo is neutralizing or antichlor, its test and its rinses.

@@ -1,8 +1,8 @@
 package charge
 
 import (
+	"fmt"
 	"maps"
-	"math"
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
@@ -22,7 +22,7 @@ func (m *maker) realize() error {
 		if want.Extrapolated {
 			m.warn("the settings lie outside the region of the trials: the model extrapolates")
 		}
-		m.Window = m.window(want.Shade)
+		m.window(want.Shade)
 	}
 	for i := range m.Batches {
 		b := &m.Batches[i]
@@ -132,20 +132,27 @@ func (m *maker) realized(b *Batch) discharge.Settings {
 	return s
 }
 
-// window is the time about the set one in which the expected shade stays within
-// the tolerance of that at the set time, at most a quarter to four times it.
-func (m *maker) window(want colorimetry.Lab) [2]float64 {
+// window sets the time about the set one in which the expected shade stays within
+// the tolerance of that at the set time. As that of a suggestion it ends where the
+// tested times end: beyond them it would be a guess. Where the set time lies there
+// itself, it reaches to half or twice of it at most and is called a guess.
+func (m *maker) window(want colorimetry.Lab) {
 	const column = "time_min"
 	t0, ok := m.Load.Settings[column]
-	if !ok {
-		return [2]float64{}
+	f, known := m.tested(column)
+	switch {
+	case !ok || !known:
+		return
+	case f.Fixed:
+		m.warn("all trials ran %.4g min: how long the time for unloading is cannot be told", f.Lo)
+		return
 	}
 	s := m.Load.Settings.Clone()
-	var f colorimetry.CIEDE2000
+	var diff colorimetry.CIEDE2000
 	inside := func(t float64) bool {
 		s[column] = t
 		p, err := m.Model.Predict(s)
-		return err == nil && f.Diff(want, p.Shade) <= m.tolerance()
+		return err == nil && diff.Diff(want, p.Shade) <= m.tolerance()
 	}
 	edge := func(far float64) float64 {
 		if inside(far) {
@@ -153,7 +160,7 @@ func (m *maker) window(want colorimetry.Lab) [2]float64 {
 		}
 		a, b := t0, far
 		for range 30 {
-			if mid := math.Sqrt(a * b); inside(mid) {
+			if mid := (a + b) / 2; inside(mid) {
 				a = mid
 			} else {
 				b = mid
@@ -161,5 +168,33 @@ func (m *maker) window(want colorimetry.Lab) [2]float64 {
 		}
 		return a
 	}
-	return [2]float64{edge(t0 / 4), edge(t0 * 4)}
+	from, to := f.Lo, f.Hi
+	if t0 < from {
+		from = t0 / 2
+	}
+	if t0 > to {
+		to = 2 * t0
+	}
+	m.Window = [2]float64{edge(from), edge(to)}
+	m.WindowNote = fmt.Sprintf("the expected shade stays within ΔE00 %.3g of that at %.4g min", m.tolerance(), t0)
+	switch w := m.Window; {
+	case t0 < f.Lo || t0 > f.Hi:
+		m.WindowNote += fmt.Sprintf("; a guess, since trials ran %.4g to %.4g min", f.Lo, f.Hi)
+	case w[0] == f.Lo && w[1] == f.Hi:
+		m.WindowNote += "; no trial ran shorter or longer"
+	case w[0] == f.Lo:
+		m.WindowNote += "; no trial ran shorter"
+	case w[1] == f.Hi:
+		m.WindowNote += "; no trial ran longer"
+	}
+}
+
+// tested returns what trials had of a factor.
+func (m *maker) tested(column string) (discharge.FactorRange, bool) {
+	for _, f := range m.Model.Factors() {
+		if f.Column == column {
+			return f, true
+		}
+	}
+	return discharge.FactorRange{}, false
 }

@@ -65,8 +65,11 @@ type Sheet struct {
 	Shared   []Item // soak or spray mix for all batches
 	Batches  []Batch
 	// Window is the time in minutes in which the expected shade stays within the
-	// tolerance of that at the set time; zeros without a model.
+	// tolerance of that at the set time, inside the times that trials had; zeros
+	// without a model or where its trials did not vary the time.
 	Window       [2]float64
+	WindowNote   string // what holds between its ends, and what ends it; "" without one
+	End          string // what ends the time: "Unload", "Drain", "End of dwell", "Ozone off"
 	Neutralizing *Neutralizing
 	Steps        []Step
 	Conflicts    []chem.Conflict
