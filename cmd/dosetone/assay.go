@@ -469,7 +469,9 @@ func (e *env) assay(cmd *cobra.Command, name string, f *assayFlags) error {
 		if f.density.set && !(f.density.value > 0) {
 			return usage("--density %g: want kg/L above 0", f.density.value)
 		}
-		e.warnFraction("oxalate-purity", f.oxalatePurity)
+		if err := refuseFraction("oxalate-purity", f.oxalatePurity); err != nil {
+			return err
+		}
 		r, err := k.run(f)
 		if err != nil {
 			return err

@@ -161,15 +161,20 @@ func (e *env) charge(name string, f *chargeFlags) error {
 	if err != nil {
 		return err
 	}
-	f.doubtFractions(e)
+	if err := f.refuseFractions(); err != nil {
+		return err
+	}
 	l := charge.Load{Process: p, Model: m}
-	if err := f.fill(&l, e); err != nil {
+	doubts, err := f.fill(&l)
+	e.warnEach(doubts)
+	if err != nil {
 		return err
 	}
 	s, err := charge.New(l)
 	if err != nil {
 		return err
 	}
+	s.Warnings = append(doubts, s.Warnings...)
 	for _, w := range s.Warnings {
 		e.warn("%s", w)
 	}
@@ -192,31 +197,43 @@ func percent(n number) *chem.Fraction {
 
 func fraction(n number) chem.Fraction { return chem.Fraction(n.value / 100) }
 
-// doubtFractions warns of flags in percent that hold a fraction: of these one
-// percent or less is hardly met. Strengths of carriers are, and are left alone.
-func (f *chargeFlags) doubtFractions(e *env) {
-	e.warnFraction("purity", f.purity)
-	e.warnFraction("powder-chlorine", f.powder)
-	e.warnFraction("landing", f.landing)
-	e.warnFraction("sprayed", f.sprayed)
-	e.warnFraction("neutralizer-purity", f.neutralPurity)
-	e.warnFraction("remaining", f.remaining)
-	if v := f.factors.values["moisture"]; v != nil {
-		e.warnFraction("moisture", *v)
+// refuseFractions refuses fractions in flags in percent: strengths of products, and
+// parts of which less than one percent is no practice. Strengths of carriers may be
+// that low, and are left alone.
+func (f *chargeFlags) refuseFractions() error {
+	for _, x := range []struct {
+		flag string
+		n    number
+	}{
+		{"purity", f.purity}, {"neutralizer-purity", f.neutralPurity}, {"powder-chlorine", f.powder}, {"landing", f.landing}, {"remaining", f.remaining},
+	} {
+		if err := refuseFraction(x.flag, x.n); err != nil {
+			return err
+		}
 	}
+	return nil
 }
 
-// fill makes the load of the flags.
-func (f *chargeFlags) fill(l *charge.Load, e *env) error {
+// fill makes the load of the flags. What is doubtful in them, or taken where they are
+// silent, belongs on the sheet.
+func (f *chargeFlags) fill(l *charge.Load) (doubts []string, err error) {
+	doubt := func(text string) {
+		if text != "" {
+			doubts = append(doubts, text)
+		}
+	}
+	doubt(fractionDoubt("sprayed", f.sprayed))
+	if v := f.factors.values["moisture"]; v != nil {
+		doubt(fractionDoubt("moisture", *v))
+	}
 	if _, ok := l.Process.Factor("moisture_pct"); !ok {
 		if v := f.factors.values["moisture"]; v != nil && v.set {
 			l.Moisture = percent(*v)
 			*v = number{}
 		}
 	}
-	var err error
 	if l.Settings, err = f.factors.settings(l.Process); err != nil {
-		return err
+		return doubts, err
 	}
 	if l.Model != nil {
 		// What never varied in the trials is part of what the model stands for.
@@ -227,16 +244,16 @@ func (f *chargeFlags) fill(l *charge.Load, e *env) error {
 		}
 		var assumed []string
 		l.Settings, assumed = l.Model.FillIn(l.Settings)
-		e.warnEach(assumed)
+		doubts = append(doubts, assumed...)
 	}
 	if err := l.Process.Check(l.Settings); err != nil {
-		return usage("%w; it takes %s", err, flagNames(l.Process, ""))
+		return doubts, usage("%w; it takes %s", err, flagNames(l.Process, ""))
 	}
 	if !f.mass.set && (f.count == 0 || !f.each.set) {
-		return usage("no garments: give --mass in kg, or --count and --each in kg")
+		return doubts, usage("no garments: give --mass in kg, or --count and --each in kg")
 	}
 	if len(f.drum) > 0 && len(f.drum) != len(f.capacity) {
-		return usage("--drum-limit has %d machines, --capacity %d; give one for each", len(f.drum), len(f.capacity))
+		return doubts, usage("--drum-limit has %d machines, --capacity %d; give one for each", len(f.drum), len(f.capacity))
 	}
 	kg := func(v float64) chem.Mass { return chem.Mass(v) * chem.Kilogram }
 	l.Garments = charge.Garments{Mass: kg(f.mass.value), Count: f.count, Each: kg(f.each.value)}
@@ -246,7 +263,7 @@ func (f *chargeFlags) fill(l *charge.Load, e *env) error {
 			m.Drum = kg(f.drum[i])
 		}
 		if c <= 0 || m.Drum < 0 {
-			return usage("--capacity and --drum-limit: want kg above 0, machine %d has %g", i+1, c)
+			return doubts, usage("--capacity and --drum-limit: want kg above 0, machine %d has %g", i+1, c)
 		}
 		l.Machines = append(l.Machines, m)
 	}
@@ -257,7 +274,7 @@ func (f *chargeFlags) fill(l *charge.Load, e *env) error {
 	if f.soakTemp != "" {
 		t, err := chem.ParseTemperature(f.soakTemp)
 		if err != nil {
-			return usage("--soak-temp: %w", err)
+			return doubts, usage("--soak-temp: %w", err)
 		}
 		l.Soak.Temp = &t
 	}
@@ -269,11 +286,11 @@ func (f *chargeFlags) fill(l *charge.Load, e *env) error {
 		if f.neutralPurity.set {
 			n.Purity = fraction(f.neutralPurity)
 		} else {
-			e.warn("--neutralizer-purity was not given: the agent is taken as 100 %%; most products are weaker, peroxide by far")
+			doubt("--neutralizer-purity was not given: the agent is taken as 100 %; most products are weaker, peroxide by far")
 		}
 		l.Neutralizer = n
 	}
-	return f.fillPrices(l)
+	return doubts, f.fillPrices(l)
 }
 
 func (f *chargeFlags) fillPrices(l *charge.Load) error {

@@ -25,12 +25,13 @@ func chargePage(s *charge.Sheet, m *discharge.Model) *page.Page {
 	if w := s.Window; w != [2]float64{} {
 		p.Facts = append(p.Facts, page.Fact{Name: s.End, Value: fmt.Sprintf("%.1f–%.1f min", w[0], w[1]), Note: s.WindowNote})
 	}
+	// What is doubtful comes before the scales.
+	p.Sections = append(p.Sections, warningSection(sentences(s.Warnings))...)
 	p.Sections = append(p.Sections, weighSection(s))
 	if n := s.Neutralizing; n != nil {
 		p.Sections = append(p.Sections, neutralSection(n))
 	}
 	p.Sections = append(p.Sections, orderSection(s))
-	p.Sections = append(p.Sections, warningSection(sentences(s.Warnings))...)
 	p.Sections = append(p.Sections, sheetCautionSection(s))
 	if s.Cost != nil {
 		p.Sections = append(p.Sections, page.Section{ID: "cost", Title: "Cost and footprint", Blocks: []page.Block{{List: sentences(costWords(s))}}})

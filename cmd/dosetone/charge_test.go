@@ -1,6 +1,7 @@
 package main
 
 import (
+	"html"
 	"os"
 	"strings"
 	"testing"
@@ -123,6 +124,7 @@ func TestChargeRefusals(t *testing.T) {
 		stone + "--strength 20 --uptake 0.4 --capacity 30":                                                                    {exitFailed, "above capacity"},
 		stone + "--strength 20 --uptake 0.4 --neutralizer bisulfite --neutralizer-purity 0":                                   {exitFailed, "purity"},
 		stone + "--strength 20":                                                                                               {exitFailed, "must be measured"},
+		stone + "--strength 20 --uptake 42":                                                                                   {exitFailed, "are 0.42 L/kg"},
 		stone + "--strength 20 --uptake 0.4 --soak-temp warm":                                                                 {exitUsage, "140F"},
 		stone + "--strength 20 --uptake 0.4 --price permanganate":                                                             {exitUsage, "name=number"},
 		stone + "--strength 20 --uptake 0.4 --price gold=3":                                                                   {exitFailed, "gold"},
@@ -140,16 +142,50 @@ func TestChargeRefusals(t *testing.T) {
 	}
 }
 
-// A fraction where percent is meant would weigh out a hundred times too much.
-func TestChargeDoubtsFractions(t *testing.T) {
+// A fraction where percent is meant would weigh out a hundred times too much, or, of
+// what remains, a hundred times too little. Products are far from one percent: peroxide
+// is sold at 3 % and more, hypochlorite at 10 to 15 (common practice, no source).
+func TestChargeRefusesFractions(t *testing.T) {
 	workspace(t)
 	const line = "charge permanganate-stone --strength 20 --ratio 1 --time 15 --uptake 0.42 --mass 50 --neutralizer bisulfite "
-	r := tool(t, "", strings.Fields(line+"--neutralizer-purity 0.97 --purity 0.99")...)
-	require.Equal(t, exitDone, r.code, r.err)
-	assert.Contains(t, r.err, "--neutralizer-purity is in percent: 0.97 is taken as 0.97 %; if the fraction was meant, give --neutralizer-purity 97\n")
-	assert.Contains(t, r.err, "give --purity 99\n")
-	assert.NotContains(t, tool(t, "", strings.Fields(line+"--neutralizer-purity 97 --purity 99 --remaining 40")...).err, "in percent")
-	assert.NotContains(t, tool(t, "", strings.Fields(line+"--neutralizer-purity 0")...).err, "fraction", "what is refused is not doubted, too")
+	for more, says := range map[string]string{
+		"--neutralizer-purity 97 --purity 0.99":               "for the fraction 0.99 give --purity 99",
+		"--neutralizer-purity 0.97 --purity 99":               "for the fraction 0.97 give --neutralizer-purity 97",
+		"--neutralizer-purity 97 --purity 1":                  "for the fraction 1 give --purity 100",
+		"--neutralizer-purity 97 --purity 99 --remaining 0.4": "for the fraction 0.4 give --remaining 40",
+	} {
+		r := tool(t, "", append(strings.Fields(line+more), "--report", "sheet.html")...)
+		assert.Equal(t, exitUsage, r.code, more)
+		assert.Contains(t, r.err, says)
+		assert.Empty(t, r.out)
+		assert.NoFileExists(t, "sheet.html")
+	}
+	r := tool(t, "", strings.Fields("charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --mass 60 --powder-chlorine 0.35")...)
+	assert.Contains(t, r.err, "give --powder-chlorine 35")
+	assert.NotContains(t, tool(t, "", strings.Fields(line+"--neutralizer-purity 3 --purity 99 --remaining 40")...).err, "in percent", "peroxide of 3 % is sold")
+	r = tool(t, "", strings.Fields("assay permanganate-oxalate --titre 24 --oxalate 0.2 --oxalate-purity 0.999")...)
+	assert.Equal(t, exitUsage, r.code)
+	assert.Contains(t, r.err, "--oxalate-purity 99.9")
+}
+
+// What is warned of stands on every form of the sheet: paper has no screen beside it.
+func TestWarningsStandOnTheSheet(t *testing.T) {
+	workspace(t)
+	line := strings.Fields("charge permanganate-stone --strength 20 --ratio 1 --time 15 --uptake 0.42 --moisture 0.6 --mass 50 --neutralizer bisulfite")
+	r := tool(t, "", append(line, "--report", "sheet.html")...)
+	require.Zero(t, r.code, r.err)
+	page, err := os.ReadFile("sheet.html")
+	require.NoError(t, err)
+	warned := strings.Count(r.err, "warning: ")
+	assert.Equal(t, 3, warned, "moisture, neutralizer's purity, oxidizer's purity: %s", r.err)
+	for _, w := range []string{"--moisture is in percent: 0.6 is taken as 0.6 %", "--neutralizer-purity was not given", "purity of the potassium permanganate was not given"} {
+		assert.Contains(t, r.err, w)
+		assert.Contains(t, strings.Join(strings.Fields(r.out), " "), w)
+		assert.Contains(t, html.UnescapeString(string(page)), strings.TrimPrefix(w, "p"), "the sentence on the page has a capital")
+		assert.Contains(t, ok(t, append(line, "--format", "csv")...), w)
+		assert.Contains(t, ok(t, append(line, "--format", "json")...), w)
+	}
+	assert.Less(t, strings.Index(string(page), `id="warnings"`), strings.Index(string(page), `id="weigh"`), "before the scales")
 }
 
 func TestChargeCost(t *testing.T) {

@@ -25,6 +25,12 @@ func (e *env) sheetText(s *charge.Sheet) {
 	if s.Oxidizer > 0 {
 		e.printf("  oxidizer on it: %v, counted as %s\n", s.Oxidizer.Round(0.1), s.ActiveOf)
 	}
+	if len(s.Warnings) > 0 {
+		e.printf("\nWarnings\n")
+		for _, w := range s.Warnings {
+			e.wrap(w, "  ! ", "    ")
+		}
+	}
 	if len(s.Shared) > 0 {
 		e.printf("\nFor all batches\n")
 		e.itemsText(s.Shared)

@@ -214,10 +214,13 @@ func (e *env) showSheet(s *charge.Sheet) error {
 	return nil
 }
 
-// sheetRows lists what is weighed, then the steps and the cautions, so that no
+// sheetRows lists the warnings, what is weighed, the steps and the cautions, so that no
 // copy of the list goes without them.
 func sheetRows(s *charge.Sheet) [][]any {
 	rows := [][]any{{"machine", "part", "item", "amount", "unit", "exact", "weighed", "note"}}
+	for _, w := range s.Warnings {
+		rows = append(rows, []any{"", "warning", w, nil, "", nil, false, ""})
+	}
 	machines, items := s.Items()
 	for i, x := range itemsJSON(items) {
 		rows = append(rows, []any{machines[i], x.Part, x.Name, x.Amount, x.Unit, x.Exact, x.Weighed, x.Note})

@@ -107,9 +107,27 @@ func (e *env) warn(format string, args ...any) {
 
 // warnFraction doubts a flag in percent whose value would rather be a fraction.
 func (e *env) warnFraction(flag string, n number) {
-	if n.set && n.value > 0 && n.value <= 1 {
-		e.warn("--%s is in percent: %s is taken as %[2]s %%; if the fraction was meant, give --%[1]s %[3]s", flag, report.Exact(n.value), report.Short(100*n.value, 6))
+	if doubt := fractionDoubt(flag, n); doubt != "" {
+		e.warn("%s", doubt)
 	}
+}
+
+// refuseFraction refuses a fraction in a flag in percent of what is never as weak as
+// one percent, so that nobody weighs a hundred times too much.
+func refuseFraction(flag string, n number) error {
+	if n.set && n.value > 0 && n.value <= 1 {
+		return usage("--%s is in percent: %s %% is less than any that is sold or measured; for the fraction %[2]s give --%[1]s %[3]s", flag, report.Exact(n.value), report.Short(100*n.value, 6))
+	}
+	return nil
+}
+
+// fractionDoubt is what to say of a flag in percent whose value would rather be a
+// fraction; "" otherwise.
+func fractionDoubt(flag string, n number) string {
+	if n.set && n.value > 0 && n.value <= 1 {
+		return fmt.Sprintf("--%s is in percent: %s is taken as %[2]s %%; if the fraction was meant, give --%[1]s %[3]s", flag, report.Exact(n.value), report.Short(100*n.value, 6))
+	}
+	return ""
 }
 
 // sayCommas says what was taken for numbers with a decimal comma: in the flags

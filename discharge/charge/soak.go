@@ -15,6 +15,9 @@ func (m *maker) weighSoaked() error {
 	if !ok || up <= 0 {
 		return fmt.Errorf("%w: uptake_lpkg, the liquid that the drained stones hold: weigh three portions of some kg dry and after soaking and draining; (drained − dry)/dry is L per kg", ErrUnmeasured)
 	}
+	if m.Process.Carrier == "stones" && chem.LiquorRatio(up) > chem.MostUptake {
+		return fmt.Errorf("%w: stones that hold %.4g L per kg, where none take up more than %v; 42 %% of their dry weight, say, are 0.42 L/kg", ErrLoad, up, chem.MostUptake)
+	}
 	if err := m.dissolves(c); err != nil {
 		return err
 	}

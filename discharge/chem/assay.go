@@ -304,6 +304,11 @@ func SolidChlorineByThiosulfate(s SolidChlorine, thiosulfate Molarity, t Titres,
 	return sound(f)
 }
 
+// MostUptake is more than any stone takes up: one of nine tenths pores and a solid of
+// 2.4 kg/L (common practice, no source) holds 0.9/(0.1 × 2.4) = 3.75 L per kg; drained
+// pumice is at 0.2 to 0.6.
+const MostUptake LiquorRatio = 5
+
 // Uptake is the liquid that drained stones hold, in L per kg of dry stone, from
 // replicate weighings (dry and drained, in pairs) and the density of the soak
 // in kg/L. It is measured, never assumed: it changes with grade and reuse.
@@ -323,6 +328,9 @@ func Uptake(dry, drained []Mass, kgPerLiter float64, tol *Tolerances) (Estimate[
 		}
 		out[i] = float64((drained[i]-dry[i])/dry[i]) / kgPerLiter
 		least = math.Min(least, float64(drained[i]-dry[i]))
+	}
+	if m := mean(out); m > float64(MostUptake) {
+		return Estimate[LiquorRatio]{}, fmt.Errorf("%w: stones that hold %.3g L per kg: no stone takes up more than %v; check that dry and drained are in one unit", ErrTitration, m, MostUptake)
 	}
 	// A single weighing says nothing of how unevenly stones drain: 10 % is taken.
 	e := estimate[LiquorRatio](out, 0.1, []Part{{"weighing", 100 * triangular(float64(tl.Balance), least)}})
