@@ -95,6 +95,34 @@ func TestStoneSheet(t *testing.T) {
 	assert.Contains(t, s.Effluent, "38.6 mg/L")
 }
 
+// Every weight is of the product as it stands in the store, and its line says how pure
+// it was taken to be. 24 L at 20 g/L are 480 g of permanganate, of 85 % 480/0.85 g; 84 L
+// 1680/0.85 g. On 120 kg of pellets at 6 % are 7200/0.9 g.
+func TestWeightsAreOfTheProduct(t *testing.T) {
+	l := loads(t)["permanganate-stone"]
+	p := chem.Fraction(0.85)
+	l.Store.Purity = &p
+	l.Soak = Soak{Acid: "phosphoric-acid", AcidStrength: 1}
+	s := sheet(t, l)
+	solid, next := find(t, s.Shared, "potassium permanganate"), find(t, s.Shared, "make-up for the next")
+	assert.InDelta(t, 1680/0.85, float64(solid.Take.Mass), 1e-6)
+	assert.InDelta(t, 480/0.85, float64(next.Take.Mass), 1e-6)
+	assert.Contains(t, solid.Note, "85 % pure")
+	assert.Contains(t, next.Note, "85 % pure")
+	assert.Contains(t, find(t, s.Batches[0].Items, "bisulfite").Note, "98 % pure")
+	// An acid of unknown strength is listed pure, and says what that means at the scales.
+	assert.Contains(t, find(t, s.Shared, "phosphoric").Note, "of 50 % weigh twice as much")
+	assert.Contains(t, find(t, s.Batches[0].Items, "acetic").Note, "of 50 % weigh twice as much")
+	l = loads(t)["permanganate-pellet"]
+	p = 0.9
+	l.Store.Purity = &p
+	solid = find(t, sheet(t, l).Batches[0].Items, "potassium permanganate")
+	assert.InDelta(t, 7200/0.9, float64(solid.Take.Mass), 1e-6)
+	assert.Contains(t, solid.Note, "90 % pure")
+	l.Store.Purity = nil
+	assert.Contains(t, find(t, sheet(t, l).Batches[0].Items, "potassium permanganate").Note, "taken as 100 % pure")
+}
+
 func TestSoakTakesWhatIsLeft(t *testing.T) {
 	l := loads(t)["permanganate-stone"]
 	l.Soak = Soak{Volume: 100, Left: 60, LeftStrength: 15}

@@ -198,7 +198,7 @@ func (m *maker) neutralizeBatch(n *Neutralizing, b *Batch, oxidizer chem.Mass) e
 			return err
 		}
 		return extra(c.Name+", as pure", n.Acid, n.AcidNet*share,
-			fmt.Sprintf("the part that the reaction uses up, diluted; then by the pH meter to %g-%g", n.Conditions.PH.Lo, n.Conditions.PH.Hi))
+			asProduct+fmt.Sprintf("; the part that the reaction uses up, diluted; then by the pH meter to %g-%g", n.Conditions.PH.Lo, n.Conditions.PH.Hi))
 	}
 	return nil
 }

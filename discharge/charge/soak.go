@@ -67,10 +67,11 @@ func (m *maker) weighSoaked() error {
 	if err := m.mix("soak", c, v, m.Soak.Left, m.Soak.LeftStrength); err != nil {
 		return err
 	}
+	makeUp := c.In(need) / chem.Mass(m.purity())
 	m.Shared = append(m.Shared,
 		Item{Name: "left in the tank after draining", Part: "soak", Take: Quantity{Volume: v - need}, Exact: Quantity{Volume: v - need}, Info: true,
 			Note: "assay it before the next load and give it as left over; keep it covered, out of light; discard it when brown"},
-		Item{Name: "make-up for the next such load, " + m.Process.Oxidizer, Part: "soak", Take: Quantity{Mass: c.In(need)}, Exact: Quantity{Mass: c.In(need)}, Info: true,
-			Note: fmt.Sprintf("pure, in %v, if the tank still had its strength: the assay says how much more", need)})
+		Item{Name: "make-up for the next such load, " + m.Process.Oxidizer, Part: "soak", Take: Quantity{Mass: makeUp}, Exact: Quantity{Mass: makeUp}, Info: true,
+			Note: fmt.Sprintf("%s, in %v, if the tank still had its strength: the assay says how much more", m.purityWords(), need)})
 	return nil
 }

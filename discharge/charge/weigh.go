@@ -41,6 +41,18 @@ func (m *maker) purity() chem.Fraction {
 	return *m.Store.Purity
 }
 
+// purityWords say on the line of the solid oxidizer what was counted on, as every weight
+// on the sheet is of the product.
+func (m *maker) purityWords() string {
+	if m.Store.Purity == nil {
+		return "taken as 100 % pure"
+	}
+	return m.Store.Purity.String() + " pure"
+}
+
+// asProduct says how much of an acid to weigh that is listed as pure.
+const asProduct = "counted as 100 % acid: of a product of 50 % weigh twice as much"
+
 // dissolves refuses a strength above the solubility at the temperature of the
 // solution, and warns near it.
 func (m *maker) dissolves(c chem.Concentration) error {
@@ -66,22 +78,23 @@ func (m *maker) soakAcid(part string, v chem.Volume) error {
 		}
 		return nil
 	}
-	if m.Soak.Acid != "phosphoric-acid" && m.Soak.Acid != "acetic-acid" {
-		if _, err := chem.LookupChemical(m.Soak.Acid); err != nil {
-			return err
-		}
+	acid, err := chem.LookupChemical(m.Soak.Acid)
+	if err != nil {
+		return err
+	}
+	if acid.ID != "phosphoric-acid" && acid.ID != "acetic-acid" {
 		return fmt.Errorf("%w: %s in a permanganate solution: it is attacked by it or endangers people; take phosphoric-acid or acetic-acid", chem.ErrIncompatible, m.Soak.Acid)
 	}
 	if m.Soak.AcidStrength <= 0 {
 		return fmt.Errorf("%w: %s needs a strength in g/L of pure acid", ErrLoad, m.Soak.Acid)
 	}
 	exact := m.Soak.AcidStrength.In(v)
-	q, err := m.weighed(m.Soak.Acid, exact, m.Scale.Chemical, false)
+	q, err := m.weighed(acid.Name, exact, m.Scale.Chemical, false)
 	if err != nil {
 		return err
 	}
-	m.Shared = append(m.Shared, Item{Name: m.Soak.Acid + ", as pure", Chemical: m.Soak.Acid, Part: part, Take: q, Exact: Quantity{Mass: exact},
-		Note: "diluted into the water first, before the permanganate"})
+	m.Shared = append(m.Shared, Item{Name: acid.Name + ", as pure", Chemical: acid.ID, Part: part, Take: q, Exact: Quantity{Mass: exact},
+		Note: asProduct + "; diluted into the water first, before the permanganate"})
 	return nil
 }
 
@@ -185,10 +198,10 @@ func (m *maker) makeCarrier(b *Batch, strength chem.Fraction, carrier, exact che
 	if solid >= exact {
 		return fmt.Errorf("%w: %v of %v %s on %v of carrier leaves no carrier", ErrLoad, solid, purity, m.Process.Oxidizer, exact)
 	}
-	note := ""
+	note := m.purityWords()
 	if m.oxidizer == "permanganate" {
 		t := m.solutionTemp()
-		note = fmt.Sprintf("dissolved on its own in at least %.3g L of water at %.0f °C, then worked into the carrier; what the carrier holds of it must be dried off or counted", float64(solid)/float64(chem.Solubility(t)), float64(t))
+		note += fmt.Sprintf("; dissolved on its own in at least %.3g L of water at %.0f °C, then worked into the carrier; what the carrier holds of it must be dried off or counted", float64(solid)/float64(chem.Solubility(t)), float64(t))
 	}
 	b.add(Item{Name: m.Process.Oxidizer, Chemical: m.oxidizer, oxidizer: true, Part: "carrier", Take: q, Exact: Quantity{Mass: solid}, Note: note})
 	b.add(Item{Name: name + " without oxidizer", Part: "carrier", Take: Quantity{Mass: max(exact-q.Mass, 0).Round(m.Scale.Carrier)}, Exact: Quantity{Mass: exact - solid},
@@ -263,7 +276,7 @@ func (m *maker) mix(part string, c chem.Concentration, v, left chem.Volume, left
 		return err
 	}
 	m.Shared = append(m.Shared,
-		Item{Name: m.Process.Oxidizer, Chemical: m.oxidizer, oxidizer: true, Part: part, Take: q, Exact: Quantity{Mass: solid}, Note: "dissolved completely on its own in part of the water"},
+		Item{Name: m.Process.Oxidizer, Chemical: m.oxidizer, oxidizer: true, Part: part, Take: q, Exact: Quantity{Mass: solid}, Note: m.purityWords() + "; dissolved completely on its own in part of the water"},
 		Item{Name: "make up with water to", Part: part, Take: vol, Exact: Quantity{Volume: v}, Note: fmt.Sprintf("at %.0f °C; no crystals left", float64(m.solutionTemp()))})
 	return nil
 }
