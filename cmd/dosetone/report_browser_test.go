@@ -58,6 +58,7 @@ type look struct {
 	Faint    []string     `json:"faint"` // texts whose contrast is below 4.5
 	Texts    int          `json:"texts"`
 	Small    []string     `json:"small"` // texts below 9 px
+	Cut      []string     `json:"cut"`   // tables of which a part is only seen by scrolling sideways
 	Paper    string       `json:"paper"`
 }
 
@@ -81,6 +82,7 @@ const lookScript = `(() => {
     }
     out.figures.push(r);
   }
+  out.cut = [...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth).map(e => e.ariaLabel);
   const parse = c => c.match(/[\d.]+/g).map(Number);
   const lum = c => { const [r, g, b] = c.slice(0, 3).map(v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; }); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
@@ -130,6 +132,9 @@ func TestPagesInABrowser(t *testing.T) {
 					assert.Greater(t, got.Texts, 50)
 					assert.Empty(t, got.Faint)
 					assert.Empty(t, got.Small)
+					if name == "charge" {
+						assert.Empty(t, got.Cut, "notes at the scales")
+					}
 					assert.Len(t, got.Figures, want)
 					for _, f := range got.Figures {
 						assert.Positive(t, f.Marks, f.Name)
@@ -193,13 +198,14 @@ func (v *visitor) visit(t *testing.T, url string, width int64, scheme string) (g
 func TestLookSeesFaults(t *testing.T) {
 	v := listen(t, startBrowser(t))
 	file := filepath.Join(t.TempDir(), "bad.html")
-	require.NoError(t, os.WriteFile(file, []byte(`<body style="background:#fff"><p style="color:#999">faint</p><p style="font-size:6px">tiny</p><div style="width:3000px">wide</div>
+	require.NoError(t, os.WriteFile(file, []byte(`<body style="background:#fff"><p style="color:#999">faint</p><p style="font-size:6px">tiny</p><div style="width:3000px">wide</div><div class="scroll" aria-label="far" style="width:200px;overflow-x:auto"><p style="width:300px">note</p></div>
 <svg class="fig" aria-labelledby="a" viewBox="0 0 10 10" width="100" height="100" overflow="visible"><g class="mark"></g><text x="50" y="5">out</text></svg>
 <img src="missing.png"><script>console.error("x"); throw new Error("y")</script>`), 0o644))
 	got, requests, errs := v.visit(t, "file://"+file, 390, "light")
 	assert.Positive(t, got.Overflow)
 	assert.Len(t, got.Faint, 1)
 	assert.Contains(t, strings.Join(got.Small, "|"), "tiny")
+	assert.Equal(t, []string{"far"}, got.Cut)
 	require.Len(t, got.Figures, 1)
 	assert.Equal(t, 1, got.Figures[0].Empty)
 	assert.Equal(t, []string{"out"}, got.Figures[0].Outside)
