@@ -13,7 +13,7 @@ import (
 
 // chargePage makes the sheet for the floor: to be printed, ticked and signed.
 func chargePage(s *charge.Sheet, m *discharge.Model) *page.Page {
-	p := &page.Page{Kind: "Weigh sheet", Title: capital(s.Process.Title), Lead: capital(settingsText(s.Process, s.Settings)) + ".", Sheet: true}
+	p := &page.Page{Kind: sheetKind(s), Title: capital(s.Process.Title), Lead: capital(settingsText(s.Process, s.Settings)) + ".", Sheet: true}
 	load := page.Fact{Name: "Load", Value: s.Garments.String(), Note: "dry garments"}
 	if s.Count > 0 {
 		load.Note = fmt.Sprintf("%d garments, dry", s.Count)
@@ -24,6 +24,9 @@ func chargePage(s *charge.Sheet, m *discharge.Model) *page.Page {
 	}
 	if w := s.Window; w != [2]float64{} {
 		p.Facts = append(p.Facts, page.Fact{Name: s.End, Value: fmt.Sprintf("%.1f–%.1f min", w[0], w[1]), Note: s.WindowNote})
+	}
+	if s.SecondPass {
+		p.Facts = append(p.Facts, page.Fact{Name: "Second pass", Value: "no window", Note: "the interval is the one that check states; a panel is read at two thirds of the time"})
 	}
 	// What is doubtful comes before the scales.
 	p.Sections = append(p.Sections, warningSection(sentences(s.Warnings))...)

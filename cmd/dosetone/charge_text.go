@@ -13,9 +13,17 @@ func (e *env) wrap(text, first, rest string) {
 	e.printf("%s", report.Wrap(text, first, rest, textWidth))
 }
 
+// sheetKind heads the sheet.
+func sheetKind(s *charge.Sheet) string {
+	if s.SecondPass {
+		return "Weigh sheet of a second pass"
+	}
+	return "Weigh sheet"
+}
+
 // sheetText prints the sheet for the floor.
 func (e *env) sheetText(s *charge.Sheet) {
-	e.printf("Weigh sheet: %s (%s)\n", s.Process.Title, s.Process.ID)
+	e.printf("%s: %s (%s)\n", sheetKind(s), s.Process.Title, s.Process.ID)
 	e.wrap("settings: "+settingsText(s.Process, s.Settings), "  ", "    ")
 	load := s.Garments.String() + " of dry garments"
 	if s.Count > 0 {

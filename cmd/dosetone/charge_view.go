@@ -22,6 +22,7 @@ type (
 		ActiveOf     string             `json:"active_of"`
 		Shared       []itemJSON         `json:"shared"`
 		Batches      []batchJSON        `json:"batches"`
+		SecondPass   bool               `json:"second_pass,omitempty"`
 		WindowMin    *[2]float64        `json:"time_window_min"`
 		Neutralizing *neutralJSON       `json:"neutralizing"`
 		Steps        []stepJSON         `json:"steps"`
@@ -139,7 +140,7 @@ func kilograms(m chem.Mass) float64 { return float64(m / chem.Kilogram) }
 
 func sheetView(s *charge.Sheet) sheetJSON {
 	v := sheetJSON{Process: s.Process.ID, Settings: s.Settings, GarmentsKg: kilograms(s.Garments), Count: s.Count, OxidizerG: float64(s.Oxidizer), ActiveOf: s.ActiveOf,
-		Shared: itemsJSON(s.Shared), WindowMin: pairOrNil(s.Window), Protection: s.Protection, Effluent: s.Effluent, Deference: s.Deference, Warnings: append([]string{}, s.Warnings...),
+		Shared: itemsJSON(s.Shared), SecondPass: s.SecondPass, WindowMin: pairOrNil(s.Window), Protection: s.Protection, Effluent: s.Effluent, Deference: s.Deference, Warnings: append([]string{}, s.Warnings...),
 		Incompatible: []pairJSON{}, Limits: []limitJSON{}, Cautions: []limitJSON{}}
 	for _, b := range s.Batches {
 		v.Batches = append(v.Batches, batchJSON{b.Machine, kilograms(b.Garments), b.Count, kilograms(b.InDrum), itemsJSON(b.Items), b.Realized, b.ActivePerKg, 100 * b.DoseError, b.DeltaE})

@@ -221,6 +221,36 @@ func TestWindowKeepsToTheTimesOfTheTrials(t *testing.T) {
 	assert.Equal(t, shortest/4, at(shortest/2, 100).Window[0])
 }
 
+// A second pass weighs what a first one of these settings does and foresees nothing: the
+// model starts from the base, the garments do not. Two thirds of 3.3 min are 2.2 min.
+func TestSecondPassWeighsTheSameAndForeseesNothing(t *testing.T) {
+	m, err := fitted()
+	require.NoError(t, err)
+	for id, l := range loads(t) {
+		l.Settings["time_min"] = 3.3
+		if id == "permanganate-pellet" {
+			l.Model = m
+		}
+		first := sheet(t, l)
+		l.SecondPass = true
+		s := sheet(t, l)
+		assert.Equal(t, first.Batches[0].Items, s.Batches[0].Items, id)
+		assert.Equal(t, first.Shared, s.Shared, id)
+		assert.Zero(t, s.Window, id)
+		assert.Nil(t, s.Batches[0].DeltaE, id)
+		assert.NotContains(t, text(t, s.Warnings), "extrapolates", id)
+		var steps []string
+		for _, x := range s.Steps {
+			steps = append(steps, x.Do)
+		}
+		all := strings.Join(steps, "\n")
+		assert.NotContains(t, all, "expected shade", id)
+		assert.NotContains(t, all, "Desize", id)
+		stop, end := strings.Index(all, "At 2.2 min, two thirds of the time"), strings.Index(all, "after 3.3 min at the latest")
+		assert.True(t, 0 < stop && stop < end, "%s: %s", id, all)
+	}
+}
+
 func TestRankByCost(t *testing.T) {
 	l := loads(t)["permanganate-pellet"]
 	l.Prices = &Prices{PerKg: map[string]float64{"permanganate": 3, "pellets": 1, "bisulfite": 1, "acetic-acid": 1}}

@@ -27,6 +27,10 @@ type Load struct {
 	// Tolerance is the ΔE00 that the unloading window keeps to; 0 means
 	// discharge.DefaultTolerance.
 	Tolerance float64
+	// SecondPass says that the garments have been discharged before: they are not
+	// prepared anew, and the model, which starts from the base, says nothing of shade or
+	// window. How long it takes is what a verdict's correction says.
+	SecondPass bool
 
 	Garments Garments
 	Machines []Machine // none: one machine without limit

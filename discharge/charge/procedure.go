@@ -44,7 +44,11 @@ func (m *maker) step(s Step) { m.Steps = append(m.Steps, s) }
 func (m *maker) wetBath() chem.Volume { return m.bathRatio().Of(m.Sheet.Garments) }
 
 func (m *maker) prepare() {
-	if !m.Wet.Dry {
+	switch {
+	case m.Load.SecondPass:
+		m.step(Step{Do: "Take only a lot whose verdict advises a second pass, without a cast on it and free of oxidizer; wash softener and brightener out, and rinse: a few garments first, then the rest",
+			Bath: m.wetBath()})
+	case !m.Wet.Dry:
 		m.step(Step{Do: "Desize with enzyme and wetting agent, then rinse: size left in the cloth eats oxidizer and leaves streaks", Min: [2]float64{15, 20}, TempC: [2]float64{50, 60}, Bath: m.wetBath()})
 		m.step(Step{Do: "Rinse until clear: no peroxide, softener or size may be left", Min: [2]float64{3, 5}, TempC: at(30), Bath: m.wetBath()})
 		m.step(Step{Do: "Abrade as the style asks (stones, enzyme, hand work): on cloth that was not abraded the discharge looks flat"})
@@ -82,10 +86,30 @@ func (m *maker) after(do string) string {
 		return do
 	}
 	do += fmt.Sprintf(" after %.4g min", t)
+	if m.Load.SecondPass {
+		return do + " at the latest (a second pass: its interval is the one that the verdict states; this sheet has no window)"
+	}
 	if m.Window != ([2]float64{}) {
 		do += fmt.Sprintf(" (between %.1f and %.1f min %s)", m.Window[0], m.Window[1], m.WindowNote)
 	}
 	return do
+}
+
+// pause is where a second pass stops to look, as every correction asks.
+func (m *maker) pause() {
+	t, ok := m.Load.Settings["time_min"]
+	if !m.Load.SecondPass || !ok {
+		return
+	}
+	do := "stop and take out a panel"
+	if m.form == gas {
+		do = "turn the ozone off, purge until the monitor reads the drum free of ozone, and take out a panel"
+	}
+	do = fmt.Sprintf("At %.2g min, two thirds of the time, %s; read it, with the oxidizer undone, rinsed and dry, before going on: what is taken too far cannot be put back", 2*t/3, do)
+	if m.form == soaked || m.form == charged {
+		do += "; take the garments off the " + m.Process.Carrier + " meanwhile, or they get hot spots"
+	}
+	m.step(Step{Do: do})
 }
 
 func (m *maker) drumTemp() [2]float64 {
@@ -122,6 +146,7 @@ func (m *maker) tumble() {
 	}
 	m.step(Step{Do: load + ", all within a minute: what goes in first gets more"})
 	m.step(Step{Do: "Tumble" + m.speed(), Min: m.tumbleTime(), TempC: m.drumTemp(), Caution: dust})
+	m.pause()
 	m.step(Step{Do: m.after("Unload at once") + ", shake the " + carrier + " off while dry, pockets too: garments left lying on them get hot spots; move to a clean washer",
 		Caution: "Gloves: what sticks to the garments is still an oxidizer."})
 	m.step(Step{Do: "Rinse the dust off, cold, until the water runs without grit", Min: [2]float64{2, 3}, TempC: at(20), Bath: m.wetBath()})
@@ -133,6 +158,7 @@ func (m *maker) spray() {
 	m.step(Step{Do: "Spray or brush with one gun distance and one number of strokes; weigh a panel before and after for the add-on",
 		Caution: "Exhausted booth, respirator, tight goggles, gloves, eye wash: the mist burns lungs, eyes and skin."})
 	m.step(Step{Do: "Let every piece dwell the same time: drying alone does not stop the reaction", Min: m.tumbleTime(), TempC: m.drumTemp()})
+	m.pause()
 	m.step(Step{Do: m.after("End the dwell") + ": straight into the neutralizing bath"})
 }
 
@@ -150,12 +176,14 @@ func (m *maker) runBath() {
 			Caution: "Below pH 8.5 cotton is damaged fastest; in acid chlorine gas escapes. No acid, sour or ammonia on this line."})
 		m.step(Step{Do: "Dose the hypochlorite, diluted, into the running bath within a minute", Caution: "Gloves, goggles, apron; ventilate."})
 		m.step(Step{Do: "Run" + m.speed() + "; sample every minute or two towards the end: the time in which the shade is right is short", Min: m.tumbleTime(), TempC: m.drumTemp()})
+		m.pause()
 		m.step(Step{Do: m.after("Drain at once") + "; cold rinse", Min: [2]float64{2, 3}, TempC: at(20), Bath: m.wetBath()})
 		return
 	}
 	m.step(Step{Do: "Fill with the water listed, load the garments, set the temperature" + ph + " as the maker's sheet says", TempC: m.drumTemp(), Bath: total})
 	m.step(Step{Do: "Dose the product" + doseNote(m.oxidizer), Caution: "No dust, no spray: see the data sheet of the product."})
 	m.step(Step{Do: "Run" + m.speed(), Min: m.tumbleTime(), TempC: m.drumTemp()})
+	m.pause()
 	m.step(Step{Do: m.after("Drain at once")})
 	if m.oxidizer == "laccase" {
 		m.step(Step{Do: "Stop the enzyme with a hot alkaline rinse (soda ash); detergent carries off loose indigo", Min: [2]float64{5, 10}, TempC: [2]float64{70, 80}, Bath: m.wetBath()})
@@ -174,6 +202,7 @@ func (m *maker) runGas() {
 		Caution: "Do not rely on the nose: it gets used to ozone."})
 	m.step(Step{Do: fmt.Sprintf("Ozone on: tumble%s in feed gas of %.4g g/Nm³", m.speed(), m.Load.Settings["strength_gnm3"]), Min: m.tumbleTime(), TempC: m.drumTemp(),
 		Caution: "Oxygen-rich gas feeds fires: no oil or grease on fittings."})
+	m.pause()
 	m.step(Step{Do: m.after("Turn the ozone off") + "; the time counts from ozone on to ozone off, and the door stays shut"})
 	m.step(Step{Do: "Purge until the monitor reads the drum free of ozone, then open and unload",
 		Caution: "Only the reading opens the door, never the clock: no time on this sheet is one to open at."})

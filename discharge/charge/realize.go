@@ -13,9 +13,10 @@ import (
 // says what the rounding does to the dose and the shade.
 func (m *maker) realize() error {
 	asked, askedKnown := m.Process.ActivePerKg(m.Load.Settings)
+	fromBase := m.Model != nil && !m.Load.SecondPass
 	var want discharge.Prediction
 	var err error
-	if m.Model != nil {
+	if fromBase {
 		if want, err = m.Model.Predict(m.Load.Settings); err != nil {
 			return err
 		}
@@ -40,7 +41,7 @@ func (m *maker) realize() error {
 		} else if b.Garments > 0 && m.onGarments[i] > 0 {
 			b.ActivePerKg = float64(m.onGarments[i]) / float64(b.Garments/chem.Kilogram)
 		}
-		if m.Model == nil {
+		if !fromBase {
 			continue
 		}
 		got, err := m.Model.Predict(b.Realized)

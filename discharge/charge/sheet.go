@@ -60,13 +60,14 @@ type Sheet struct {
 	Count    int
 	// Oxidizer is the mass of active oxidizer that the batches carry, as
 	// ActiveOf counts it.
-	Oxidizer chem.Mass
-	ActiveOf string
-	Shared   []Item // soak or spray mix for all batches
-	Batches  []Batch
+	Oxidizer   chem.Mass
+	ActiveOf   string
+	Shared     []Item // soak or spray mix for all batches
+	Batches    []Batch
+	SecondPass bool // of garments discharged before: no window, no word on the shade
 	// Window is the time in minutes in which the expected shade stays within the
 	// tolerance of that at the set time, inside the times that trials had; zeros
-	// without a model or where its trials did not vary the time.
+	// without a model, where its trials did not vary the time, and in a second pass.
 	Window       [2]float64
 	WindowNote   string // what holds between its ends, and what ends it; "" without one
 	End          string // what ends the time: "Unload", "Drain", "End of dwell", "Ozone off"
@@ -143,7 +144,7 @@ type maker struct {
 
 // New works the sheet out. Nothing in l is changed or kept.
 func New(l Load) (*Sheet, error) {
-	m := &maker{Process: l.Process, Load: &l, Sheet: &Sheet{Process: l.Process, Settings: maps.Clone(l.Settings), Deference: discharge.Deference}}
+	m := &maker{Process: l.Process, Load: &l, Sheet: &Sheet{Process: l.Process, Settings: maps.Clone(l.Settings), SecondPass: l.SecondPass, Deference: discharge.Deference}}
 	if err := m.check(); err != nil {
 		return nil, err
 	}
