@@ -45,7 +45,8 @@ func assayKinds() []assayKind {
 	return []assayKind{
 		{"permanganate-oxalate", "strength of a permanganate solution against sodium oxalate", []string{"titre", oxalate},
 			[]string{"sample", "made-up", "blank", "oxalate-purity", "burette-tolerance", "pipette-tolerance", "flask-tolerance", "balance-tolerance", "titrant-tolerance"},
-			"Dissolve the oxalate in about 1 mol/L sulfuric acid, 70-90 °C, and run the permanganate in from the burette to a pink that lasts 30 s. A soak whose titre is small is diluted first: " +
+			"Dissolve the oxalate in about 1 mol/L sulfuric acid, diluted beforehand (concentrated acid and permanganate make an explosive oxide), 70-90 °C, " +
+				"and run the permanganate in from the burette to a pink that lasts 30 s. A soak whose titre is small is diluted first: " +
 				"say how much was taken (--sample) and what it was made up to (--made-up).",
 			[]string{"permanganate", "oxalic-acid"}, runPermanganate},
 		{"carrier", "permanganate on pellets, powder or stones", []string{"titre", "portion", "made-up", oxalate},
@@ -62,10 +63,10 @@ func assayKinds() []assayKind {
 			[]string{"hypochlorite"}, runPowder},
 		{"peroxide-permanganate", "strength of hydrogen peroxide", []string{"titre", "sample", "permanganate"},
 			[]string{"made-up", "aliquot", "blank", "density", "burette-tolerance", "pipette-tolerance", "flask-tolerance", "titrant-tolerance"},
-			"Dilute, acidify with dilute sulfuric acid, and titrate cold with permanganate to a pink that lasts 30 s.",
-			[]string{"peroxide"}, runPeroxide},
+			"Dilute the peroxide in water first, acidify with dilute sulfuric acid, and titrate cold with permanganate to a pink that lasts 30 s. Never permanganate and undiluted peroxide together.",
+			[]string{"peroxide", "permanganate"}, runPeroxide},
 		{"uptake", "liquid that drained stones hold", []string{"dry", "drained"}, []string{"density", "balance-tolerance"},
-			"Weigh portions of some kg of stones dry, soak and drain them as the load is, and weigh again.", []string{"permanganate"}, runUptake},
+			"Weigh portions of some kg of stones dry, soak and drain them as the load is, in gloves, and weigh again.", []string{"permanganate"}, runUptake},
 		{"decay", "strength at the time of use, from assays of different age", []string{"ages", "strengths", "use-at"}, []string{"errors"},
 			"Assay the same store at least twice, some days apart, by the same method.", nil, runDecay},
 	}

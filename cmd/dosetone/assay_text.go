@@ -73,7 +73,7 @@ func (e *env) showAssay(k assayKind, r assayResult) error {
 	e.wrap("use it as: "+r.Use, "  ", "    ")
 	e.wrap("how: "+r.Procedure, "  ", "    ")
 	if len(k.cautions) > 0 {
-		e.wrap("Gloves and goggles; dilute acid into water first; wastes of different titrations do not go into one container.", "  ! ", "    ")
+		e.wrap("Gloves and goggles, under the hood; acid into water, never water into acid; wastes of different titrations do not go into one container.", "  ! ", "    ")
 		for _, l := range chem.Limits(k.cautions...) {
 			e.wrap(l.Of+": "+l.Text+" ("+l.Source+")", "  - ", "    ")
 		}

@@ -128,7 +128,7 @@ func neutralWords(n *charge.Neutralizing) []string {
 	}
 	out = append(out, fmt.Sprintf("%s g pure per g; times %s, at %s purity, for %v of oxidizer: %s", factor, report.Short(n.Excess, 3), n.Purity, n.Oxidizer.Round(0.1), weigh))
 	if n.IfSpent > 0 {
-		out = append(out, fmt.Sprintf("if all of it were manganese dioxide by then (at most %v): %v", n.Dioxide.Round(0.1), n.IfSpent.Round(0.1)))
+		out = append(out, fmt.Sprintf("if all of it were manganese dioxide by then (at most %v), %v would do", n.Dioxide.Round(0.1), n.IfSpent.Round(0.1)))
 	}
 	out = append(out, fmt.Sprintf("pH %g-%g; %s", n.Conditions.PH.Lo, n.Conditions.PH.Hi, n.Conditions.WithoutThem))
 	return out

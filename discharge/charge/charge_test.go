@@ -268,6 +268,42 @@ func TestOzoneDoorDoesNotOpenByTheClock(t *testing.T) {
 	assert.Equal(t, "Ozone off", s.End)
 }
 
+// Acid goes last into sulfites, which it sets sulfur dioxide free of, and first into a
+// bath of peroxide: permanganate without acid turns to manganese dioxide, which breaks
+// peroxide down at once (half-reactions of Permanganate and PermanganateToDioxide;
+// the order is common practice, no source).
+func TestOrderOfAcidAndAgent(t *testing.T) {
+	l := loads(t)["permanganate-stone"]
+	step := func(agent string) string {
+		l.Neutralizer.Agent = agent
+		for _, x := range sheet(t, l).Steps {
+			if strings.HasPrefix(x.Do, "Neutralize in a fresh bath") {
+				return x.Do
+			}
+		}
+		return ""
+	}
+	for agent, acidFirst := range map[string]bool{"bisulfite": false, "metabisulfite": false, "sulfite": false, "peroxide": true} {
+		do := step(agent)
+		a, err := chem.LookupAgent(agent)
+		require.NoError(t, err)
+		acid, added := strings.Index(do, "acid"), strings.Index(do, a.Name)
+		require.True(t, acid > 0 && added > 0, do)
+		assert.Equal(t, acidFirst, acid < added, do)
+		assert.Contains(t, do, "pH 2.5-5")
+	}
+}
+
+// What does not dissolve of bleaching powder burns holes; a liquid has no such step.
+func TestPowderIsDissolvedFirst(t *testing.T) {
+	l := loads(t)["hypochlorite-bath"]
+	assert.NotContains(t, text(t, sheet(t, l).Steps), "clear liquor")
+	l.Store = Store{Chlorine: 0.35}
+	steps := text(t, sheet(t, l).Steps)
+	settle, dose := strings.Index(steps, "clear liquor"), strings.Index(steps, "Dose the hypochlorite")
+	assert.True(t, 0 < settle && settle < dose, steps)
+}
+
 func TestSpraySheet(t *testing.T) {
 	// 60 kg of 400 g/m² are 150 m², 100 g/m² on it 15 L, with 80 % landing 18.75 L.
 	s := sheet(t, loads(t)["permanganate-spray"])

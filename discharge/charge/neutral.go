@@ -163,7 +163,11 @@ func (m *maker) neutralizeBatch(n *Neutralizing, b *Batch, oxidizer chem.Mass) e
 	if err != nil {
 		return err
 	}
-	note := fmt.Sprintf("%s pure, %.3g times the balanced equation; dissolved on its own", n.Purity, n.Excess)
+	alone := "dissolved on its own"
+	if agent.ID == "peroxide" {
+		alone = "diluted on its own"
+	}
+	note := fmt.Sprintf("%s pure, %.3g times the balanced equation; %s", n.Purity, n.Excess, alone)
 	if m.Neutralizer.Remaining == nil {
 		note += "; for all oxidizer charged, an upper bound: titrate what drains off to need less"
 	}

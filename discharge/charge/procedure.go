@@ -134,8 +134,12 @@ func (m *maker) tumble() {
 			TempC:   at(float64(m.solutionTemp())),
 			Caution: "Gloves, goggles, apron. Never acid onto crystals; no oil, rag, glycol or reducing agent near the tank."})
 		m.step(Step{Do: "Soak the stones until no more bubbles rise (up to 2 h for large grades)", Min: [2]float64{15, 60}})
-		m.step(Step{Do: "Drain, and weigh: the held liquid must be as listed, or the dose is another", Min: [2]float64{10, 30}, Caution: "Use them within the shift, covered, out of light."})
+		m.step(Step{Do: "Drain, and weigh: the held liquid must be as listed, or the dose is another", Min: [2]float64{10, 30}, Caution: "Gloves, goggles, apron: the liquid burns and stains. Use the stones within the shift, covered, out of light."})
 	} else {
+		if m.Store.Carrier == nil && m.oxidizer == "permanganate" {
+			m.step(Step{Do: "Charge the " + carrier + ", unless ready ones are weighed: the permanganate dissolved on its own, no crystal left, worked in evenly",
+				Caution: "Gloves, goggles, apron, dust mask. No crystals onto dry carrier; nothing organic in it, on it or in the mixer: no oil, glycerol, rag or wood."})
+		}
 		m.step(Step{Do: "Weigh the " + carrier + " as listed and mix them evenly; keep them moist and covered until they are loaded",
 			Caution: "Dry charged carrier can set rags, lint and oil on fire; no metal scoop that held bisulfite."})
 	}
@@ -174,6 +178,10 @@ func (m *maker) runBath() {
 		}
 		m.step(Step{Do: "Fill with the water listed, load the garments, set the temperature" + ph, TempC: m.drumTemp(), Bath: total,
 			Caution: "Below pH 8.5 cotton is damaged fastest; in acid chlorine gas escapes. No acid, sour or ammonia on this line."})
+		if m.Store.Chlorine > 0 {
+			m.step(Step{Do: "Stir the powder into cold water, let it settle, and use the clear liquor: what is not dissolved burns holes",
+				Caution: "Powder into water, never water onto powder; a dry, clean scoop; no dust; away from acid, oil and rags."})
+		}
 		m.step(Step{Do: "Dose the hypochlorite, diluted, into the running bath within a minute", Caution: "Gloves, goggles, apron; ventilate."})
 		m.step(Step{Do: "Run" + m.speed() + "; sample every minute or two towards the end: the time in which the shade is right is short", Min: m.tumbleTime(), TempC: m.drumTemp()})
 		m.pause()
@@ -224,7 +232,13 @@ func (m *maker) undo() {
 		}
 		m.step(Step{Do: fmt.Sprintf("%s; pH stays at %g-%g", do, n.Conditions.PH.Lo, n.Conditions.PH.Hi), Min: at(n.Min), TempC: at(n.TempC), Bath: b, Caution: m.gasCaution()})
 	} else {
-		m.step(Step{Do: fmt.Sprintf("Neutralize in a fresh bath: dissolve the %s, load, then acid, diluted, to pH %g-%g", agent, n.Conditions.PH.Lo, n.Conditions.PH.Hi),
+		// Acid comes last where it sets sulfur dioxide free, and first where without it
+		// manganese dioxide would break the peroxide down.
+		do := "dissolve the " + agent + ", load the garments, close, then diluted acid until it is"
+		if n.Demand.Agent.ID == "peroxide" {
+			do = "diluted acid first, load the garments, then the " + agent + ", diluted, slowly; keep it"
+		}
+		m.step(Step{Do: fmt.Sprintf("Neutralize in a fresh bath: %s at pH %g-%g", do, n.Conditions.PH.Lo, n.Conditions.PH.Hi),
 			Min: at(n.Min), TempC: at(n.TempC), Bath: b, Caution: m.gasCaution()})
 	}
 	m.step(Step{Do: "Test for oxidizer left: " + strings.Join(n.Conditions.ResidualTests, "; ") + ". If oxidizer is left, add agent and repeat"})

@@ -39,7 +39,7 @@ type Agent struct {
 
 // Agents returns the neutralizers of permanganate and the antichlors.
 func Agents() []Agent {
-	sulfurDioxide := "smells of sulfur dioxide where the bath is acid: exhaust"
+	sulfurDioxide := "gives off sulfur dioxide where the bath is acid: exhaust, and no more acid than the pH asks"
 	blend := "a blend of metabisulfite and sulfite 7:3 at pH 6.2 and 38-60 °C avoids sulfur dioxide (US 5,017,301)"
 	makesAcid := "makes acid as it works: keep the bath alkaline with soda ash until no chlorine is left"
 	foams := "sets oxygen free at once: add it slowly to a diluted bath in a vented machine, never concentrate to concentrate"
