@@ -7,7 +7,9 @@ import (
 
 // minKSReflectance is the smallest reflectance that K/S is computed for: one
 // unit in the last of the four decimals that instruments report. Without a
-// floor a reading of 0.0000 would give an infinite K/S.
+// floor a reading of 0.0000 would give an infinite K/S; at it K/S is 4999.5,
+// hundreds of times that of dark cloth, and tells of rounding alone. So K/S of a
+// spectrum is an error there, while the functions of one number are finite.
 const minKSReflectance = 1e-4
 
 // KS returns K/S = (1-R)²/(2R), Kubelka-Munk's ratio of absorption to
@@ -36,6 +38,12 @@ func FromKS(ks float64) float64 {
 // KubelkaMunk computes K/S of measured spectra, with Saunderson's correction
 // [11] for reflection at the surface when K1 or K2 is set. The zero value
 // corrects nothing, which is usual for cloth (common practice, no source).
+//
+// At, Peak, Mean and Weighted return an error for coefficients that do not pass
+// [KubelkaMunk.Check] and for a reflectance that leaves 1e-4 or less inside the
+// layer, as one at or below K1 does with the specular part included: its K/S has
+// no bound, and one such band would decide any mean. The methods of one number
+// check neither.
 type KubelkaMunk struct {
 	K1 float64 // part of the outer light reflected at the surface, 0..1; 0.04 at a refractive index of 1.5
 	K2 float64 // part of the inner diffuse light reflected back, 0..1; about 0.6 at that index
@@ -93,7 +101,22 @@ func (m KubelkaMunk) At(s Spectrum, nm int) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	return m.KS(r), nil
+	if err := m.Check(); err != nil {
+		return 0, err
+	}
+	return m.bounded(r, nm)
+}
+
+// bounded is KS of a reflectance whose K/S has a bound.
+func (m KubelkaMunk) bounded(measured float64, nm int) (float64, error) {
+	inside := m.Internal(measured)
+	switch {
+	case inside > minKSReflectance:
+		return KS(inside), nil
+	case m.K1 > 0 && !m.SpecularExcluded:
+		return 0, fmt.Errorf("K/S at %d nm has no bound: reflectance %.4g is no more than the surface reflects (K1 %v); measure the specular part, too, or choose a smaller K1", nm, measured, m.K1)
+	}
+	return 0, fmt.Errorf("K/S at %d nm has no bound: reflectance %.4g is within the last of four decimals from 0; measure again, check the black calibration, or leave that wavelength out", nm, measured)
 }
 
 // Peak returns the largest K/S between two wavelengths in nm, both included, and
@@ -105,7 +128,10 @@ func (m KubelkaMunk) Peak(s Spectrum, from, to int) (ks float64, nm int, err err
 			ks, nm = v, w
 		}
 	})
-	return ks, nm, err
+	if err != nil {
+		return 0, 0, err
+	}
+	return ks, nm, nil
 }
 
 // Mean returns the mean K/S over the wavelengths between two limits in nm, both
@@ -114,18 +140,27 @@ func (m KubelkaMunk) Peak(s Spectrum, from, to int) (ks float64, nm int, err err
 func (m KubelkaMunk) Mean(s Spectrum, from, to int) (float64, error) {
 	var sum float64
 	var n int
-	err := m.each(s, from, to, func(_ int, v float64) { sum += v; n++ })
-	return sum / float64(max(n, 1)), err
+	if err := m.each(s, from, to, func(_ int, v float64) { sum += v; n++ }); err != nil {
+		return 0, err
+	}
+	return sum / float64(n), nil
 }
 
 func (m KubelkaMunk) each(s Spectrum, from, to int, use func(nm int, ks float64)) error {
 	if err := s.whole(); err != nil {
 		return err
 	}
+	if err := m.Check(); err != nil {
+		return err
+	}
 	found := false
 	for i, r := range s.Values {
 		if nm := s.Grid.Wavelength(i); nm >= from && nm <= to {
-			use(nm, m.KS(r))
+			ks, err := m.bounded(r, nm)
+			if err != nil {
+				return err
+			}
+			use(nm, ks)
 			found = true
 		}
 	}
@@ -138,19 +173,22 @@ func (m KubelkaMunk) each(s Spectrum, from, to int, use func(nm int, ks float64)
 // Weighted returns K/S weighted by lamp and observer: the mean of K/S with the
 // weights Wx + Wy + Wz. It tells how strong the color looks rather than how
 // much colorant there is (formula common in textile work, from memory, here
-// divided by the sum of the weights so that a flat K/S returns itself). It
-// panics when the spectrum is not on the weights' grid or has not one value per
-// wavelength.
-func (m KubelkaMunk) Weighted(s Spectrum, w *Weights) float64 {
+// divided by the sum of the weights so that a flat K/S returns itself). A
+// spectrum that is not on the weights' grid is an error.
+func (m KubelkaMunk) Weighted(s Spectrum, w *Weights) (float64, error) {
 	if s.Grid != w.grid {
-		panic(fmt.Sprintf("colorimetry: spectrum on %s, weights on %s", s.Grid, w.grid))
+		return 0, fmt.Errorf("weighted K/S: spectrum on %s, weights on %s", s.Grid, w.grid)
 	}
-	w.mustFit(s.Values)
 	var sum float64
-	for i, r := range s.Values {
-		sum += (w.x[i] + w.y[i] + w.z[i]) * m.KS(r)
+	i := 0
+	err := m.each(s, s.Grid.Start, s.Grid.End(), func(_ int, ks float64) {
+		sum += (w.x[i] + w.y[i] + w.z[i]) * ks
+		i++
+	})
+	if err != nil {
+		return 0, err
 	}
-	return sum / (w.white.X + w.white.Y + w.white.Z)
+	return sum / (w.white.X + w.white.Y + w.white.Z), nil
 }
 
 // Strength returns the color strength of a sample in percent of a standard,

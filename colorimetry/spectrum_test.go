@@ -212,18 +212,66 @@ func TestKSOfDenim(t *testing.T) {
 		}
 	}
 	w := weights(t, Viewing{D65, TenDegree}, 400, 700, 10)
-	strength := Strength(m.Weighted(dark, w), m.Weighted(faded, w))
+	weighted := func(s Spectrum) float64 {
+		ks, err := m.Weighted(s, w)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return ks
+	}
+	strength := Strength(weighted(dark), weighted(faded))
 	if !(strength > 5 && strength < 60) {
 		t.Errorf("faded jeans have %v %% of the strength of dark ones", strength)
 	}
 	// A flat K/S returns itself.
 	gray := Spectrum{dark.Grid, flat(31, 0.25)}
 	mean, err := m.Mean(gray, 400, 700)
-	if far(m.Weighted(gray, w), 1.125, 1e-12) || far(mean, 1.125, 1e-12) || err != nil {
-		t.Errorf("flat: weighted %v, mean %v, %v", m.Weighted(gray, w), mean, err)
+	if far(weighted(gray), 1.125, 1e-12) || far(mean, 1.125, 1e-12) || err != nil {
+		t.Errorf("flat: weighted %v, mean %v, %v", weighted(gray), mean, err)
 	}
 	if _, err := m.Mean(dark, 701, 709); err == nil {
 		t.Error("no error for a band without wavelengths")
+	}
+}
+
+// A reflectance at the floor, or at what the surface reflects, has no K/S: (1-R)²/2R
+// [10] grows without bound towards an inner reflectance of 0, and (R - k1) is 0 at
+// R = k1 [11]. The bands beside it keep theirs.
+func TestKSWithoutBound(t *testing.T) {
+	g := Grid{400, 10, 31}
+	w := weights(t, Viewing{D65, TenDegree}, 400, 700, 10)
+	for _, c := range []struct {
+		m    KubelkaMunk
+		r    float64
+		want string // "" means that K/S is known
+	}{
+		{KubelkaMunk{}, 0, "last of four decimals"},
+		{KubelkaMunk{}, 1e-4, "last of four decimals"},
+		{KubelkaMunk{}, 2e-4, ""},
+		{KubelkaMunk{K1: 0.04, K2: 0.6}, 0.03, "surface reflects (K1 0.04)"},
+		{KubelkaMunk{K1: 0.04, K2: 0.6}, 0.04, "surface reflects (K1 0.04)"},
+		{KubelkaMunk{K1: 0.04, K2: 0.6}, 0.05, ""},
+		{KubelkaMunk{K1: 0.04, K2: 0.6, SpecularExcluded: true}, 0.03, ""},
+		{KubelkaMunk{K1: 0.04, K2: 0.6, SpecularExcluded: true}, 0, "last of four decimals"},
+		{KubelkaMunk{K1: 4, K2: 60}, 0.3, "coefficient K1"},
+	} {
+		s := Spectrum{g, flat(31, 0.3)}
+		s.Values[26] = c.r // 660 nm
+		_, errAt := c.m.At(s, 660)
+		_, _, errPeak := c.m.Peak(s, 400, 700)
+		_, errMean := c.m.Mean(s, 400, 700)
+		_, errWeighted := c.m.Weighted(s, w)
+		for name, err := range map[string]error{"At": errAt, "Peak": errPeak, "Mean": errMean, "Weighted": errWeighted} {
+			if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
+				t.Errorf("%+v, R %v: %s says %v, want %q", c.m, c.r, name, err, c.want)
+			}
+		}
+		if _, _, err := c.m.Peak(s, 400, 650); (err == nil) != (c.m.K1 < 1) {
+			t.Errorf("%+v: peak beside the dark band: %v", c.m, err)
+		}
+	}
+	if _, err := (KubelkaMunk{}).Weighted(Spectrum{Grid{400, 20, 16}, flat(16, 0.3)}, w); err == nil || !strings.Contains(err.Error(), "400-700/20") {
+		t.Errorf("another grid: %v", err)
 	}
 }
 

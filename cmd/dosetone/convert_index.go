@@ -139,21 +139,26 @@ func (x *indexer) whiteness(out map[string]*float64, c color) error {
 }
 
 // ks gives K/S at the strongest absorption between 400 and 700 nm, where that
-// is, and weighted by lamp and observer.
+// is, and weighted by lamp and observer; none of them where a band has no bound.
 func (x *indexer) ks(out map[string]*float64, c color) error {
 	if c.spectrum == nil {
 		return usage("--index ks needs spectra; %s has none", c.id)
 	}
-	var km colorimetry.KubelkaMunk
-	peak, nm, err := km.Peak(*c.spectrum, 400, 700)
-	if err != nil {
-		return err
-	}
+	out["ks_peak"], out["ks_peak_nm"], out["ks_weighted"] = nil, nil, nil
 	w, err := x.weightsOf(c.viewing, c.spectrum.Grid)
 	if err != nil {
 		return err
 	}
-	at, weighted := float64(nm), km.Weighted(*c.spectrum, w)
+	var km colorimetry.KubelkaMunk
+	weighted, err := km.Weighted(*c.spectrum, w)
+	if err != nil {
+		return x.missing("ks", c, err)
+	}
+	peak, nm, err := km.Peak(*c.spectrum, 400, 700)
+	if err != nil {
+		return x.missing("ks", c, err)
+	}
+	at := float64(nm)
 	out["ks_peak"], out["ks_peak_nm"], out["ks_weighted"] = &peak, &at, &weighted
 	return nil
 }

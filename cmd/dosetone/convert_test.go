@@ -196,6 +196,29 @@ func TestConvertIndices(t *testing.T) {
 	require.NotContains(t, tool(t, "", "convert", "w.csv", "--viewing", "A/10", "--index", "whiteness", "--quiet").err, "warning")
 }
 
+// One band of 0.0000 has no K/S, and no other number stands for it; of a flat 0.5
+// it is (1 - 0.5)²/(2·0.5) = 0.25.
+func TestConvertKSWithoutBound(t *testing.T) {
+	t.Chdir(t.TempDir())
+	half := make([]float64, 31)
+	for i := range half {
+		half[i] = 0.5
+	}
+	text := spectrumTable("half", 400, 10, half)
+	half[26] = 0
+	row := strings.Split(strings.TrimSpace(spectrumTable("zero", 400, 10, half)), "\n")[1]
+	require.NoError(t, os.WriteFile("k.csv", []byte(text+row+"\n"), 0o644))
+	r := tool(t, "", "convert", "k.csv", "--index", "ks", "--format", "json")
+	require.Equal(t, exitDone, r.code, r.err)
+	require.Contains(t, r.err, "ks under D65/10: zero: K/S at 660 nm has no bound")
+	got := decode[[]converted](t, r.out)
+	near(t, 1e-12, "half", *got[0].Indices["ks_peak"], 0.25, *got[0].Indices["ks_weighted"], 0.25)
+	for _, k := range []string{"ks_peak", "ks_peak_nm", "ks_weighted"} {
+		require.Contains(t, got[1].Indices, k)
+		require.Nil(t, got[1].Indices[k], k)
+	}
+}
+
 // The mean over the four readings of the standard is its own reference.
 func TestConvertReferenceIsTheMeanOfItsReadings(t *testing.T) {
 	t.Chdir(t.TempDir())
