@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync/atomic"
 	"testing"
 )
 
@@ -137,6 +138,27 @@ func TestParallelCoversEverythingOnce(t *testing.T) {
 					t.Errorf("n %d, %d workers: item %d seen %d times", n, workers, i, k)
 				}
 			}
+		}
+	}
+}
+
+// A panic in a part is the caller's to recover, with the value of the first part
+// that panicked, once the other parts have ended.
+func TestParallelPanicsInTheCaller(t *testing.T) {
+	for _, workers := range []int{1, 4} {
+		var ended atomic.Int32
+		var got any
+		func() {
+			defer func() { got = recover() }()
+			Parallel(8, workers, func(lo, _ int) {
+				defer ended.Add(1)
+				if lo == 0 || lo == 6 {
+					panic(lo)
+				}
+			})
+		}()
+		if got != 0 || int(ended.Load()) != workers {
+			t.Errorf("%d workers: panic %v, %d parts ended", workers, got, ended.Load())
 		}
 	}
 }

@@ -15,7 +15,10 @@ import (
 //		f.DiffPairs(dst[lo:hi], refs[lo:hi], samples[lo:hi])
 //	})
 //
-// The results do not depend on the number of workers.
+// The results do not depend on the number of workers. A panic in work is one of
+// the caller's goroutine, raised when all parts have ended, so that the caller
+// may recover; of several it is that of the first part. The stack shown is then
+// the caller's.
 func Parallel(n, workers int, work func(lo, hi int)) {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
@@ -28,8 +31,17 @@ func Parallel(n, workers int, work func(lo, hi int)) {
 		return
 	}
 	var wg sync.WaitGroup
+	panics := make([]any, workers)
 	for i := range workers {
-		wg.Go(func() { work(i*n/workers, (i+1)*n/workers) })
+		wg.Go(func() {
+			defer func() { panics[i] = recover() }()
+			work(i*n/workers, (i+1)*n/workers)
+		})
 	}
 	wg.Wait()
+	for _, v := range panics {
+		if v != nil {
+			panic(v)
+		}
+	}
 }
