@@ -18,10 +18,13 @@ type Difference interface {
 // ParseDifference reads the name of a formula, with factors in parentheses
 // where it has them: "CIE76", "CIE94 graphic arts" (or "CIE94"), "CIE94
 // textiles", "CIE94(1:1:1:0.045:0.015)" (kL:kC:kH:K1:K2), "CMC(2:1)" (or "CMC"), "CIEDE2000(2:1:1)" (or "CIEDE2000", which is
-// 1:1:1). Case does not matter, and a hyphen stands for a space.
+// 1:1:1). Case, blanks and hyphens do not matter, "dE" stands for "CIE" ("dE76",
+// "dE2000", "dE00"), and factors may follow a blank: "CMC 2:1".
 func ParseDifference(s string) (Difference, error) {
 	name, rest, hasFactors := strings.Cut(strings.ToLower(s), "(")
-	name = strings.ReplaceAll(strings.TrimSpace(name), "-", " ")
+	if i := strings.LastIndexByte(strings.TrimSpace(name), ' '); !hasFactors && i >= 0 && strings.Contains(name[i:], ":") {
+		name, rest, hasFactors = name[:i], strings.TrimSpace(name[i:])+")", true
+	}
 	var k []float64
 	if hasFactors {
 		inner, ok := strings.CutSuffix(strings.TrimSpace(rest), ")")
@@ -36,12 +39,22 @@ func ParseDifference(s string) (Difference, error) {
 			return nil, fmt.Errorf("difference formula %q: want factors above 0 in parentheses, such as CMC(2:1)", s)
 		}
 	}
+	name = strings.NewReplacer(" ", "", "-", "", "δe", "cie", "∆e", "cie").Replace(name)
+	if year, ok := strings.CutPrefix(name, "de"); ok {
+		name = "cie" + year
+	}
+	switch name {
+	case "cie2000", "cie00":
+		name = "ciede2000"
+	case "ciecmc":
+		name = "cmc"
+	}
 	switch {
 	case name == "cie76" && k == nil:
 		return CIE76{}, nil
-	case (name == "cie94" || name == "cie94 graphic arts") && k == nil:
+	case (name == "cie94" || name == "cie94graphicarts") && k == nil:
 		return CIE94GraphicArts(), nil
-	case name == "cie94 textiles" && k == nil:
+	case name == "cie94textiles" && k == nil:
 		return CIE94Textiles(), nil
 	case name == "cie94" && len(k) == 5:
 		return CIE94{k[0], k[1], k[2], k[3], k[4]}, nil

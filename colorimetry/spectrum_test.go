@@ -124,7 +124,7 @@ func TestResample(t *testing.T) {
 func TestViewings(t *testing.T) {
 	for s, want := range map[string]Viewing{
 		"D65/10": {D65, TenDegree}, "d65/2": {D65, TwoDegree}, " F11 / 10°": {F11, TenDegree},
-		"LED-B3/10": {LEDB3, TenDegree}, "ledb4/2deg": {LEDB4, TwoDegree}, "A/10": {A, TenDegree},
+		"LED-B3/10": {LEDB3, TenDegree}, "ledb4/2deg": {LEDB4, TwoDegree}, "A/10": {A, TenDegree}, "D65/10 degree": {D65, TenDegree}, "D50/2 Degrees": {D50, TwoDegree},
 	} {
 		if got, err := ParseViewing(s); err != nil || got != want {
 			t.Errorf("%q is %s, %v", s, got, err)

@@ -266,12 +266,14 @@ func TestParseDifference(t *testing.T) {
 			t.Errorf("%s is read as %v, %v", f, got, err)
 		}
 	}
-	for s, want := range map[string]Difference{"ciede2000": CIEDE2000{1, 1, 1}, "cie94-textiles": CIE94Textiles(), "CMC": CMC{2, 1}, " cmc ( 1 : 1 ) ": CMC{1, 1}} {
+	for s, want := range map[string]Difference{"ciede2000": CIEDE2000{1, 1, 1}, "cie94-textiles": CIE94Textiles(), "CMC": CMC{2, 1}, " cmc ( 1 : 1 ) ": CMC{1, 1},
+		"DE00": CIEDE2000{1, 1, 1}, "dE2000": CIEDE2000{1, 1, 1}, "ΔE00": CIEDE2000{1, 1, 1}, "dE 2000 2:1:1": CIEDE2000{2, 1, 1}, "CIE 76": CIE76{}, "dE76": CIE76{},
+		"CMC 2:1": CMC{2, 1}, "dE CMC(1:1)": CMC{1, 1}, "CIE 94 Textiles": CIE94Textiles()} {
 		if got, err := ParseDifference(s); err != nil || got != want {
 			t.Errorf("%q is read as %v, %v", s, got, err)
 		}
 	}
-	for _, s := range []string{"", "delta", "CMC(2)", "CMC(2:1", "CIEDE2000(1:1:0)", "CIEDE2000(1:1:NaN)", "CIE76(1:1)", "CMC(-2:1)", "CMC(Inf:1)"} {
+	for _, s := range []string{"", "delta", "CMC(2)", "CMC(2:1", "CIEDE2000(1:1:0)", "CIEDE2000(1:1:NaN)", "CIE76(1:1)", "CMC(-2:1)", "CMC(Inf:1)", "CMC 2:", "CMC 2:1)", "dE", "2:1"} {
 		if got, err := ParseDifference(s); err == nil {
 			t.Errorf("%q is read as %v", s, got)
 		}

@@ -80,10 +80,12 @@ func (o Observer) String() string {
 }
 
 // ParseObserver reads the field size in degrees: "2" or "10", optionally
-// followed by "°" or "deg".
+// followed by "°", "deg", "degree" or "degrees". Case does not matter.
 func ParseObserver(s string) (Observer, error) {
-	t := strings.TrimSpace(s)
-	t = strings.TrimSuffix(strings.TrimSuffix(t, "°"), "deg")
+	t := strings.ToLower(strings.TrimSpace(s))
+	for _, unit := range []string{"°", "degrees", "degree", "deg"} {
+		t = strings.TrimSuffix(t, unit)
+	}
 	switch strings.TrimSpace(t) {
 	case "2":
 		return TwoDegree, nil
