@@ -102,6 +102,9 @@ func (ref Lab) Difference(sample Lab) Components {
 		cross := crossProduct(ref.A, ref.B, sample.A, sample.B)
 		dot := ref.A*sample.A + ref.B*sample.B
 		d.DHue = math.Atan2(cross, dot) * (180 / math.Pi)
+		if d.DHue == -180 { // opposite but for rounding
+			d.DHue, d.DH = 180, -d.DH
+		}
 	}
 	return d
 }
@@ -125,7 +128,8 @@ func deltaH(ref, sample Lab, c1, c2 float64) float64 {
 // crossProduct returns a1·b2 - a2·b1. The conversions forbid the compiler to
 // fuse multiplication and subtraction, as it does on some processors: equal
 // colors must give exactly zero everywhere.
-func crossProduct(a1, b1, a2, b2 float64) float64 { return float64(a1*b2) - float64(a2*b1) }
+// Adding 0 turns -0 into 0, so that opposite hues on an axis have a positive sign.
+func crossProduct(a1, b1, a2, b2 float64) float64 { return float64(a1*b2) - float64(a2*b1) + 0 }
 
 // CIE94 is the CIE 1994 formula [5]. S_C and S_H use the chroma of the
 // reference alone. The zero value is the graphic-arts form. Factors and slopes

@@ -10,7 +10,7 @@ import "math"
 // have been checked against the standard.
 type GrayRating struct {
 	Value float64 // continuous rating, at most 5, which is no difference; may fall below 1
-	Grade string  // rating in half steps: "5", "4-5", … "1"
+	Grade string  // rating in half steps: "5", "4-5", … "1"; "" of colors that are not numbers
 	DE    float64 // the weighted difference it is taken from, in CIELAB units
 }
 
@@ -52,8 +52,12 @@ func GrayScaleStaining(ref, stained Lab) GrayRating {
 	return GrayRating{value, grade(de, [8]float64{1.0870, 3.2609, 5.0566, 7.1386, 10.0779, 14.2274, 20.0855, 28.3557}), de}
 }
 
-// grade returns the first half step whose upper limit is above de.
+// grade returns the first half step whose upper limit is above de, and none of
+// NaN, which no limit is above.
 func grade(de float64, upper [8]float64) string {
+	if math.IsNaN(de) {
+		return ""
+	}
 	names := [9]string{"5", "4-5", "4", "3-4", "3", "2-3", "2", "1-2", "1"}
 	for i, limit := range upper {
 		if de < limit {

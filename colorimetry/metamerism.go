@@ -3,6 +3,7 @@ package colorimetry
 import (
 	"errors"
 	"fmt"
+	"math"
 )
 
 // A MatchCorrection says how a pair that does not match exactly under the
@@ -50,8 +51,8 @@ type Pair struct{ Standard, Sample XYZ }
 
 // Of returns the index from the tristimulus values under the reference and the
 // test light and the white of the test light, all of one observer and on the
-// scale Y = 100. A sample value of zero under the
-// reference light cannot be corrected by a factor and is an error.
+// scale Y = 100. A sample value of zero under the reference light cannot be
+// corrected by a factor and is an error, and so are values that are not finite.
 func (m MetamerismIndex) Of(reference, test Pair, testWhite XYZ) (float64, error) {
 	s := test.Sample
 	switch m.Correction {
@@ -61,14 +62,18 @@ func (m MetamerismIndex) Of(reference, test Pair, testWhite XYZ) (float64, error
 		s.Z += reference.Standard.Z - reference.Sample.Z
 	default:
 		r := reference.Sample
-		if r.X <= 0 || r.Y <= 0 || r.Z <= 0 {
+		if !(r.X > 0 && r.Y > 0 && r.Z > 0) {
 			return 0, fmt.Errorf("metamerism index: sample has tristimulus values %v under the reference light, want all above 0", r)
 		}
 		s.X *= reference.Standard.X / r.X
 		s.Y *= reference.Standard.Y / r.Y
 		s.Z *= reference.Standard.Z / r.Z
 	}
-	return m.difference().Diff(test.Standard.Lab(testWhite), s.Lab(testWhite)), nil
+	index := m.difference().Diff(test.Standard.Lab(testWhite), s.Lab(testWhite))
+	if math.IsNaN(index) || math.IsInf(index, 0) {
+		return 0, fmt.Errorf("metamerism index: %v under the reference light, %v under the test light, white %v: want finite values and a white above 0", reference, test, testWhite)
+	}
+	return index, nil
 }
 
 // OfSpectra returns the index of two spectra. It is an error when the weights

@@ -280,6 +280,49 @@ func TestParseDifference(t *testing.T) {
 	}
 }
 
+// Hues exactly opposite are +180° apart in either order, as the range (-180, 180]
+// has it, and ΔH*ab = 2·√(C1·C2)·sin 90° = 2·√(10·10) = 20.
+func TestOppositeHues(t *testing.T) {
+	for _, p := range [][2]Lab{
+		{{50, -10, 0}, {50, 10, 0}}, {{50, 10, 0}, {50, -10, 0}}, {{50, 0, 10}, {50, 0, -10}}, {{50, 0, -10}, {50, 0, 10}},
+		{{50, 6, 8}, {50, -6, -8}}, {{50, -6, -8}, {50, 6, 8}},
+	} {
+		if d := p[0].Difference(p[1]); d.DHue != 180 || far(d.DH, 20, 1e-12) {
+			t.Errorf("%v to %v: hue %v, ΔH %v, want 180 and 20", p[0], p[1], d.DHue, d.DH)
+		}
+	}
+	// Opposite but for the last bit, on the side of -180: still within the range.
+	for _, b := range []float64{1e-300, -1e-300} {
+		if d := (Lab{50, -10, b}).Difference(Lab{50, 10, 0}); d.DHue != 180 || far(d.DH, 20, 1e-12) {
+			t.Errorf("b* %v: hue %v, ΔH %v, want 180 and 20", b, d.DHue, d.DH)
+		}
+	}
+}
+
+// What is not a number has no grade and no index.
+func TestNaNHasNoRating(t *testing.T) {
+	bad, good := Lab{math.NaN(), 0, 0}, Lab{50, 0, 0}
+	for _, g := range []GrayRating{GrayScaleChange(good, bad), GrayScaleStaining(bad, good)} {
+		if g.Grade != "" || !math.IsNaN(g.Value) {
+			t.Errorf("NaN is rated %+v", g)
+		}
+	}
+	ok := Pair{XYZ{20, 20, 20}, XYZ{20, 20, 20}}
+	for _, m := range []MetamerismIndex{{}, {Correction: Additive}} {
+		for name, call := range map[string]func() (float64, error){
+			"reference": func() (float64, error) {
+				return m.Of(Pair{XYZ{20, 20, 20}, XYZ{20, math.NaN(), 20}}, ok, XYZ{95, 100, 108})
+			},
+			"test":  func() (float64, error) { return m.Of(ok, Pair{XYZ{math.Inf(1), 20, 20}, ok.Sample}, XYZ{95, 100, 108}) },
+			"white": func() (float64, error) { return m.Of(ok, ok, XYZ{}) },
+		} {
+			if v, err := call(); err == nil {
+				t.Errorf("%s, %s: index %v without an error", m, name, v)
+			}
+		}
+	}
+}
+
 // The bulk form of 8-bit colors gives the same as the single one, allocates
 // nothing and leaves its input alone.
 func TestSRGB8sToLab(t *testing.T) {
