@@ -45,4 +45,6 @@
 //	     1985 (the Bradford cone matrix; also ICC.1 annex E)
 //	[14] Finlayson, Mackiewicz, Hurlbert, Color correction using root-polynomial
 //	     regression, IEEE Trans. Image Process. 24(5), 2015, 1460-1470
+//	[15] TIFF, revision 6.0, 1992, section 8, and JEITA CP-3451 (EXIF), tag
+//	     274, Orientation (both from memory)
 package colorimetry

@@ -10,6 +10,7 @@ import (
 	_ "image/jpeg" // JPEG and PNG are the formats read
 	_ "image/png"
 	"io"
+	"iter"
 	"strconv"
 	"strings"
 )
@@ -32,8 +33,8 @@ type Image struct {
 // DefaultMaxPixels). The size is checked before the pixels are decoded.
 //
 // Embedded gamma, chromaticities and ICC profiles are not applied: sRGB is
-// assumed, and a warning says what was found. EXIF orientation is not applied:
-// coordinates are those of the stored pixels.
+// assumed, and a warning says what was found. The EXIF orientation of a JPEG is
+// applied: coordinates are those of the picture as viewers show it.
 func ReadImage(r io.Reader, maxPixels int) (*Image, error) {
 	if maxPixels <= 0 {
 		maxPixels = DefaultMaxPixels
@@ -68,6 +69,9 @@ func ReadImage(r io.Reader, maxPixels int) (*Image, error) {
 	}
 	if _, ok := pixels.(*image.CMYK); ok {
 		im.Warnings = append(im.Warnings, errors.New("a CMYK picture is converted without its profile: its colors are not to be trusted; export the image as sRGB"))
+	}
+	if orientation := jpegOrientation(data); format == "jpeg" && orientation > 1 {
+		im.Pixels = upright(pixels, orientation)
 	}
 	if wide(pixels) {
 		im.Warnings = append(im.Warnings, errors.New("16 bits per channel are rounded to 8"))
@@ -109,21 +113,31 @@ func pngColorMetadata(data []byte) (found []string) {
 	return found
 }
 
-// jpegColorMetadata walks the segments before the scan: 0xFF, marker, length, data.
 func jpegColorMetadata(data []byte) []string {
-	for at := 2; at+4 <= len(data) && data[at] == 0xff; {
-		marker := data[at+1]
-		if marker == 0xda { // start of scan
-			break
-		}
-		length := int(binary.BigEndian.Uint16(data[at+2:]))
-		body := data[at+4 : min(len(data), at+2+max(length, 2))]
+	for marker, body := range jpegSegments(data) {
 		if marker == 0xe2 && bytes.HasPrefix(body, []byte("ICC_PROFILE\x00")) {
 			return []string{"an ICC profile"}
 		}
-		at += 2 + max(length, 2)
 	}
 	return nil
+}
+
+// jpegSegments walks the segments before the scan, by marker: 0xFF, marker,
+// length, data.
+func jpegSegments(data []byte) iter.Seq2[byte, []byte] {
+	return func(yield func(byte, []byte) bool) {
+		for at := 2; at+4 <= len(data) && data[at] == 0xff; {
+			marker := data[at+1]
+			if marker == 0xda { // start of scan
+				return
+			}
+			length := max(int(binary.BigEndian.Uint16(data[at+2:])), 2)
+			if !yield(marker, data[at+4:min(len(data), at+2+length)]) {
+				return
+			}
+			at += 2 + length
+		}
+	}
 }
 
 func wide(m image.Image) bool {

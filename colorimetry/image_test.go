@@ -285,11 +285,13 @@ func FuzzReadImage(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Add(jpg.Bytes())
+	f.Add(withEXIF(jpg.Bytes(), binary.BigEndian, 6))
 	f.Add([]byte{0xff, 0xd8, 0xff, 0xe2, 0, 0})
 	f.Fuzz(func(t *testing.T, data []byte) {
 		const limit = 1 << 14
 		pngColorMetadata(data)
 		jpegColorMetadata(data)
+		jpegOrientation(data)
 		im, err := ReadImage(bytes.NewReader(data), limit)
 		if err != nil {
 			return
