@@ -1,9 +1,13 @@
 package colorimetry
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"image"
 	"math"
+	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -61,11 +65,23 @@ func (m ChartModel) expand(c linearRGB, t *[maxChartTerms]float64) {
 }
 
 // A ChartPatch is a patch of a photographed chart: its mean as read from the
-// picture (see [MeanColor]) and its known color under D65/2. A chart's data for
-// another viewing must be computed for D65/2 first, from its spectra.
+// picture (see [ReadPatch]) and its known color under D65/2, Y = 100 for white. A
+// chart's data for another viewing must be computed for D65/2 first, from its
+// spectra.
 type ChartPatch struct {
 	Name        string
 	Read, Known XYZ
+	Clipped     Clipping // of the codes read
+}
+
+// ReadPatch reads a patch from a region of a picture, as [MeanColor] does. Keep
+// the region away from the edges of the patch.
+func ReadPatch(name string, known XYZ, m image.Image, region image.Rectangle) (ChartPatch, error) {
+	read, _, clipped, err := meanColor(m, region)
+	if err != nil {
+		return ChartPatch{}, fmt.Errorf("chart: patch %q: %w", name, err)
+	}
+	return ChartPatch{name, read, known, clipped}, nil
 }
 
 // A ChartCorrection turns colors read from one picture into calibrated ones.
@@ -74,10 +90,19 @@ type ChartCorrection struct {
 	Model        ChartModel
 	Coefficients [][3]float64 // one row per term, for X, Y, Z
 	Patches      []PatchError // in the order given
-	// Leave-one-out errors, ΔE00: each patch is predicted from the others, so
-	// they tell what to expect of a color that is not on the chart.
-	LeaveOneOutMean, LeaveOneOutMax float64
+	ChartErrors
+	DarkestL, LightestL float64 // L* of the known colors, between which the correction was seen
+	Warnings            []error // patches that are clipped, errors above what a chart reaches
 }
+
+// ChartErrors are leave-one-out errors of a correction, ΔE00: each patch is
+// predicted from the others, so they tell what to expect of a color that is not
+// on the chart.
+type ChartErrors struct{ LeaveOneOutMean, LeaveOneOutMax float64 }
+
+// usualChartError is the mean leave-one-out ΔE00 above which a correction is
+// doubted: sound ones reach 1 to 3 (from memory).
+const usualChartError = 3
 
 // PatchError is how well a patch is met.
 type PatchError struct {
@@ -89,7 +114,9 @@ type PatchError struct {
 // FitChart fits a correction by least squares over the patches. A patch weighs
 // by the slope of the cube root at its luminance, so that an error counts about
 // as it is seen. It needs two more patches than the model has terms, and values
-// that are finite and not negative.
+// that are finite, not negative, and on the scale where white has Y = 100.
+// Patches that are clipped, and a leave-one-out error above ΔE00 3 on average,
+// stand in the Warnings of the result and of every swatch that it corrects.
 func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) {
 	if model != Linear && model != RootPolynomial2 && model != RootPolynomial3 {
 		return nil, fmt.Errorf("chart: unknown model %d", int(model))
@@ -104,7 +131,10 @@ func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) 
 			}
 		}
 	}
-	c := &ChartCorrection{Model: model}
+	if err := checkChartScale(patches); err != nil {
+		return nil, err
+	}
+	c := &ChartCorrection{Model: model, DarkestL: math.Inf(1), LightestL: math.Inf(-1)}
 	var err error
 	if c.Coefficients, err = solveChart(model, patches, -1); err != nil {
 		return nil, err
@@ -115,6 +145,7 @@ func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) 
 			return nil, fmt.Errorf("%w (without patch %q)", err, p.Name)
 		}
 		known := p.Known.Lab(srgbWhite())
+		c.DarkestL, c.LightestL = min(c.DarkestL, known.L), max(c.LightestL, known.L)
 		difference := func(c ChartCorrection) float64 {
 			return CIEDE2000{}.Diff(known, c.Apply(p.Read).Lab(srgbWhite()))
 		}
@@ -123,7 +154,60 @@ func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) 
 		c.LeaveOneOutMean += e.LeaveOneOut / float64(len(patches))
 		c.LeaveOneOutMax = max(c.LeaveOneOutMax, e.LeaveOneOut)
 	}
+	c.warn(patches)
 	return c, nil
+}
+
+// checkChartScale refuses colors that are not on the scale where white has
+// Y = 100: a correction between two scales fits as well and gives nonsense.
+func checkChartScale(patches []ChartPatch) error {
+	const (
+		lowest  = 1 // all patches darker than L* 9, or a scale of 0 to 1
+		highest = 2 * 100
+	)
+	var read, known float64
+	for _, p := range patches {
+		read, known = max(read, p.Read.Y), max(known, p.Known.Y)
+	}
+	for _, c := range []struct {
+		what string
+		top  float64
+	}{{"known", known}, {"read", read}} {
+		if c.top <= lowest || c.top > highest {
+			return fmt.Errorf("chart: the lightest of the %s colors has Y = %.4g: want the scale where white has Y = 100", c.what, c.top)
+		}
+	}
+	return nil
+}
+
+// warn says what makes the correction doubtful.
+func (c *ChartCorrection) warn(patches []ChartPatch) {
+	var clipped []string
+	for _, p := range patches {
+		if p.Clipped.Warning() != nil {
+			clipped = append(clipped, fmt.Sprintf("%q", p.Name))
+		}
+	}
+	if clipped != nil {
+		c.Warnings = append(c.Warnings, fmt.Errorf("chart: clipped at code 0 or 255: patch %s; leave such patches out, or take the picture anew with another exposure", strings.Join(clipped, ", ")))
+	}
+	if c.LeaveOneOutMean > usualChartError {
+		worst := slices.MaxFunc(c.Patches, func(a, b PatchError) int { return cmp.Compare(a.LeaveOneOut, b.LeaveOneOut) })
+		c.Warnings = append(c.Warnings, fmt.Errorf("chart: patches are predicted from the others with ΔE00 %.1f on average, up to %.1f (patch %q), where a sound chart gives 1 to 3: "+
+			"check that every patch has its own known color and lies where it is read, and that the light is even; corrected colors are not to be trusted", c.LeaveOneOutMean, worst.LeaveOneOut, worst.Name))
+	}
+}
+
+// doubts are the warnings of a color that was corrected.
+func (c *ChartCorrection) doubts(corrected Lab) []error {
+	list := slices.Clone(c.Warnings)
+	if len(c.Patches) == 0 { // not made by FitChart, which knows its error
+		return append(list, errors.New("chart: the correction does not say how well it meets its patches; corrected colors may be far off"))
+	}
+	if corrected.L < c.DarkestL || corrected.L > c.LightestL {
+		list = append(list, fmt.Errorf("chart: L* %.1f lies outside the chart's %.1f to %.1f, where the correction was not seen", corrected.L, c.DarkestL, c.LightestL))
+	}
+	return list
 }
 
 // solveChart solves for the coefficients by QR, leaving patch omit out.
@@ -160,10 +244,22 @@ func solveChart(model ChartModel, patches []ChartPatch, omit int) ([][3]float64,
 	return out, nil
 }
 
-// check reports a correction that was not made by [FitChart].
+// check reports a correction that [FitChart] does not make.
 func (c *ChartCorrection) check() error {
 	if want := c.Model.terms(); len(c.Coefficients) != want {
 		return fmt.Errorf("chart: correction has %d rows of Coefficients, a %s one has %d", len(c.Coefficients), c.Model, want)
+	}
+	var largest float64
+	for _, row := range c.Coefficients {
+		for _, v := range row {
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				return fmt.Errorf("chart: correction has a coefficient %v, want finite ones", v)
+			}
+			largest = max(largest, math.Abs(v))
+		}
+	}
+	if largest == 0 {
+		return errors.New("chart: all Coefficients of the correction are 0, which makes every color black")
 	}
 	return nil
 }

@@ -19,7 +19,7 @@ func chartOf(t *testing.T, camera func(linearRGB) linearRGB) []ChartPatch {
 			continue
 		}
 		known := XYZ(e.XYZ)
-		patches = append(patches, ChartPatch{e.Name, camera(linearFromXYZ(known)).xyz(), known})
+		patches = append(patches, ChartPatch{Name: e.Name, Read: camera(linearFromXYZ(known)).xyz(), Known: known})
 	}
 	if len(patches) != 24 {
 		t.Fatalf("%d patches", len(patches))
@@ -102,7 +102,7 @@ func TestChartErrors(t *testing.T) {
 	var grays []ChartPatch
 	for y := 5.0; y <= 95; y += 10 {
 		c := linearRGB{y / 100, y / 100, y / 100}.xyz()
-		grays = append(grays, ChartPatch{"gray", c, c})
+		grays = append(grays, ChartPatch{Name: "gray", Read: c, Known: c})
 	}
 	if _, err := FitChart(Linear, grays); err == nil || !strings.Contains(err.Error(), "colored patches") {
 		t.Errorf("grays alone: %v", err)

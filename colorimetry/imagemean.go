@@ -14,9 +14,15 @@ import (
 // Averaging codes instead of light would make a mix of dark and pale come out
 // too dark: half black, half white reflects 50 %, code 188, not 128.
 func MeanColor(m image.Image, region image.Rectangle) (XYZ, int, error) {
+	c, n, _, err := meanColor(m, region)
+	return c, n, err
+}
+
+// meanColor is MeanColor with what is clipped.
+func meanColor(m image.Image, region image.Rectangle) (XYZ, int, Clipping, error) {
 	r, err := inside(m, region)
 	if err != nil {
-		return XYZ{}, 0, err
+		return XYZ{}, 0, Clipping{}, err
 	}
 	// Counting codes is exact and leaves 256 values to linearize.
 	h := new(histogram)
@@ -26,9 +32,9 @@ func MeanColor(m image.Image, region image.Rectangle) (XYZ, int, error) {
 	}
 	c, n := h.mean()
 	if n == 0 {
-		return XYZ{}, 0, errTransparent
+		return XYZ{}, 0, Clipping{}, errTransparent
 	}
-	return c.xyz(), n, nil
+	return c.xyz(), n, h.clipping(n), nil
 }
 
 var (

@@ -28,6 +28,7 @@ type Swatch struct {
 	Region      image.Rectangle // in pixels from the top left corner
 	Pixels      int             // measured
 	Transparent int             // left out
+	Clipped     Clipping        // of the codes, before any correction
 
 	XYZ  XYZ // mean in linear light
 	Mean Lab // of that mean
@@ -47,8 +48,11 @@ type Swatch struct {
 	Cells                 []SwatchCell
 	UniformityDE, WorstDE float64 // mean and largest of the cells
 	WorstColumn, WorstRow int
-	Calibrated            bool
-	Warnings              []error
+	// Calibrated says that a correction was applied; how good that is, its
+	// leave-one-out error tells.
+	Calibrated bool
+	Chart      ChartErrors // of the correction; zero without
+	Warnings   []error
 }
 
 // A SwatchCell is the mean color of one cell of the grid.
@@ -117,7 +121,7 @@ func MeasureSwatch(im *Image, region image.Rectangle, opt SwatchOptions) (*Swatc
 
 	// The mean must be known before deviations are summed about it without
 	// loss of digits; any color near it will do.
-	near, _, err := MeanColor(im.Pixels, region)
+	near, _, clipped, err := meanColor(im.Pixels, region)
 	if err != nil {
 		return nil, err
 	}
@@ -132,13 +136,19 @@ func MeasureSwatch(im *Image, region image.Rectangle, opt SwatchOptions) (*Swatc
 	})
 
 	s := &Swatch{Region: r.Sub(im.Pixels.Bounds().Min), Columns: columns, Rows: rows,
-		Calibrated: opt.Correction != nil, Warnings: append([]error(nil), im.Warnings...)}
+		Clipped: clipped, Calibrated: opt.Correction != nil, Warnings: append([]error(nil), im.Warnings...)}
 	s.collect(strips, center, contrast)
 	s.Transparent = r.Dx()*r.Dy() - s.Pixels
 	if s.Transparent > 0 {
 		s.Warnings = append(s.Warnings, fmt.Errorf("%d pixels that are not fully opaque are left out", s.Transparent))
 	}
-	if !s.Calibrated {
+	if err := clipped.Warning(); err != nil {
+		s.Warnings = append(s.Warnings, err)
+	}
+	if s.Calibrated {
+		s.Chart = opt.Correction.ChartErrors
+		s.Warnings = append(s.Warnings, opt.Correction.doubts(s.Mean)...)
+	} else {
 		s.Warnings = append(s.Warnings, errors.New("uncalibrated: without a chart in the picture, camera and light are unknown; use for comparison within one picture only"))
 	}
 	return s, nil

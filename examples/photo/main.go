@@ -60,11 +60,12 @@ func measure(picture *colorimetry.Image) (raw, corrected *colorimetry.Swatch, c 
 	}
 	var patches []colorimetry.ChartPatch
 	for i, known := range chart() {
-		read, _, err := colorimetry.MeanColor(picture.Pixels, patchArea(i).Inset(8)) // away from the edges
+		away := patchArea(i).Inset(8) // from the edges
+		patch, err := colorimetry.ReadPatch(fmt.Sprint(i+1), colorimetry.SRGB8ToXYZ(known), picture.Pixels, away)
 		if err != nil {
 			return nil, nil, nil, err
 		}
-		patches = append(patches, colorimetry.ChartPatch{Name: fmt.Sprint(i + 1), Read: read, Known: colorimetry.SRGB8ToXYZ(known)})
+		patches = append(patches, patch)
 	}
 	if c, err = colorimetry.FitChart(colorimetry.Linear, patches); err != nil {
 		return nil, nil, nil, err
