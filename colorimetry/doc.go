@@ -15,6 +15,16 @@
 // viewings must not be compared; no matrix turns a 2 degree value into a
 // 10 degree value.
 //
+// # Fluorescence
+//
+// An optical brightener turns ultraviolet into blue light. What an instrument
+// reads of such cloth is a radiance factor that depends on the ultraviolet of
+// its own lamp, where a reflectance factor depends on no lamp (CIE 15:2018 and
+// ISO 11475, both from memory). Colors under another lamp, and metamerism, are
+// computed from it as if it were a reflectance, which they are not:
+// [Spectrum.LampWarning] says so where values above 1 show it. Measurements with
+// the ultraviolet filtered out depend on no lamp, but are not what eyes see.
+//
 // # Errors
 //
 // What comes from outside ([NewSpectrum], [ParseViewing], [ReadImage]) is

@@ -90,8 +90,15 @@ type Spectrum struct {
 // percent values do.
 const maxReflectance = 2
 
+// lightest bounds the smallest value of a spectrum. Nothing reflects more than the
+// perfect diffuser at every wavelength; a white standard read with a slightly
+// wrong calibration may come out some thousandths above 1 (common practice, no
+// source). Dark cloth in percent lies above.
+const lightest = 1.02
+
 // NewSpectrum checks and copies values. Negative, infinite, NaN and values
-// above 2 are errors; values above 1 are legal (see [Spectrum.Warning]).
+// above 2 are errors, and so are values that all exceed 1.02, as those of dark
+// cloth in percent do; single values above 1 are legal (see [Spectrum.Warning]).
 func NewSpectrum(g Grid, values []float64) (Spectrum, error) {
 	if err := g.Check(); err != nil {
 		return Spectrum{}, err
@@ -109,22 +116,46 @@ func NewSpectrum(g Grid, values []float64) (Spectrum, error) {
 			return Spectrum{}, fmt.Errorf("reflectance at %d nm is %v: above %d; if the values are percent, declare the unit", nm, r, maxReflectance)
 		}
 	}
+	if low := slices.Min(values); low > lightest {
+		return Spectrum{}, fmt.Errorf("reflectance is %v or more at every wavelength: a factor is 1 for the perfect diffuser; if the values are percent, declare the unit, otherwise recalibrate the white", low)
+	}
 	return Spectrum{g, slices.Clone(values)}, nil
 }
 
 // Warning returns nil, or says where the reflectance exceeds 1: legal on
 // optically brightened cloth, otherwise a sign of a bad white calibration.
 func (s Spectrum) Warning() error {
-	peak, at := 1.0, -1
-	for i, r := range s.Values {
-		if r > peak {
-			peak, at = r, i
-		}
-	}
-	if at < 0 {
+	peak, nm := s.above1()
+	if nm == 0 {
 		return nil
 	}
-	return fmt.Errorf("reflectance reaches %.4g at %d nm: above 1 only optically brightened cloth is expected; otherwise recalibrate the white", peak, s.Grid.Wavelength(at))
+	return fmt.Errorf("reflectance reaches %.4g at %d nm: above 1 only optically brightened cloth is expected; otherwise recalibrate the white", peak, nm)
+}
+
+// above1 returns the largest value above 1 and its wavelength in nm, which is 0
+// when there is none.
+func (s Spectrum) above1() (peak float64, nm int) {
+	peak = 1
+	for i, r := range s.Values {
+		if r > peak {
+			peak, nm = r, s.Grid.Wavelength(i)
+		}
+	}
+	return peak, nm
+}
+
+// LampWarning returns nil, or says that the color under a lamp is doubtful: the
+// reflectance exceeds 1, so the cloth fluoresces, and the lamp is not D65, to whose
+// ultraviolet instruments are usually adjusted (common practice, no source). See
+// the package's notes on fluorescence. Brightened cloth that stays below 1 is not
+// noticed.
+func (s Spectrum) LampWarning(lamp Illuminant) error {
+	peak, nm := s.above1()
+	if nm == 0 || lamp == D65 {
+		return nil
+	}
+	return fmt.Errorf("reflectance reaches %.4g at %d nm, as of optically brightened cloth: such values hold only for the ultraviolet of the lamp they were measured with, "+
+		"and what they give under %s, or for metamerism, may be far off; look at the cloth itself under that lamp", peak, nm, lamp)
 }
 
 // whole reports a spectrum that was not made by [NewSpectrum] and has not one

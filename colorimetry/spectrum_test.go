@@ -24,6 +24,7 @@ func TestNewSpectrumErrors(t *testing.T) {
 		"NaN":          {g, with(30, math.NaN()), []string{"700 nm", "NaN"}},
 		"infinite":     {g, with(0, math.Inf(1)), []string{"400 nm", "Inf"}},
 		"percent":      {g, with(15, 45.2), []string{"550 nm", "45.2", "percent"}},
+		"dark percent": {g, percentOfBlack(), []string{"1.3 or more at every wavelength", "percent", "white"}},
 		"too few":      {g, flat(30, 0.5), []string{"31", "30"}},
 		"short range":  {Grid{420, 10, 29}, flat(29, 0.5), []string{"420-700/10", "400-700"}},
 		"too wide":     {Grid{350, 10, 36}, flat(36, 0.5), []string{"350-700/10", "360-830"}},
@@ -38,6 +39,44 @@ func TestNewSpectrumErrors(t *testing.T) {
 			if !strings.Contains(err.Error(), want) {
 				t.Errorf("%s: error %q does not name %q", name, err, want)
 			}
+		}
+	}
+}
+
+// percentOfBlack is a dark cloth in percent, 1.3 to 1.6 %, invented.
+func percentOfBlack() []float64 {
+	v := flat(31, 1.3)
+	for i := range v {
+		v[i] += 0.01 * float64(i)
+	}
+	return v
+}
+
+// A white standard read slightly too bright, and cloth that exceeds 1 in one band,
+// are no percent.
+func TestSpectraAboveOne(t *testing.T) {
+	for _, v := range [][]float64{flat(31, 1.005), append(flat(30, 1.9), 0.9)} {
+		if _, err := NewSpectrum(Grid{400, 10, 31}, v); err != nil {
+			t.Errorf("%v: %v", v, err)
+		}
+	}
+}
+
+func TestLampWarning(t *testing.T) {
+	v := flat(31, 0.9)
+	plain := Spectrum{Grid{400, 10, 31}, slices.Clone(v)}
+	v[4] = 1.3
+	brightened := Spectrum{plain.Grid, v}
+	for _, lamp := range Illuminants() {
+		if err := plain.LampWarning(lamp); err != nil {
+			t.Errorf("plain cloth under %s: %v", lamp, err)
+		}
+		err := brightened.LampWarning(lamp)
+		if (err == nil) != (lamp == D65) {
+			t.Errorf("brightened cloth under %s: %v", lamp, err)
+		}
+		if err != nil && (!strings.Contains(err.Error(), "1.3 at 440 nm") || !strings.Contains(err.Error(), lamp.String())) {
+			t.Errorf("%v does not name place and lamp", err)
 		}
 	}
 }

@@ -115,6 +115,9 @@ func (e *env) convert(name string, f convertFlags) error {
 	}
 	list := make([]converted, len(colors))
 	x := indexer{e: e, indices: f.indices, first: colors[0].viewing, weights: map[weightsKey]*colorimetry.Weights{}}
+	if x.fluorescence("color", colors); !slices.ContainsFunc(colors, func(c color) bool { return hasID(c.id, f.reference) }) {
+		x.fluorescence("reference", refs.colors) // of another file
+	}
 	for i, c := range colors {
 		list[i] = c.result()
 		list[i].Swatch = swatch

@@ -96,6 +96,18 @@ func (x *indexer) of(c color, ref *color) (map[string]*float64, error) {
 	return out, nil
 }
 
+// fluorescence doubts colors of brightened cloth under another lamp.
+func (x *indexer) fluorescence(name string, colors []color) {
+	for _, c := range colors {
+		if c.spectrum == nil {
+			continue
+		}
+		if err := c.spectrum.LampWarning(c.viewing.Illuminant); err != nil {
+			_ = x.missing(name, c, err)
+		}
+	}
+}
+
 // missing remembers why one index is undefined or doubtful.
 func (x *indexer) missing(name string, c color, err error) error {
 	i := slices.IndexFunc(x.doubts, func(d doubt) bool { return d.name == name && d.viewing == c.viewing })

@@ -219,6 +219,27 @@ func TestConvertKSWithoutBound(t *testing.T) {
 	}
 }
 
+// A factor above 1 holds for the lamp of its measurement (CIE 15:2018, from
+// memory): said once for each other lamp, of samples and of the reference.
+func TestConvertFluorescence(t *testing.T) {
+	t.Chdir(t.TempDir())
+	values := make([]float64, 31)
+	for i := range values {
+		values[i] = 0.8
+	}
+	require.NoError(t, os.WriteFile("plain.csv", []byte(spectrumTable("plain", 400, 10, values)), 0o644))
+	values[4] = 1.25
+	require.NoError(t, os.WriteFile("oba.csv", []byte(spectrumTable("oba", 400, 10, values)), 0o644))
+	r := tool(t, "", "convert", "oba.csv", "--viewing", "D65/10,A/10,F11/10")
+	require.Equal(t, exitDone, r.code)
+	require.Equal(t, 2, strings.Count(r.err, "hold only for the ultraviolet"), r.err)
+	require.Contains(t, r.err, "color under A/10: oba: reflectance reaches 1.25 at 440 nm")
+	require.NotContains(t, tool(t, "", "convert", "oba.csv").err, "ultraviolet")
+	r = tool(t, "", "convert", "plain.csv", "--reference", "oba.csv", "--viewing", "D65/10,A/10")
+	require.Equal(t, 1, strings.Count(r.err, "hold only for the ultraviolet"), r.err)
+	require.Contains(t, r.err, "reference under A/10: oba")
+}
+
 // The mean over the four readings of the standard is its own reference.
 func TestConvertReferenceIsTheMeanOfItsReadings(t *testing.T) {
 	t.Chdir(t.TempDir())

@@ -63,5 +63,14 @@ func (j *judge) metamerism(t *discharge.Table) ([]Metamerism, error) {
 		}
 		out = append(out, m)
 	}
+	j.noteFluorescence("standard", std)
+	j.noteFluorescence("lot", sample)
 	return out, nil
+}
+
+// noteFluorescence says where another light than daylight tells little.
+func (j *judge) noteFluorescence(what string, s colorimetry.Spectrum) {
+	if err := s.LampWarning(colorimetry.A); err != nil {
+		j.report.Notes = append(j.report.Notes, fmt.Sprintf("%s: %v", what, err))
+	}
 }

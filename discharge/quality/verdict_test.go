@@ -4,6 +4,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -287,6 +288,21 @@ func TestMetamerism(t *testing.T) {
 			require.InDelta(t, rep.Metamerism[i].Index, m.Index, 0, "the number stays")
 		}
 	}
+}
+
+// Brightened cloth is noted: under other lights its factor above 1 tells little.
+func TestMetamerismOfBrightenedCloth(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	lot, _ := r.run(r.Laundry, r.settings, laundry.RunOptions{})
+	plain, err := quality.Judge(r.table, lot, r.standard, nil)
+	require.NoError(t, err)
+	require.NotContains(t, strings.Join(plain.Notes, "\n"), "ultraviolet")
+	bright := r.standard
+	bright.Spectrum = slices.Clone(bright.Spectrum)
+	bright.Spectrum[4] = 1.1
+	rep, err := quality.Judge(r.table, lot, bright, nil)
+	require.NoError(t, err)
+	require.Regexp(t, `(?m)^standard: reflectance reaches 1\.1 at .* ultraviolet`, strings.Join(rep.Notes, "\n"))
 }
 
 func TestUniformity(t *testing.T) {
