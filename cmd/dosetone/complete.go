@@ -27,7 +27,7 @@ func complete(root *cobra.Command, processes []discharge.Process) {
 			}
 		}
 		for name, endings := range map[string][]string{
-			"target": tableEndings(), "settings": tableEndings(), "standard": tableEndings(), "lot-list": tableEndings(), "bases": tableEndings(), "pairs": tableEndings(),
+			"target": tableEndings(), "settings": tableEndings(), "standard": tableEndings(), "lot-list": tableEndings(), "bases": tableEndings(), "chart": tableEndings(), "pairs": tableEndings(),
 			"ledger": {"csv"}, "model": {"json"}, "process-file": {"json"}, "output": {"json"}, "report": {"html"},
 		} {
 			if f := cmd.Flags().Lookup(name); f != nil && f.Value.Type() == "string" {

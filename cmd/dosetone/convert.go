@@ -17,6 +17,7 @@ type convertFlags struct {
 	formulas  formulas
 	indices   indices
 	region    string
+	chart     string
 }
 
 func newConvert(e *env) *cobra.Command {
@@ -30,12 +31,20 @@ PNG or JPEG image, and gives XYZ, Lab and LCh of each under every viewing asked
 for. Only spectra can be seen under another viewing than their own.
 
 With --reference, differences from a sample of the file (its id) or of another
-file are added; with --index, whiteness, yellowness, K/S or metamerism.`,
+file are added; with --index, whiteness, yellowness, K/S or metamerism.
+
+A picture shows colors as its camera and light had them. With a color chart in
+it, --chart names a table with one row per patch: id, its place in the picture
+(left, top, width, height in pixels, well inside the patch), and its known color,
+best as a spectrum, else L,a,b or X,Y,Z with illuminant and observer. The colors
+of --region are then corrected, and how well patches are predicted from the other
+patches is said.`,
 		Example: `  dosetone convert trials.csv --viewing D65/10,A/10,F11/10
   dosetone convert standard.csv --reference STD --difference ciede2000,cie76
   dosetone convert trials.csv --index whiteness,yellowness,ks --format csv
   dosetone convert export.txt --viewing D65/10 --results colors.xlsx
-  dosetone convert swatch.png --region 10,10,200,100`,
+  dosetone convert swatch.png --region 10,10,200,100
+  dosetone convert photo.png --region 10,90,200,100 --chart chart.csv`,
 		Args: cobra.ExactArgs(1),
 		RunE: e.work(func(_ *cobra.Command, args []string) error { return e.convert(args[0], f) }),
 	}
@@ -47,6 +56,7 @@ file are added; with --index, whiteness, yellowness, K/S or metamerism.`,
 	fl.Var(&f.formulas, "difference", "formulas for --reference, such as CIEDE2000,CMC(2:1)")
 	fl.Var(&f.indices, "index", "indices: "+indexWords())
 	fl.StringVar(&f.region, "region", "", "part of an image: x,y,width,height in pixels from the top left")
+	fl.StringVar(&f.chart, "chart", "", "table of the patches of a color chart in the picture, by which its colors are corrected")
 	return cmd
 }
 
@@ -103,6 +113,8 @@ func (e *env) convert(name string, f convertFlags) error {
 		colors, swatch, err = e.imageColors(name, data, f)
 	} else if f.region != "" {
 		return usage("--region is for images; %s is a table", shown(name))
+	} else if f.chart != "" {
+		return usage("--chart is for images; %s is a table", shown(name))
 	} else {
 		colors, err = e.tableColors(name, data, f)
 	}
@@ -204,7 +216,8 @@ func convertRows(list []converted) [][]any {
 		header = append(header, k)
 	}
 	if list[0].Swatch != nil {
-		header = append(header, "pixels", "sd_L", "sd_a", "sd_b", "pale", "dark", "uniformity_de", "worst_de", "calibrated")
+		header = append(header, "pixels", "sd_L", "sd_a", "sd_b", "pale", "dark", "uniformity_de", "worst_de", "calibrated",
+			"clipped_low", "clipped_high", "loo_delta_e_mean", "loo_delta_e_max")
 	}
 	rows := [][]any{header}
 	for _, c := range list {
@@ -219,7 +232,12 @@ func convertRows(list []converted) [][]any {
 			row = append(row, c.Indices[k])
 		}
 		if s := c.Swatch; s != nil {
-			row = append(row, s.Pixels, s.SDL, s.SDA, s.SDB, s.Pale, s.Dark, s.UniformityDE, s.WorstDE, s.Calibrated)
+			row = append(row, s.Pixels, s.SDL, s.SDA, s.SDB, s.Pale, s.Dark, s.UniformityDE, s.WorstDE, s.Calibrated, s.ClippedLow, s.ClippedHigh)
+			if c := s.Chart; c != nil {
+				row = append(row, c.LOOMean, c.LOOMax)
+			} else {
+				row = append(row, nil, nil)
+			}
 		}
 		rows = append(rows, row)
 	}

@@ -27,6 +27,10 @@ type swatchJSON struct {
 	UniformityDE float64 `json:"uniformity_de"`
 	WorstDE      float64 `json:"worst_de"`
 	Calibrated   bool    `json:"calibrated"`
+
+	ClippedLow  float64    `json:"clipped_low"` // shares of pixels with code 0 and 255
+	ClippedHigh float64    `json:"clipped_high"`
+	Chart       *chartJSON `json:"chart,omitempty"`
 }
 
 // imageColors measures an image, or a region of it.
@@ -48,14 +52,24 @@ func (e *env) imageColors(name string, data []byte, f convertFlags) ([]color, *s
 			return nil, nil, usage("--region: %w", err)
 		}
 	}
-	s, err := colorimetry.MeasureSwatch(im, region, colorimetry.SwatchOptions{Workers: -1})
+	opt := colorimetry.SwatchOptions{Workers: -1}
+	if f.chart != "" {
+		if f.region == "" {
+			return nil, nil, usage("--chart needs --region, the place of the cloth beside the chart")
+		}
+		if opt.Correction, err = e.chart(f, im, region); err != nil {
+			return nil, nil, err
+		}
+	}
+	s, err := colorimetry.MeasureSwatch(im, region, opt)
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: %w", shown(name), err)
 	}
 	e.warnAll(s.Warnings)
 	r := s.Region
 	return []color{{id: filepath.Base(shown(name)), viewing: srgb, xyz: s.XYZ, lab: s.Mean}},
-		&swatchJSON{[4]int{r.Min.X, r.Min.Y, r.Dx(), r.Dy()}, s.Pixels, s.SDL, s.SDA, s.SDB, s.Pale, s.Dark, s.UniformityDE, s.WorstDE, s.Calibrated}, nil
+		&swatchJSON{[4]int{r.Min.X, r.Min.Y, r.Dx(), r.Dy()}, s.Pixels, s.SDL, s.SDA, s.SDB, s.Pale, s.Dark, s.UniformityDE, s.WorstDE, s.Calibrated,
+			s.Clipped.Low, s.Clipped.High, newChartJSON(opt.Correction)}, nil
 }
 
 // text says in words what the spread means.
@@ -65,8 +79,10 @@ func (s *swatchJSON) text() string {
 	t.Add("spread of pixels", fmt.Sprintf("sd of L* %.1f, a* %.1f, b* %.1f", s.SDL, s.SDA, s.SDB))
 	t.Add("salt and pepper", fmt.Sprintf("%s pale, %s dark (more than 10 in L* from the mean)", report.Percent(s.Pale), report.Percent(s.Dark)))
 	t.Add("uniformity", fmt.Sprintf("mean ΔE00 %.2f of the cells from the whole, worst %.2f", s.UniformityDE, s.WorstDE))
-	if !s.Calibrated {
-		t.Add("calibration", "none: the numbers are as good as the camera's sRGB")
+	if c := s.Chart; c != nil {
+		t.Add("calibration", fmt.Sprintf("%s, by %d patches: each predicted from the others with ΔE00 %.1f on average, %.1f at most (patch %s)", c.Model, c.Patches, c.LOOMean, c.LOOMax, c.Worst))
+	} else {
+		t.Add("calibration", "none: the numbers are as good as the camera's sRGB; with a color chart in the picture, --chart corrects them")
 	}
 	return t.String()
 }

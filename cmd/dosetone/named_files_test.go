@@ -48,6 +48,7 @@ func TestOutputsNeverOverwriteWhatIsNamed(t *testing.T) {
 		{"fit missing.csv -o missing.csv", overwrites},
 		{"convert trials.csv --results trials.csv", overwrites},
 		{"convert trials.csv --reference standard.csv --results standard.csv", overwrites},
+		{"convert photo.png --region 10,100,200,90 --chart chart.csv --results chart.csv", overwrites},
 		{"predict model.json --settings settings.csv --results settings.csv", overwrites},
 		{"predict model.json --settings settings.csv --results model.json", overwrites},
 		{"recalibrate model.json lots.csv -o lots.csv", overwrites},

@@ -76,6 +76,9 @@ func workspace(t *testing.T) string {
 	}
 	require.NoError(t, png.Encode(&b, im))
 	write("swatch.png", b.Bytes())
+	photo, chart := inventedPhoto(t, knownXYZ)
+	write("photo.png", photo)
+	write("chart.csv", chart)
 	t.Chdir(dir)
 	return dir
 }
@@ -152,6 +155,8 @@ func TestExitCodesAndMessages(t *testing.T) {
 		{"convert trials.csv --region 1,1,2,2", exitUsage, "images"},
 		{"convert swatch.png --viewing D65/10", exitUsage, "D65/2"},
 		{"convert swatch.png --region 1,1", exitUsage, "region"},
+		{"convert swatch.png --chart chart.csv", exitUsage, "--region"},
+		{"convert trials.csv --chart chart.csv", exitUsage, "images"},
 		{"convert lots.csv --viewing D65/10,A/10", exitUsage, "spectra can"},
 		{"convert trials.csv --reference NOSUCH", exitFailed, "no such id"},
 		{"convert trials.csv --difference nosuch", exitUsage, "nosuch"},
