@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -160,6 +161,9 @@ func (e *env) convert(name string, f convertFlags) error {
 
 // tableColors gives every sample under every viewing asked for.
 func (e *env) tableColors(name string, data []byte, f convertFlags) ([]color, error) {
+	if format := otherPicture(data); format != "" {
+		return nil, fmt.Errorf("%s: the file is a %s picture; export it as JPEG or PNG", shown(name), format)
+	}
 	s, err := e.parse(name, data)
 	if err != nil {
 		return nil, err

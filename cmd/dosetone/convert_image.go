@@ -15,6 +15,25 @@ func isImage(data []byte) bool {
 	return bytes.HasPrefix(data, []byte("\x89PNG\r\n")) || bytes.HasPrefix(data, []byte("\xff\xd8\xff"))
 }
 
+// otherPicture names the format of a picture that is not read, "" of anything else.
+// The first bytes are those of the formats' specifications (from memory).
+func otherPicture(data []byte) string {
+	at := func(i int, text string) bool { return len(data) >= i && bytes.HasPrefix(data[i:], []byte(text)) }
+	switch {
+	case at(0, "II*\x00"), at(0, "MM\x00*"):
+		return "TIFF or raw"
+	case at(0, "RIFF") && at(8, "WEBP"):
+		return "WebP"
+	case at(0, "GIF8"):
+		return "GIF"
+	case at(4, "ftypavif"), at(4, "ftypavis"):
+		return "AVIF"
+	case at(4, "ftyphei"), at(4, "ftyphev"), at(4, "ftypmif1"), at(4, "ftypmsf1"):
+		return "HEIC"
+	}
+	return ""
+}
+
 // swatchJSON is what an image region tells beside its mean.
 type swatchJSON struct {
 	Region       [4]int  `json:"region"` // x, y, width, height

@@ -174,6 +174,24 @@ func TestConvertImage(t *testing.T) {
 	require.Contains(t, ok(t, "convert", "swatch.png"), "calibration")
 }
 
+// Pictures in formats that are not read are told by their first bytes, as file(1)
+// knows them (from memory), whatever they are called.
+func TestConvertNamesOtherPictures(t *testing.T) {
+	t.Chdir(t.TempDir())
+	for start, format := range map[string]string{
+		"\x00\x00\x00\x18ftypheic": "HEIC", "\x00\x00\x00\x1cftypmif1": "HEIC", "\x00\x00\x00\x20ftypavif": "AVIF",
+		"II*\x00": "TIFF", "MM\x00*": "TIFF", "RIFF\x10\x00\x00\x00WEBP": "WebP", "GIF89a": "GIF",
+	} {
+		require.NoError(t, os.WriteFile("x.jpg", []byte(start+"\x00\x00\x00\x00"), 0o644))
+		r := tool(t, "", "convert", "x.jpg")
+		require.Equal(t, exitFailed, r.code)
+		require.Contains(t, r.err, "x.jpg: the file is a "+format)
+		require.Contains(t, r.err, "export it as JPEG or PNG")
+	}
+	require.NoError(t, os.WriteFile("riff.csv", []byte("RIFF,L,a,b\nx,1,2,3\n"), 0o644))
+	require.NotContains(t, tool(t, "", "convert", "riff.csv").err, "picture")
+}
+
 // Whiteness of the perfect diffuser is 100 and its tint 0 by definition (CIE 15).
 func TestConvertIndices(t *testing.T) {
 	t.Chdir(t.TempDir())
