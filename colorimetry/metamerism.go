@@ -28,7 +28,9 @@ func (c MatchCorrection) String() string {
 
 // MetamerismIndex is the special metamerism index for change of illuminant
 // [1]: the color difference that a matching pair shows under another light.
-// The formula and the correction are part of the result's name.
+// The number means nothing without the formula and the correction: state String
+// beside it. It is meant for pairs that match under the reference light but for
+// what a correction can take off, and for cloth that does not fluoresce.
 type MetamerismIndex struct {
 	Difference Difference // nil means CIE76
 	Correction MatchCorrection

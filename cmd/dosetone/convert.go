@@ -32,7 +32,8 @@ PNG or JPEG image, and gives XYZ, Lab and LCh of each under every viewing asked
 for. Only spectra can be seen under another viewing than their own.
 
 With --reference, differences from a sample of the file (its id) or of another
-file are added; with --index, whiteness, yellowness, K/S or metamerism.
+file are added; with --index, whiteness, yellowness, K/S, strength or metamerism.
+Strength is K/S in percent of the reference's where that absorbs most.
 
 A picture shows colors as its camera and light had them. With a color chart in
 it, --chart names a table with one row per patch: id, its place in the picture
@@ -76,7 +77,8 @@ type converted struct {
 
 	Reference   string              `json:"reference,omitempty"`
 	Differences map[string]float64  `json:"differences,omitempty"`
-	Indices     map[string]*float64 `json:"indices,omitempty"` // null where not defined
+	Indices     map[string]*float64 `json:"indices,omitempty"`        // null where not defined
+	Formulas    map[string]string   `json:"index_formulas,omitempty"` // of indices whose name does not tell it
 	Swatch      *swatchJSON         `json:"swatch,omitempty"`
 }
 
@@ -128,6 +130,7 @@ func (e *env) convert(name string, f convertFlags) error {
 	}
 	list := make([]converted, len(colors))
 	x := indexer{e: e, indices: f.indices, first: colors[0].viewing, weights: map[weightsKey]*colorimetry.Weights{}}
+	x.lone = !slices.ContainsFunc(colors, func(c color) bool { return c.viewing != x.first })
 	if x.fluorescence("color", colors); !slices.ContainsFunc(colors, func(c color) bool { return hasID(c.id, f.reference) }) {
 		x.fluorescence("reference", refs.colors) // of another file
 	}
@@ -146,6 +149,7 @@ func (e *env) convert(name string, f convertFlags) error {
 			if list[i].Indices, err = x.of(c, ref); err != nil {
 				return err
 			}
+			list[i].Formulas = x.formulas(list[i].Indices)
 		}
 	}
 	x.warn()
@@ -219,6 +223,10 @@ func convertRows(list []converted) [][]any {
 	for _, k := range slices.Concat(differences, indices) {
 		header = append(header, k)
 	}
+	formula := metamerismFormula(list) != ""
+	if formula {
+		header = append(header, "metamerism_formula")
+	}
 	if list[0].Swatch != nil {
 		header = append(header, "pixels", "sd_L", "sd_a", "sd_b", "pale", "dark", "uniformity_de", "worst_de", "calibrated",
 			"clipped_low", "clipped_high", "loo_delta_e_mean", "loo_delta_e_max")
@@ -235,6 +243,9 @@ func convertRows(list []converted) [][]any {
 		for _, k := range indices {
 			row = append(row, c.Indices[k])
 		}
+		if formula {
+			row = append(row, c.Formulas["metamerism"])
+		}
 		if s := c.Swatch; s != nil {
 			row = append(row, s.Pixels, s.SDL, s.SDA, s.SDB, s.Pale, s.Dark, s.UniformityDE, s.WorstDE, s.Calibrated, s.ClippedLow, s.ClippedHigh)
 			if c := s.Chart; c != nil {
@@ -246,6 +257,17 @@ func convertRows(list []converted) [][]any {
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// metamerismFormula is that of the first color with such an index, which is that of
+// all; "" without one.
+func metamerismFormula(list []converted) string {
+	for _, c := range list {
+		if f := c.Formulas["metamerism"]; f != "" {
+			return f
+		}
+	}
+	return ""
 }
 
 // extraColumns lists the keys of differences and indices, sorted.
@@ -304,6 +326,9 @@ func (e *env) convertText(list []converted) {
 		t.Add(row...)
 	}
 	e.printf("%s", &t)
+	if formula := metamerismFormula(list); formula != "" {
+		e.printf("  metamerism: %s\n", formula)
+	}
 	if s := list[0].Swatch; s != nil {
 		e.printf("%s", s.text())
 	}

@@ -1,14 +1,18 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
 	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
 )
 
-func indexNames() []string { return []string{"whiteness", "yellowness", "ks", "metamerism"} }
+func indexNames() []string {
+	return []string{"whiteness", "yellowness", "ks", "strength", "metamerism"}
+}
 
 func indexWords() string { return strings.Join(indexNames(), ", ") }
 
@@ -43,6 +47,7 @@ type indexer struct {
 	e       *env
 	indices indices
 	first   colorimetry.Viewing // the reference light of metamerism
+	lone    bool                // it is the only viewing
 	weights map[weightsKey]*colorimetry.Weights
 	doubts  []doubt
 }
@@ -86,6 +91,8 @@ func (x *indexer) of(c color, ref *color) (map[string]*float64, error) {
 			}
 		case "ks":
 			err = x.ks(out, c)
+		case "strength":
+			err = x.strength(out, c, ref)
 		case "metamerism":
 			err = x.metamerism(out, c, ref)
 		}
@@ -175,24 +182,65 @@ func (x *indexer) ks(out map[string]*float64, c color) error {
 	return nil
 }
 
+// strength compares K/S with the reference's where that absorbs most between 400
+// and 700 nm: at one wavelength for both, which two ks_peak need not be.
+func (x *indexer) strength(out map[string]*float64, c color, ref *color) error {
+	if err := x.pair("strength", c, ref); err != nil {
+		return err
+	}
+	out["strength_pct"], out["strength_nm"] = nil, nil
+	var km colorimetry.KubelkaMunk
+	standard, nm, err := km.Peak(*ref.spectrum, 400, 700)
+	if err == nil && standard == 0 {
+		err = errors.New("its K/S is 0 from 400 to 700 nm, which no strength can be a share of")
+	}
+	if err != nil {
+		return x.missing("strength", c, fmt.Errorf("the reference %s: %w", ref.id, err))
+	}
+	sample, err := km.At(*c.spectrum, nm)
+	if err != nil {
+		return x.missing("strength", c, err)
+	}
+	percent, at := colorimetry.Strength(standard, sample), float64(nm)
+	out["strength_pct"], out["strength_nm"] = &percent, &at
+	return nil
+}
+
+// pair reports a pair whose spectra cannot be compared by an index.
+func (x *indexer) pair(index string, c color, ref *color) error {
+	if ref == nil {
+		return usage("--index %s compares with a standard: give --reference too", index)
+	}
+	if c.spectrum == nil || ref.spectrum == nil {
+		return usage("--index %s needs spectra of the sample and of the reference", index)
+	}
+	if ref.spectrum.Grid != c.spectrum.Grid {
+		return fmt.Errorf("%s: %s is on %s nm, the reference on %s nm; they must be alike", index, c.id, c.spectrum.Grid, ref.spectrum.Grid)
+	}
+	return nil
+}
+
+// matching is the ΔE00 up to which a pair counts as one that matches: twice the
+// usual tolerance, as check has it (common practice, no source).
+const matching = 2 * discharge.DefaultTolerance
+
+// metamerismIndex is the formula and the correction in use.
+func metamerismIndex() colorimetry.MetamerismIndex { return colorimetry.MetamerismIndex{} }
+
 // metamerism gives the special index for the change from the first viewing to
 // this one; there is none for the first itself.
 func (x *indexer) metamerism(out map[string]*float64, c color, ref *color) error {
-	if ref == nil {
-		return usage("--index metamerism compares with a standard: give --reference too")
-	}
-	if c.spectrum == nil || ref.spectrum == nil {
-		return usage("--index metamerism needs spectra of the sample and of the reference")
+	if err := x.pair("metamerism", c, ref); err != nil {
+		return err
 	}
 	out["metamerism"] = nil
-	if c.viewing == x.first {
+	switch {
+	case c.viewing == x.first && x.lone:
+		return x.missing("metamerism", c, errors.New("a change of light needs two viewings, such as --viewing D65/10,A/10"))
+	case c.viewing == x.first:
 		return nil
-	}
-	if c.viewing.Observer != x.first.Observer {
+	case c.viewing.Observer != x.first.Observer:
 		return usage("--index metamerism: %s and %s differ in the observer; a change of light is meant", x.first, c.viewing)
-	}
-	if ref.spectrum.Grid != c.spectrum.Grid {
-		return fmt.Errorf("metamerism: %s is on %s nm, the reference on %s nm; they must be alike", c.id, c.spectrum.Grid, ref.spectrum.Grid)
 	}
 	from, err := x.weightsOf(x.first, c.spectrum.Grid)
 	if err != nil {
@@ -202,10 +250,21 @@ func (x *indexer) metamerism(out map[string]*float64, c color, ref *color) error
 	if err != nil {
 		return err
 	}
-	v, err := (colorimetry.MetamerismIndex{}).OfSpectra(*ref.spectrum, *c.spectrum, from, to)
+	v, err := metamerismIndex().OfSpectra(*ref.spectrum, *c.spectrum, from, to)
 	if err != nil {
 		return x.missing("metamerism", c, err)
 	}
 	out["metamerism"] = &v
+	if d := (colorimetry.CIEDE2000{}).Diff(from.Lab(ref.spectrum.Values), from.Lab(c.spectrum.Values)); d > matching {
+		return x.missing("metamerism", c, fmt.Errorf("ΔE00 %.1f from the reference under %s: the index is meant for a pair that matches there, within %.1f, and means little for this one", d, x.first, matching))
+	}
 	return nil
+}
+
+// formulas says by what formula an index was taken where its name does not.
+func (x *indexer) formulas(values map[string]*float64) map[string]string {
+	if values["metamerism"] == nil {
+		return nil
+	}
+	return map[string]string{"metamerism": fmt.Sprintf("%s, from %s", metamerismIndex(), x.first)}
 }

@@ -258,6 +258,57 @@ func TestConvertFluorescence(t *testing.T) {
 	require.Contains(t, r.err, "reference under A/10: oba")
 }
 
+// K/S = (1-R)²/(2R) is 4.05 of R 0.1 and 1.125 of R 0.25: at the reference's peak the
+// sample has 1.125/4.05 = 27.78 % of it, wherever its own peak is.
+func TestConvertStrength(t *testing.T) {
+	t.Chdir(t.TempDir())
+	standard, sample := make([]float64, 31), make([]float64, 31)
+	for i := range standard {
+		standard[i], sample[i] = 0.5, 0.5
+	}
+	standard[25], sample[25], sample[0] = 0.1, 0.25, 0.05
+	require.NoError(t, os.WriteFile("std.csv", []byte(spectrumTable("std", 400, 10, standard)), 0o644))
+	require.NoError(t, os.WriteFile("smp.csv", []byte(spectrumTable("smp", 400, 10, sample)), 0o644))
+	got := decode[[]converted](t, ok(t, "convert", "smp.csv", "--reference", "std.csv", "--index", "strength", "--format", "json"))[0]
+	near(t, 1e-9, "strength", *got.Indices["strength_pct"], 100*1.125/4.05, *got.Indices["strength_nm"], 650)
+	require.Equal(t, exitUsage, tool(t, "", "convert", "smp.csv", "--index", "strength").code, "of what?")
+
+	for i := range standard {
+		standard[i] = 1
+	}
+	require.NoError(t, os.WriteFile("std.csv", []byte(spectrumTable("white", 400, 10, standard)), 0o644))
+	r := tool(t, "", "convert", "smp.csv", "--reference", "std.csv", "--index", "strength", "--format", "json")
+	require.Nil(t, decode[[]converted](t, r.out)[0].Indices["strength_pct"])
+	require.Contains(t, r.err, "the reference white: its K/S is 0")
+}
+
+// The number is said with its formula, and why there is none, or why it means little.
+func TestConvertMetamerismWords(t *testing.T) {
+	t.Chdir(t.TempDir())
+	p := published.MetamericPairs()[0]
+	require.NoError(t, os.WriteFile("std.csv", []byte(spectrumTable("std", 400, 10, p.Standard)), 0o644))
+	require.NoError(t, os.WriteFile("smp.csv", []byte(spectrumTable("smp", 400, 10, p.Sample)), 0o644))
+	const name = "metamerism index (CIE76, multiplicative), from D65/10"
+	args := []string{"convert", "smp.csv", "--reference", "std.csv", "--index", "metamerism"}
+	two := append(args, "--viewing", "D65/10,"+p.Test+"/10")
+	got := decode[[]converted](t, ok(t, append(two, "--format", "json")...))
+	require.Equal(t, map[string]string{"metamerism": name}, got[1].Formulas)
+	require.Empty(t, got[0].Formulas)
+	require.Contains(t, ok(t, two...), "metamerism: "+name)
+	require.Contains(t, ok(t, append(two, "--format", "csv")...), `"`+name+`"`)
+	require.Empty(t, tool(t, "", two...).err, "the pair matches under D65/10")
+	require.Contains(t, tool(t, "", args...).err, "needs two viewings")
+
+	half := make([]float64, len(p.Sample)) // half the light: far from a match
+	for i, v := range p.Sample {
+		half[i] = v / 2
+	}
+	require.NoError(t, os.WriteFile("smp.csv", []byte(spectrumTable("smp", 400, 10, half)), 0o644))
+	r := tool(t, "", append(two, "--format", "json")...)
+	require.Contains(t, r.err, "the index is meant for a pair that matches there, within 3.0")
+	require.NotNil(t, decode[[]converted](t, r.out)[1].Indices["metamerism"], "the number stays")
+}
+
 // The mean over the four readings of the standard is its own reference.
 func TestConvertReferenceIsTheMeanOfItsReadings(t *testing.T) {
 	t.Chdir(t.TempDir())
