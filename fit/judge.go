@@ -36,21 +36,39 @@ func (r *Result) judge(t *task) error {
 	if constant && len(t.data) > 1 && len(r.free) > 1 {
 		return fmt.Errorf("fit: all responses are equal, there is no effect to fit: %w", ErrNotIdentified)
 	}
-	if t.solErr == nil && r.exact() {
+	solErr := t.solErr
+	if r.exact() {
+		solErr = nil // rounding errors cannot be made orthogonal to the derivatives
 		r.warn("the curve passes through all points to rounding error: the scatter is not informative")
 	}
+	r.judgeDifferences(t)
 	names := r.entangled()
 	switch {
-	case t.solErr != nil && r.Condition > entangled:
-		return fmt.Errorf("fit: no finite optimum found: %s; reach further along the dose, or fix one of them: %w (%w)", names, ErrNotIdentified, t.solErr)
-	case t.solErr != nil:
-		return t.solErr
+	case solErr != nil && r.Condition > entangled:
+		return fmt.Errorf("fit: no finite optimum found: %s; reach further along the dose, or fix one of them: %w (%w)", names, ErrNotIdentified, solErr)
+	case solErr != nil:
+		return solErr
 	case r.factor.rank < len(r.free) || r.Condition > 1e10:
 		return fmt.Errorf("fit: %s; vary them apart, or fix one of them: %w", names, ErrNotIdentified)
 	case r.Condition > entangled:
 		r.warn("%s: their intervals are wide and belong together", names)
 	}
 	return nil
+}
+
+// judgeDifferences warns where derivatives taken by differences are not good
+// enough. Condition is how much of their relative error may reach the standard
+// errors; the fourth digit of those matters to nobody. A fit ends where residuals are
+// orthogonal to the derivatives to 1e-7, which takes derivatives as good.
+func (r *Result) judgeDifferences(t *task) {
+	if t.diff == nil || r.factor.rank < len(r.free) {
+		return
+	}
+	for _, j := range r.free {
+		if e := t.diff.rel[j]; !(e*r.Condition <= 1e-3) || t.solErr != nil && e > 1e-7 {
+			r.warn("the derivative by %s, taken by differences, may be off by %.1g of its size, and the estimates and standard errors with it: give Derivative, or make Value smoother", r.Names[j], e)
+		}
+	}
 }
 
 // exact reports whether an estimated scatter is rounding error.

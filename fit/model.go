@@ -54,11 +54,16 @@ type batcher interface {
 	batch(data []Observation) func(f, jac, p []float64)
 }
 
-// Func is a model given by functions. Derivative may be nil: then central
-// differences stand in for it, at about 10 digits.
+// Func is a model given by functions. Derivative may be nil: then extrapolated
+// differences of Value stand in for it, to about 10 digits where Value is smooth and
+// exact to rounding, at some six evaluations for each parameter. Value is then
+// asked around the parameters, a little beyond bounds, too. Where the estimated error of
+// such a derivative matters, the Result of Regress has a warning.
 type Func struct {
 	Parameters []Param
 	Value      func(p, x []float64) float64
+	// Derivative sets dst to the derivatives of Value by the parameters. Regress
+	// checks it at the solution.
 	Derivative func(dst, p, x []float64)
 }
 
@@ -72,19 +77,8 @@ func (m Func) Eval(p, x []float64) float64 { return m.Value(p, x) }
 func (m Func) Grad(dst, p, x []float64) float64 {
 	if m.Derivative != nil {
 		m.Derivative(dst, p, x)
-		return m.Value(p, x)
-	}
-	q := append([]float64(nil), p...)
-	for j := range p {
-		// Fourth-order differences: error h⁴ against eps/h, so h ~ eps^(1/5).
-		h := 1e-3 * math.Abs(p[j])
-		if h == 0 {
-			h = 1e-4
-		}
-		h = (p[j] + h) - p[j]
-		at := func(d float64) float64 { q[j] = p[j] + d; return m.Value(q, x) }
-		dst[j] = (8*(at(h)-at(-h)) - (at(2*h) - at(-2*h))) / (12 * h)
-		q[j] = p[j]
+	} else {
+		newDifferences(1, len(p), func(y, p []float64) { y[0] = m.Value(p, x) }).jacobian(dst, p)
 	}
 	return m.Value(p, x)
 }

@@ -140,6 +140,9 @@ func (t *task) first(starts [][]float64) error {
 	if best == nil {
 		return firstErr
 	}
+	if t.diff != nil {
+		t.diff.forget() // the steps that serve at the start may not serve here
+	}
 	return t.solve(best)
 }
 

@@ -21,9 +21,10 @@ type task struct {
 	priors  []priorRow
 	shrunk  []int // places in priors whose SD is estimated
 	batch   func(f, jac, p []float64)
-	base    []float64 // √weight by observation, from Weight and Weights
-	sw      []float64 // multiplier of each row: base × robust × multiplicity
-	white   *whitener // covariance within groups, or nil
+	diff    *differences // of a model without derivatives, or nil
+	base    []float64    // √weight by observation, from Weight and Weights
+	sw      []float64    // multiplier of each row: base × robust × multiplicity
+	white   *whitener    // covariance within groups, or nil
 	extra   []extraRow
 	scale   float64 // residual SD, for priors with unknown scatter
 
@@ -201,7 +202,9 @@ func (t *task) setRows() {
 		}
 	}
 	copy(t.sw, t.base)
-	if b, ok := m.(batcher); ok {
+	if f, ok := m.(Func); ok && f.Derivative == nil {
+		t.batch = t.differenced()
+	} else if b, ok := m.(batcher); ok {
 		t.batch = b.batch(data)
 	} else {
 		t.batch = func(f, jac, p []float64) {
@@ -209,6 +212,22 @@ func (t *task) setRows() {
 				f[i] = m.Grad(jac[i*t.n:(i+1)*t.n], p, data[i].X)
 			}
 		}
+	}
+}
+
+// differenced evaluates a model without derivatives: one step for all
+// observations, kept from one point to the next.
+func (t *task) differenced() func(f, jac, p []float64) {
+	values := func(dst, p []float64) {
+		for i := range t.data {
+			dst[i] = t.model.Eval(p, t.data[i].X)
+		}
+	}
+	t.diff = newDifferences(len(t.data), t.n, values)
+	t.diff.skip = func(j int) bool { return t.opt.Fixed[j] }
+	return func(f, jac, p []float64) {
+		values(f[:len(t.data)], p)
+		t.diff.jacobian(jac, p)
 	}
 }
 

@@ -1,0 +1,163 @@
+package fit
+
+import "math"
+
+// differences are the derivatives of functions that come without: central
+// differences at three steps h, 2h, 4h, extrapolated to h = 0 (L.F. Richardson,
+// Phil. Trans. R. Soc. A 210 (1911) 307). How large h may be depends on how soon the
+// functions bend, not on the size of the parameter: a peak at 45000 may be 5
+// wide. So h is looked for, upwards from where rounding rules.
+type differences struct {
+	m     int                    // functions
+	value func(dst, p []float64) // sets dst to their m values
+	skip  func(j int) bool       // parameters that need no derivative; nil means none
+
+	step  []float64 // h by parameter; 0 before it was looked for
+	found []float64 // relative error when it was looked for
+	noise []float64 // that of the values, relative to their size
+	// rel is the estimated error of the derivatives by each parameter, relative
+	// to their size, at the last call; NaN or Inf where there are none.
+	rel []float64
+
+	q, up, down        []float64
+	central            [3][]float64 // at h, 2h, 4h
+	derivative, chosen []float64
+}
+
+func newDifferences(m, n int, value func(dst, p []float64)) *differences {
+	d := &differences{m: m, value: value}
+	work := make([]float64, 5*n+7*m)
+	take := func(k int) []float64 {
+		v := work[:k:k]
+		work = work[k:]
+		return v
+	}
+	d.step, d.found, d.noise, d.rel, d.q = take(n), take(n), take(n), take(n), take(n)
+	d.up, d.down, d.derivative, d.chosen = take(m), take(m), take(m), take(m)
+	for k := range d.central {
+		d.central[k] = take(m)
+	}
+	return d
+}
+
+// forget has the steps looked for anew.
+func (d *differences) forget() { clear(d.step) }
+
+// jacobian sets jac, m×n by rows, to the derivatives at p: NaN where the functions
+// have no values around p, 0 by parameters that are skipped.
+func (d *differences) jacobian(jac, p []float64) {
+	copy(d.q, p)
+	for j := range p {
+		dst := d.derivative
+		switch {
+		case d.skip != nil && d.skip(j):
+			clear(dst)
+		case !d.again(p, j):
+			d.search(p, j)
+			dst = d.chosen
+		}
+		for i, v := range dst {
+			jac[i*len(p)+j] = v
+		}
+	}
+}
+
+// again takes the derivative with the step of before and reports whether that
+// still serves.
+func (d *differences) again(p []float64, j int) bool {
+	h := d.step[j]
+	if h == 0 {
+		return false
+	}
+	size := 0.0
+	for k := range d.central {
+		size = d.difference(k, p, j, math.Ldexp(h, k))
+	}
+	bend, round := d.extrapolate(), size*d.noise[j]/h
+	d.rel[j] = math.Max(math.Max(bend, round)/norm2(d.derivative), d.found[j])
+	return d.rel[j] <= 1e-9 || bend <= 10*round && d.rel[j] <= 10*d.found[j]
+}
+
+// search looks for the step with the least error. The error has two parts:
+// that of rounding falls as 1/h, that of bending rises as h⁴.
+func (d *differences) search(p []float64, j int) {
+	const (
+		warm   = 4   // steps from which rounding is learned
+		levels = 170 // 51 decades: enough from 0 to any scale
+	)
+	for i := range d.chosen {
+		d.chosen[i] = math.NaN()
+	}
+	d.step[j], d.rel[j] = 0, math.NaN()
+	h := 0x1p-100
+	if p[j] != 0 {
+		_, e := math.Frexp(p[j])
+		h = math.Ldexp(1, max(e-49, -400)) // p ± h is exact from here on
+	}
+	d.difference(1, p, j, h)
+	d.difference(2, p, j, 2*h)
+	least, last, flat := math.Inf(1), 0.0, false
+	for k := 0; k < levels; k, h = k+1, 2*h {
+		c := &d.central
+		c[0], c[1], c[2] = c[1], c[2], c[0]
+		size := d.difference(2, p, j, 4*h)
+		diff := d.extrapolate()
+		if math.IsNaN(diff) || math.IsInf(diff, 1) {
+			break // beyond where the functions have values
+		}
+		// A small difference may be luck: rounding does not fall faster than 1/h.
+		last = math.Max(math.Max(diff, size*0x1p-53/h), last/2)
+		norm := norm2(d.derivative)
+		if norm == 0 {
+			// No effect, or none that rounding lets through at such a step.
+			flat = true
+			if p[j] != 0 && h > 0x1p20*math.Abs(p[j]) {
+				break
+			}
+			continue
+		}
+		if k < warm {
+			continue
+		}
+		if last <= least {
+			least = last
+			copy(d.chosen, d.derivative)
+			d.step[j], d.rel[j], d.noise[j] = h, last/norm, last*h/size
+		}
+		if last > 100*least || last <= 0x1p-51*norm {
+			break // bending rules, or there is none
+		}
+	}
+	if flat && !(d.rel[j] < 0.5) {
+		clear(d.chosen)
+		d.step[j], d.rel[j] = 0, math.Inf(1)
+	}
+	d.found[j] = d.rel[j]
+}
+
+// difference sets central[k] to the central differences by p[j] at step h and
+// returns the size of the values.
+func (d *differences) difference(k int, p []float64, j int, h float64) float64 {
+	d.q[j] = p[j] + h
+	d.value(d.up, d.q)
+	d.q[j] = p[j] - h
+	d.value(d.down, d.q)
+	d.q[j] = p[j]
+	for i, v := range d.up {
+		d.central[k][i] = (v - d.down[i]) / (2 * h)
+	}
+	return math.Max(norm2(d.up), norm2(d.down))
+}
+
+// extrapolate sets derivative from the differences at h, 2h and 4h, and returns
+// the estimated error of bending: what the last extrapolation changed.
+func (d *differences) extrapolate() float64 {
+	change := d.up
+	for i, a := range d.central[0] {
+		b, c := d.central[1][i], d.central[2][i]
+		r, s := (4*a-b)/3, (4*b-c)/3
+		change[i] = (r - s) / 15
+		d.derivative[i] = r + change[i]
+	}
+	return norm2(change)
+}

@@ -1,0 +1,158 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"example.com/dosetone/datasets/published"
+	"example.com/dosetone/internal/check"
+)
+
+// All NIST problems come out without derivatives, from both starts and to the
+// digits that TestStRD asks with them.
+func TestStRDWithoutDerivatives(t *testing.T) {
+	all, err := published.AllStRD()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range all {
+		s := newStRD(p)
+		m := Func{Value: func(b, x []float64) float64 { return s.model(x, b, s.g) }}
+		var data []Observation
+		for i, y := range s.y {
+			data = append(data, Observation{X: s.x[i], Y: y})
+		}
+		for j := range p.Certified {
+			m.Parameters = append(m.Parameters, Param{Name: fmt.Sprintf("b%d", j+1)})
+		}
+		for start := range p.Start {
+			r, err := Regress(m, data, nil, &FitOptions{Start: p.Start[start]})
+			if err != nil {
+				t.Errorf("%s start %d: %v", p.Name, start+1, err)
+				continue
+			}
+			par, sd := 17.0, 17.0
+			for j, want := range p.Certified {
+				par = math.Min(par, check.Digits(r.P[j], want))
+				if p.Name != "Lanczos1" { // residuals of rounding error, see TestStRD
+					sd = math.Min(sd, check.Digits(r.SE()[j], p.SD[j]))
+				}
+			}
+			if !(par >= 9 && sd >= 8) {
+				t.Errorf("%s start %d: parameters to %.1f digits, standard deviations to %.1f; need 9 and 8", p.Name, start+1, par, sd)
+			}
+			if w := fmt.Sprint(r.Warnings); strings.Contains(w, "differences") {
+				t.Errorf("%s start %d: %s", p.Name, start+1, w)
+			}
+		}
+	}
+}
+
+// peak is 10 at its center; its derivatives are worked out by hand.
+func peak(center, width float64) (without, with Func, data []Observation, start []float64) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	without = Func{Parameters: []Param{{Name: "height"}, {Name: "center"}, {Name: "width"}},
+		Value: func(p, x []float64) float64 { u := (x[0] - p[1]) / p[2]; return p[0] * math.Exp(-u*u/2) }}
+	with = without
+	with.Derivative = func(dst, p, x []float64) {
+		u := (x[0] - p[1]) / p[2]
+		e := math.Exp(-u * u / 2)
+		dst[0], dst[1], dst[2] = e, p[0]*e*u/p[2], p[0]*e*u*u/p[2]
+	}
+	for i := -20; i <= 20; i++ {
+		x := []float64{center + width*float64(i)/5}
+		data = append(data, Observation{X: x, Y: with.Eval([]float64{10, center, width}, x) + 0.1*rng.NormFloat64()})
+	}
+	return without, with, data, []float64{8, center + 0.3*width, 1.2 * width}
+}
+
+// A peak far from zero: fits with and without derivatives are one. The digits of
+// the center itself go to where it lies, those left tell its distance from the start.
+func TestDifferencesFarFromZero(t *testing.T) {
+	for _, c := range [][2]float64{{20, 4}, {2026, 3}, {2026, 0.5}, {45000, 30}, {45000, 5}, {-1e9, 20}} {
+		without, with, data, start := peak(c[0], c[1])
+		want, err := Regress(with, data, nil, &FitOptions{Start: start})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := Regress(without, data, nil, &FitOptions{Start: start})
+		if err != nil || len(got.Warnings) > 0 {
+			t.Errorf("peak at %g: error %v, warnings %v", c[0], err, got.Warnings)
+			continue
+		}
+		need := math.Min(9, 14-math.Log10(math.Abs(c[0])/c[1]))
+		for j, se := range want.SE() {
+			digits(t, fmt.Sprintf("peak at %g ± %g: SE of %s", c[0], c[1], want.Names[j]), got.SE()[j], se, need)
+			if d := math.Abs(got.P[j]-want.P[j]) / se; d > 1e-6 {
+				t.Errorf("peak at %g: %s differs by %.1g standard errors", c[0], want.Names[j], d)
+			}
+		}
+	}
+}
+
+// Derivatives at single points against those worked out by hand, at parameters
+// of zero, next to it, far from it, and next to where the model ends.
+func TestDifferencesOfKnownFunctions(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		f, df   func(p, x float64) float64
+		p, x    float64
+		correct float64 // digits
+	}{
+		{"line from 0", func(p, x float64) float64 { return 3 + p*x }, func(_, x float64) float64 { return x }, 0, 7, 12},
+		{"line from next to 0", func(p, x float64) float64 { return 1 + p*x }, func(_, x float64) float64 { return x }, 1e-17, 7, 11},
+		{"exponential from 0", func(p, x float64) float64 { return math.Exp(p * x) }, func(p, x float64) float64 { return x * math.Exp(p*x) }, 0, 1e8, 11},
+		{"exponential from 0", func(p, x float64) float64 { return math.Exp(p * x) }, func(p, x float64) float64 { return x * math.Exp(p*x) }, 0, 1e-12, 11},
+		{"logarithm", func(p, x float64) float64 { return math.Log(p + x) }, func(p, x float64) float64 { return 1 / (p + x) }, 5, -4.999, 9},
+		{"sine far out", func(p, _ float64) float64 { return math.Sin(p) }, func(p, _ float64) float64 { return math.Cos(p) }, 1e6, 0, 8},
+		{"power", func(p, x float64) float64 { return math.Pow(x, p) }, func(p, x float64) float64 { return math.Pow(x, p) * math.Log(x) }, 1.5, 300, 11},
+	} {
+		m := Func{Parameters: []Param{{Name: "p"}}, Value: func(p, x []float64) float64 { return c.f(p[0], x[0]) }}
+		g := make([]float64, 1)
+		if y := m.Grad(g, []float64{c.p}, []float64{c.x}); y != c.f(c.p, c.x) {
+			t.Errorf("%s: value %g", c.name, y)
+		}
+		digits(t, c.name, g[0], c.df(c.p, c.x), c.correct)
+	}
+	// No effect at all, and a peak so far off that nothing of it is left here:
+	// exp(-x²/2) is 0 in float64 from x = 39 on.
+	none := Func{Parameters: []Param{{Name: "p"}}, Value: func(_, x []float64) float64 { return x[0] }}
+	far := Func{Parameters: []Param{{Name: "p"}}, Value: func(p, x []float64) float64 { u := x[0] - p[0]; return math.Exp(-u * u / 2) }}
+	for _, m := range []Func{none, far} {
+		for _, p := range []float64{0, 1, 1000} {
+			g := []float64{1}
+			if m.Grad(g, []float64{p}, []float64{p + 100}); g[0] != 0 {
+				t.Errorf("derivative %g at %g, want 0", g[0], p)
+			}
+		}
+	}
+}
+
+// A Value in steps of a hundredth, a thousandth of the peak, leaves its derivatives
+// too few digits for the standard errors; one in steps of 1e-4 keeps the fit from
+// ending. Results say so, and their standard errors are still those of the smooth
+// model, to what the steps leave.
+func TestRoughValueIsWarnedOf(t *testing.T) {
+	without, with, data, start := peak(2026, 3)
+	want, err := Regress(with, data, nil, &FitOptions{Start: start})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, step := range []float64{1e-2, 1e-4} {
+		rough := without
+		rough.Value = func(p, x []float64) float64 { return step * math.Round(without.Value(p, x)/step) }
+		r, err := Regress(rough, data, nil, &FitOptions{Start: start})
+		if r == nil {
+			t.Fatal(err)
+		}
+		if w := fmt.Sprint(r.Warnings); !strings.Contains(w, "the derivative by width, taken by differences, may be off") {
+			t.Errorf("steps of %g: error %v, warnings %s", step, err, w)
+		}
+		for j, se := range want.SE() {
+			digits(t, "SE of "+want.Names[j], r.SE()[j], se, 2.3)
+		}
+	}
+}
