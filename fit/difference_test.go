@@ -156,3 +156,45 @@ func TestRoughValueIsWarnedOf(t *testing.T) {
 		}
 	}
 }
+
+// A derived quantity without Grad is one with it, however little the data scatter:
+// the half-life ln 2/k has the derivative −ln 2/k² by k.
+func TestDerivedWithoutGrad(t *testing.T) {
+	decay := Func{Parameters: []Param{{Name: "start"}, {Name: "k"}},
+		Value: func(p, x []float64) float64 { return p[0] * math.Exp(-p[1]*x[0]) }}
+	half := Derived{Name: "half-life", Value: func(p []float64) float64 { return math.Ln2 / p[1] }}
+	by := half
+	by.Grad = func(dst, p []float64) { dst[0], dst[1] = 0, -math.Ln2/(p[1]*p[1]) }
+	for _, sd := range []float64{0.1, 1e-6, 1e-10} {
+		rng := rand.New(rand.NewPCG(1, 1))
+		var data []Observation
+		for i := range 12 {
+			x := []float64{float64(i) / 3}
+			data = append(data, Observation{X: x, Y: decay.Eval([]float64{10, 0.7}, x) + sd*rng.NormFloat64()})
+		}
+		r, err := Regress(decay, data, nil, &FitOptions{Start: []float64{8, 1}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, want, _, err := r.Delta(by, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, se, _, err := r.Delta(half, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		digits(t, fmt.Sprintf("SE at scatter %g", sd), se, want, 9)
+		wantIv, err := r.ProfileDerived(by, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		iv, err := r.ProfileDerived(half, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if wide := wantIv.Hi - wantIv.Lo; math.Abs(iv.Lo-wantIv.Lo) > 1e-3*wide || math.Abs(iv.Hi-wantIv.Hi) > 1e-3*wide {
+			t.Errorf("scatter %g: profile %v, want %v", sd, iv, wantIv)
+		}
+	}
+}

@@ -4,12 +4,13 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // A Derived quantity is a function of the parameters, such as an effective
 // dose or a response. p has all parameters of the model, fixed ones included, and
-// Grad sets dst, as long, to the derivatives. Grad may be nil: differences then
-// stand in for it.
+// Grad sets dst, as long, to the derivatives. Grad may be nil: extrapolated
+// differences of Value then stand in for it, as in Func.
 type Derived struct {
 	Name  string
 	Value func(p []float64) float64
@@ -19,36 +20,15 @@ type Derived struct {
 	Lower, Upper float64
 }
 
-func (d Derived) grad(dst, p, step []float64) {
+// gradient returns the derivatives by the parameters as a function; where
+// differences make them, 0 by parameters that are not free.
+func (r *Result) gradient(d Derived) func(dst, p []float64) {
 	if d.Grad != nil {
-		d.Grad(dst, p)
-		return
+		return d.Grad
 	}
-	q := append([]float64(nil), p...)
-	for j := range p {
-		h := step[j]
-		if h == 0 {
-			dst[j] = 0
-			continue
-		}
-		at := func(f float64) float64 { q[j] = p[j] + f*h; return d.Value(q) }
-		dst[j] = (8*(at(1)-at(-1)) - (at(2) - at(-2))) / (12 * h)
-		q[j] = p[j]
-	}
-}
-
-// steps are difference steps for the free parameters: a small part of the
-// smaller of value and standard error.
-func (r *Result) steps() []float64 {
-	h := make([]float64, len(r.P))
-	se := r.SE()
-	for _, j := range r.free {
-		h[j] = 1e-3 * math.Abs(r.P[j])
-		if d := 1e-2 * se[j]; !math.IsNaN(d) && (d < h[j] || h[j] == 0) {
-			h[j] = d
-		}
-	}
-	return h
+	by := newDifferences(1, len(r.P), func(dst, p []float64) { dst[0] = d.Value(p) })
+	by.skip = func(j int) bool { return !slices.Contains(r.free, j) }
+	return by.jacobian
 }
 
 // Delta returns a derived quantity with its delta-method standard error and
@@ -61,7 +41,7 @@ func (r *Result) Delta(d Derived, level float64) (value, se float64, ci Interval
 		return math.NaN(), math.NaN(), ci, err
 	}
 	g := make([]float64, len(r.P))
-	d.grad(g, r.P, r.steps())
+	r.gradient(d)(g, r.P)
 	value = d.Value(r.P)
 	se, df, err := r.contrast(g, nil)
 	if err != nil {
@@ -136,8 +116,8 @@ func (r *Result) ProfileDerived(d Derived, level float64) (Interval, error) {
 		return Interval{}, err
 	}
 	g := make([]float64, len(r.P))
-	step := r.steps()
-	d.grad(g, r.P, step)
+	gradient := r.gradient(d)
+	gradient(g, r.P)
 	pr.setDF(r, g, level)
 	if !(se > 0) {
 		se = 0.1 * math.Max(math.Abs(value), 1e-300)
@@ -146,7 +126,7 @@ func (r *Result) ProfileDerived(d Derived, level float64) (Interval, error) {
 	// statistic by as much; the row stays within the solver's reach.
 	scale := pr.s
 	pr.t.extra = []extraRow{{weight: 1e7 * scale / se, value: func(grad, p []float64) float64 {
-		d.grad(grad, p, step)
+		gradient(grad, p)
 		for k := range grad {
 			if r.Fixed[k] {
 				grad[k] = 0
