@@ -17,6 +17,7 @@ var (
 	ErrScale = errors.New("values out of range: rescale the data")
 	// ErrNotIdentified means that the data cannot tell some parameters apart.
 	ErrNotIdentified = errors.New("parameters not identified by the data")
-	// ErrBadInput means options, bounds or data that contradict each other.
+	// ErrBadInput means options, bounds or data that contradict each other. It comes
+	// with a result where the derivatives of a model contradict its values.
 	ErrBadInput = errors.New("bad input")
 )

@@ -48,7 +48,9 @@ type Prior struct{ Mean, SD float64 }
 // Equal. Data, weights and options are copied and may be reused; a model that holds
 // slices (Linear, Func, MultiFactor) must stay as it is while the result is in use.
 // The result is nil only when no fit could be made; an error that comes with a result wraps
-// ErrNotConverged or ErrNotIdentified and says what the data cannot tell.
+// ErrNotConverged or ErrNotIdentified and says what the data cannot tell, or
+// ErrBadInput where derivatives of the model (Derivative of a Func, Grad) are not those of
+// its values.
 func Regress(m Model, data []Observation, w Weights, opt *FitOptions) (*Result, error) {
 	if opt == nil {
 		opt = &FitOptions{}

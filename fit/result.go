@@ -95,6 +95,7 @@ func (t *task) result() (*Result, error) {
 	for i, o := range t.data {
 		r.Residuals[i] = o.Y - f[i]
 	}
+	wrong := r.checkDerivatives(t, t.solver.jacTry)
 	if len(t.shrunk) > 0 {
 		r.ShrinkSD = t.priors[t.shrunk[0]].sd
 	}
@@ -102,7 +103,14 @@ func (t *task) result() (*Result, error) {
 	if t.robust != nil {
 		r.linearize(t)
 	}
-	return r, r.judge(t)
+	err := r.judge(t)
+	switch {
+	case wrong != nil && err != nil:
+		err = fmt.Errorf("%w (%w)", wrong, err)
+	case wrong != nil:
+		err = wrong
+	}
+	return r, err
 }
 
 // linearize replaces the fit with robust weights by that of

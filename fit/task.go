@@ -215,18 +215,20 @@ func (t *task) setRows() {
 	}
 }
 
+// values sets dst to the response of each observation.
+func (t *task) values(dst, p []float64) {
+	for i := range t.data {
+		dst[i] = t.model.Eval(p, t.data[i].X)
+	}
+}
+
 // differenced evaluates a model without derivatives: one step for all
 // observations, kept from one point to the next.
 func (t *task) differenced() func(f, jac, p []float64) {
-	values := func(dst, p []float64) {
-		for i := range t.data {
-			dst[i] = t.model.Eval(p, t.data[i].X)
-		}
-	}
-	t.diff = newDifferences(len(t.data), t.n, values)
+	t.diff = newDifferences(len(t.data), t.n, t.values)
 	t.diff.skip = func(j int) bool { return t.opt.Fixed[j] }
 	return func(f, jac, p []float64) {
-		values(f[:len(t.data)], p)
+		t.values(f, p)
 		t.diff.jacobian(jac, p)
 	}
 }
