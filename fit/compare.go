@@ -74,7 +74,8 @@ func (r *Result) parametersK() int {
 	return k
 }
 
-// AIC is Akaike's criterion −2·LogLik + 2K, the scatter counted in K.
+// AIC is Akaike's criterion −2·LogLik + 2K. K counts the free parameters and what is
+// estimated of the scatter: its size or the variances, nothing with KnownSD.
 func (r *Result) AIC() float64 { return -2*r.LogLik + 2*float64(r.parametersK()) }
 
 // AICc is AIC with the small-sample correction; +Inf where N − K − 1 ≤ 0, that

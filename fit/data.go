@@ -13,7 +13,8 @@ type Observation struct {
 	Y float64
 	// Weight multiplies the squared residual, beside what the Weights say of
 	// the scatter: the number of readings behind a mean, say. It is not
-	// negative; 0 means 1.
+	// negative; 0 means 1 and leaves nothing out, which a result warns of where
+	// others have weights. What shall not count is left out of the data.
 	Weight float64
 	// Group and Subgroup name what readings share (lot; panel within lot).
 	Group, Subgroup string
@@ -32,7 +33,8 @@ type Weights interface {
 type Equal struct{}
 
 // KnownSD holds the known standard deviation of each observation (per unit
-// weight), or one for all, > 0 and in units of the response.
+// weight), or one for all, > 0 and in units of the response. A result warns where
+// the residuals contradict it.
 type KnownSD []float64
 
 // Relative is scatter in proportion to the fitted mean, with an unknown factor;

@@ -103,7 +103,9 @@ func (s *Solver) run(start []float64, factor float64) (bool, error) {
 		return false, err
 	}
 	w := walk{Solver: s, fnorm: fnorm, last: math.Inf(1), first: true}
-	for limit := s.iter + s.maxIter; s.iter < limit; s.iter++ {
+	s.runs++
+	for limit := s.iter + s.maxIter; s.iter < limit; {
+		s.iter++
 		s.pickActive()
 		if len(s.active) == 0 {
 			return s.finish(true, "all parameters are at bounds", 0), nil
@@ -116,7 +118,8 @@ func (s *Solver) run(start []float64, factor float64) (bool, error) {
 		if w.first {
 			w.delta = factor * s.scaledLength()
 			if w.delta == 0 {
-				w.delta = factor
+				// A start of zeros has no scale; still the step must show in |r|.
+				w.delta = factor * math.Max(1, 1e-12*w.fnorm)
 			}
 		}
 		if ended, good := w.advance(); ended {

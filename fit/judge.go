@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // entangled is the condition number above which a warning names what moves
@@ -36,6 +38,8 @@ func (r *Result) judge(t *task) error {
 	if constant && len(t.data) > 1 && len(r.free) > 1 {
 		return fmt.Errorf("fit: all responses are equal, there is no effect to fit: %w", ErrNotIdentified)
 	}
+	r.judgeKnown(t)
+	r.judgeWeights()
 	solErr := t.solErr
 	if r.exact() {
 		solErr = nil // rounding errors cannot be made orthogonal to the derivatives
@@ -54,6 +58,37 @@ func (r *Result) judge(t *task) error {
 		r.warn("%s: their intervals are wide and belong together", names)
 	}
 	return nil
+}
+
+// judgeKnown warns where residuals contradict the known scatter: their sum of squares
+// in units of it is χ² on DF degrees of freedom.
+func (r *Result) judgeKnown(t *task) {
+	if !r.weights.known() || t.robust != nil || r.DF <= 0 {
+		return
+	}
+	chi := distuv.ChiSquared{K: float64(r.DF)}
+	ratio := math.Sqrt(r.RSS / chi.K)
+	switch {
+	case chi.Survival(r.RSS) < 0.001:
+		r.warn("residuals are %.3g times what the known SD says (χ² %.4g on %d df, beyond its 99.9 %% point): the SD is too small or the model misses the data, and standard errors are too small", ratio, r.RSS, r.DF)
+	case chi.CDF(r.RSS) < 0.001:
+		r.warn("residuals are %.3g times what the known SD says (χ² %.4g on %d df, below its 0.1 %% point): the SD is too large, and standard errors with it", ratio, r.RSS, r.DF)
+	}
+}
+
+// judgeWeights warns where a weight of 0, which counts as 1, stands among others:
+// elsewhere it leaves an observation out.
+func (r *Result) judgeWeights() {
+	zero, given := -1, false
+	for i, o := range r.data {
+		given = given || o.Weight != 0
+		if o.Weight == 0 && zero < 0 {
+			zero = i
+		}
+	}
+	if given && zero >= 0 {
+		r.warn("observation %d has weight 0, which counts as 1, while others have weights: say 1 if that is meant, and take out of the data what shall not count", zero)
+	}
 }
 
 // judgeDifferences warns where derivatives taken by differences are not good

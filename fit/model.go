@@ -5,8 +5,8 @@ import (
 	"math"
 )
 
-// A Param is a parameter of a model: its name and natural bounds.
-// Lower = Upper = 0 means no bounds.
+// A Param is a parameter of a model: its name, which no other one has, and
+// natural bounds. Lower = Upper = 0 means no bounds.
 type Param struct {
 	Name         string
 	Lower, Upper float64

@@ -127,6 +127,7 @@ func (t *task) first(starts [][]float64) error {
 		}
 		sol, err := t.solver.Solve(t, s, &t.opt)
 		tried++
+		t.iter += t.solver.iter
 		if sol == nil {
 			if firstErr == nil {
 				firstErr = err
@@ -152,6 +153,7 @@ func (t *task) solve(start []float64) error {
 	p := append([]float64(nil), start...)
 	sol, err := t.solver.Solve(t, p, &t.opt)
 	t.sol, t.solErr = sol, err
+	t.iter += t.solver.iter
 	return err
 }
 

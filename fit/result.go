@@ -48,7 +48,8 @@ type Result struct {
 	// says that they are not determined.
 	Condition float64
 	Warnings  []error
-	Iter      int
+	// Iter is the number of Jacobians factored, all starts and weights counted.
+	Iter int
 
 	data    []Observation
 	weights Weights
@@ -74,7 +75,7 @@ func (t *task) result() (*Result, error) {
 	n := t.n
 	r := &Result{Model: t.model, P: append([]float64(nil), s.P...), Fixed: append([]bool(nil), t.opt.Fixed...),
 		AtBound: append([]int(nil), s.AtBound...), N: len(t.data), DF: t.df(), RSS: s.RSS, SD: 1,
-		Iter: s.Iter, data: t.data, seen: t.data, weights: t.weights, priors: len(t.priors), comps: t.comps, opt: t.source,
+		Iter: t.iter, data: t.data, seen: t.data, weights: t.weights, priors: len(t.priors), comps: t.comps, opt: t.source,
 		free: append([]int(nil), s.Free...)}
 	for _, p := range t.params {
 		r.Names = append(r.Names, p.Name)
@@ -230,7 +231,8 @@ func (r *Result) Covariance() []float64 {
 
 // SE returns the standard errors, square roots of the diagonal of Covariance:
 // the ones that NIST certifies and most fitters print. Zero for fixed
-// parameters, NaN where the data do not determine them.
+// parameters and for those at a bound (AtBound; Profile gives an interval for the
+// latter), NaN where the data do not determine them.
 func (r *Result) SE() []float64 { return roots(r.Covariance(), len(r.P)) }
 
 func roots(c []float64, n int) []float64 {

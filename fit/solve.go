@@ -26,7 +26,9 @@ type JointProblem interface {
 
 // Options of the solver. nil and zero values mean the defaults.
 type Options struct {
-	// MaxIter bounds the number of Jacobians; 0 means 1000.
+	// MaxIter bounds the number of Jacobians factored in one run; 0 means 1000. A
+	// run that does not end well is repeated with smaller first steps (StepBound),
+	// up to four times.
 	MaxIter int
 	// Tol is the relative error at which parameters count as found; 0 means
 	// 1e-12. The iteration stops earlier where rounding error rules.
@@ -93,6 +95,7 @@ type Solver struct {
 	maxIter      int
 	tol          float64
 	iter, evals  int
+	runs         int // from the start with smaller and smaller first steps
 	rank         int
 	h            []float64 // Broyden's inverse, n×n
 	f, fOld, dx  []float64
@@ -161,7 +164,11 @@ func (s *Solver) Solve(pr Problem, start []float64, opt *Options) (*Solution, er
 		}
 	}
 	if !s.sol.Converged {
-		return &s.sol, fmt.Errorf("fit: %w after %d iterations (%s)", ErrNotConverged, s.sol.Iter, s.sol.Reason)
+		runs := ""
+		if s.runs > 1 {
+			runs = fmt.Sprintf(" in %d runs", s.runs)
+		}
+		return &s.sol, fmt.Errorf("fit: %w after %d iterations%s (%s)", ErrNotConverged, s.sol.Iter, runs, s.sol.Reason)
 	}
 	return &s.sol, nil
 }
@@ -228,7 +235,7 @@ func (s *Solver) prepare(pr Problem, start []float64, opt *Options) error {
 	if s.tol == 0 {
 		s.tol = 1e-12
 	}
-	s.iter, s.evals = 0, 0
+	s.iter, s.runs, s.evals = 0, 0, 0
 	return nil
 }
 
@@ -297,7 +304,7 @@ func (s *Solver) finish(converged bool, reason string, precision float64) bool {
 	o.Residuals, o.jac, o.m, o.n = s.r, s.jac, s.m, s.n
 	o.RSS = sumSquares(s.r)
 	o.Converged, o.Reason, o.Precision = converged, reason, precision
-	o.Iter, o.Evals = s.iter+1, s.evals
+	o.Iter, o.Evals = s.iter, s.evals
 	o.Free = append(o.Free[:0], s.active...)
 	o.Rank = s.rank
 	for j := range o.AtBound {

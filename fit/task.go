@@ -29,6 +29,7 @@ type task struct {
 	scale   float64 // residual SD, for priors with unknown scatter
 
 	solver Solver
+	iter   int // Jacobians factored by all solutions
 	sol    *Solution
 	solErr error
 	comps  *components
@@ -72,6 +73,9 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 	}
 	at := make(places, t.n)
 	for j, p := range t.params {
+		if k, ok := at[p.Name]; ok {
+			return nil, fmt.Errorf("fit: %w: parameters %d and %d of the model are both named %q", ErrBadInput, k, j, p.Name)
+		}
 		at[p.Name] = j
 	}
 	if err := t.setLimits(opt, at); err != nil {

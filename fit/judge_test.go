@@ -1,0 +1,102 @@
+package fit
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+)
+
+// threePoints are the responses 1, 2, 4 at x = 0, 1, 2, times s. By hand: slope
+// Sxy/Sxx = 3/2, intercept 7/3 − 3/2 = 5/6, residuals 1/6, −1/3, 1/6, their sum of squares
+// 1/6.
+func threePoints(s float64) []Observation {
+	return []Observation{{X: []float64{0}, Y: s}, {X: []float64{1}, Y: 2 * s}, {X: []float64{2}, Y: 4 * s}}
+}
+
+// A line from a start of zeros, for responses of any size.
+func TestStartOfZeros(t *testing.T) {
+	for _, s := range []float64{1e-130, 1, 1e13, 1e20, 1e130} {
+		r, err := Regress(Polynomial(1), threePoints(s), nil, nil)
+		if err != nil {
+			t.Errorf("responses of size %g: %v", s, err)
+			continue
+		}
+		digits(t, "intercept", r.P[0]/s, 5./6, 13)
+		digits(t, "slope", r.P[1]/s, 1.5, 13)
+	}
+}
+
+// Known scatter against the residuals: χ² = (1/6)/SD² on 1 degree of freedom. Its
+// 0.1 % and 99.9 % points are 1.5708e-6 and 10.828 (tables of χ², 10.828 in any;
+// the low one is the square of the normal quantile of 0.5005, 0.0012533).
+func TestKnownSDAgainstResiduals(t *testing.T) {
+	for _, c := range []struct {
+		chi2 float64
+		want string // part of the warning
+	}{{10.7, ""}, {10.9, "too small"}, {1e6, "too small"}, {1, ""}, {1.6e-6, ""}, {1.5e-6, "too large"}} {
+		sd := KnownSD{1 / math.Sqrt(6*c.chi2)}
+		r, err := Regress(Polynomial(1), threePoints(1), sd, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		digits(t, "χ²", r.RSS, c.chi2, 9)
+		if w := fmt.Sprint(r.Warnings); c.want == "" && len(r.Warnings) > 0 || !strings.Contains(w, c.want) {
+			t.Errorf("χ² = %g: warnings %s, want %q", c.chi2, w, c.want)
+		}
+	}
+}
+
+// Weights of 0 alone are the default; among others they are warned of and count as 1.
+func TestWeightOfZeroAmongOthers(t *testing.T) {
+	for _, c := range []struct {
+		weights [3]float64
+		warned  bool
+	}{{[3]float64{}, false}, {[3]float64{1, 1, 1}, false}, {[3]float64{1, 1, 0}, true}, {[3]float64{0, 2, 0}, true}} {
+		d := threePoints(1)
+		for i, w := range c.weights {
+			d[i].Weight = w
+		}
+		r, err := Regress(Polynomial(1), d, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Contains(fmt.Sprint(r.Warnings), "has weight 0, which counts as 1"); got != c.warned {
+			t.Errorf("weights %v: warnings %v", c.weights, r.Warnings)
+		}
+		if c.weights[1] <= 1 {
+			digits(t, "slope", r.P[1], 1.5, 13)
+		}
+	}
+}
+
+func TestParametersOfOneName(t *testing.T) {
+	m := Func{Parameters: []Param{{Name: "k"}, {Name: "b"}, {Name: "k"}}, Value: func(p, x []float64) float64 { return p[0] + p[1]*x[0] + p[2] }}
+	_, err := Regress(m, threePoints(1), nil, &FitOptions{Start: []float64{0, 0, 0}})
+	if !errors.Is(err, ErrBadInput) || !strings.Contains(err.Error(), `parameters 0 and 2 of the model are both named "k"`) {
+		t.Error(err)
+	}
+}
+
+// Rosenbrock's valley takes more than 3 Jacobians from its usual start: each of the
+// 4 runs, with first steps of 100, 1, 0.1 and 0.01, stops at 3, and the last resort is a
+// fifth run from the best point.
+func TestIterationsAreCounted(t *testing.T) {
+	valley := rosenbrock{}
+	_, err := Solve(valley, []float64{-1.2, 1}, &Options{MaxIter: 3})
+	if !errors.Is(err, ErrNotConverged) || !strings.Contains(err.Error(), "after 12 iterations in 4 runs") && !strings.Contains(err.Error(), "after 15 iterations in 5 runs") {
+		t.Error(err)
+	}
+}
+
+// rosenbrock is 100(y − x²)² + (1 − x)² (H.H. Rosenbrock, Computer J. 3 (1960) 175).
+type rosenbrock struct{}
+
+func (rosenbrock) Dims() (m, n int) { return 2, 2 }
+func (rosenbrock) Residuals(dst, p []float64) {
+	dst[0], dst[1] = 10*(p[1]-p[0]*p[0]), 1-p[0]
+}
+func (rosenbrock) Jacobian(dst, p []float64) {
+	copy(dst, []float64{-20 * p[0], 10, -1, 0})
+}
