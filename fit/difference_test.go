@@ -198,3 +198,29 @@ func TestDerivedWithoutGrad(t *testing.T) {
 		}
 	}
 }
+
+// The delta method of an inverse is the same wherever the curve lies: at the middle
+// of a logistic curve of height a and width w the slope is a/(4w), so that the standard
+// error is that of the mean response times 4w/a.
+func TestInverseDeltaFarFromZero(t *testing.T) {
+	m := Func{Parameters: []Param{{Name: "height"}, {Name: "center"}, {Name: "width"}},
+		Value: func(p, x []float64) float64 { return p[0] / (1 + math.Exp(-(x[0]-p[1])/p[2])) }}
+	for _, c := range [][2]float64{{0, 1}, {45000, 5}, {1e9, 20}} {
+		var data []Observation
+		for i := -10; i <= 10; i++ {
+			x := []float64{c[0] + c[1]*float64(i)/2}
+			data = append(data, Observation{X: x, Y: m.Eval([]float64{10, c[0], c[1]}, x) + 0.1*math.Sin(17*float64(i))})
+		}
+		r, err := Regress(m, data, nil, &FitOptions{Start: []float64{9, c[0] + 0.3*c[1], c[1]}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		v := Inverse{Result: r, Lo: c[0] - 5*c[1], Hi: c[0] + 5*c[1]}
+		x, se, _, err := v.Delta(Target{Y: r.P[0] / 2}, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, mean := r.Mean([]float64{x})
+		digits(t, fmt.Sprintf("SE of a dose near %g", c[0]), se, mean*4*r.P[2]/r.P[0], 6)
+	}
+}

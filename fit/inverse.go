@@ -154,10 +154,9 @@ func (v Inverse) Delta(t Target, level float64) (x, se float64, ci Interval, err
 	g := make([]float64, len(r.P))
 	r.Model.Grad(g, r.P, v.x(x))
 	s := v.scatter(t, level)
-	h := 1e-4 * math.Max(math.Abs(x), 1e-6*(v.Hi-v.Lo))
-	f := func(x float64) float64 { return r.Model.Eval(r.P, v.x(x)) }
-	slope := (8*(f(x+h)-f(x-h)) - (f(x+2*h) - f(x-2*h))) / (12 * h)
-	se = math.Sqrt(s.s2*r.factor.Quadratic(g)+s.at(t.Y)) / math.Abs(slope)
+	var slope [1]float64
+	newDifferences(1, 1, func(dst, x []float64) { dst[0] = r.Model.Eval(r.P, v.x(x[0])) }).jacobian(slope[:], []float64{x})
+	se = math.Sqrt(s.s2*r.factor.Quadratic(g)+s.at(t.Y)) / math.Abs(slope[0])
 	if math.IsNaN(se) || math.IsInf(se, 0) {
 		return x, se, ci, fmt.Errorf("fit: the curve is flat at dose %.6g: %w", x, ErrNotIdentified)
 	}
