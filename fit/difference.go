@@ -3,10 +3,10 @@ package fit
 import "math"
 
 // differences are the derivatives of functions that come without: central
-// differences at three steps h, 2h, 4h, extrapolated to h = 0 (L.F. Richardson,
-// Phil. Trans. R. Soc. A 210 (1911) 307). How large h may be depends on how soon the
-// functions bend, not on the size of the parameter: a peak at 45000 may be 5
-// wide. So h is looked for, upwards from where rounding rules.
+// differences at three steps h, 2h, 4h, extrapolated to h = 0 [7]. How large h may
+// be depends on how soon the functions bend, not on the size of the parameter: a
+// peak at 45000 may be 5 wide. So h is looked for, upwards from where rounding
+// rules.
 type differences struct {
 	m     int                    // functions
 	value func(dst, p []float64) // sets dst to their m values
@@ -63,7 +63,8 @@ func (d *differences) jacobian(jac, p []float64) {
 }
 
 // again takes the derivative with the step of before and reports whether that
-// still serves.
+// still serves: the error is small, or it is that of rounding and no larger than a
+// search left it.
 func (d *differences) again(p []float64, j int) bool {
 	h := d.step[j]
 	if h == 0 {
@@ -129,6 +130,7 @@ func (d *differences) search(p []float64, j int) {
 		}
 	}
 	if flat && !(d.rel[j] < 0.5) {
+		// All that was seen lies far off, such as a peak elsewhere.
 		clear(d.chosen)
 		d.step[j], d.rel[j] = 0, math.Inf(1)
 	}

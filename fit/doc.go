@@ -12,7 +12,7 @@
 // by Broyden's update [3], until the estimated error of the parameters is below
 // Options.Tol or rounding error rules. A run that ends in a flat place is
 // repeated with smaller first steps. All 27 NIST StRD problems [4] come out to
-// 10 digits from both starts with default settings
+// 10 digits from both starts with default settings, without derivatives to 9
 // (go test ./fit -run StRD -v prints the table).
 //
 // # Regression
@@ -22,7 +22,9 @@
 // REML [5] in turn with the fit. Sigmoid is the curve of one dose, MultiFactor
 // that of several settings and groups; both start themselves. The unit curves
 // are LogLogistic, Weibull1, Weibull2, LogNormal, FirstOrder, OrderM and
-// Richards. Func and Linear take any other model.
+// Richards. Func and Linear take any other model. Derivatives that a Func lacks are
+// differences extrapolated [7] from steps that suit the function, with an estimate of
+// their error; those that it has are compared with its values at the solution.
 //
 // A Result has estimates, Covariance s²(JᵀWJ)⁻¹ (as NIST prints) and
 // ObservedCovariance (inverse observed information, as some dose-response
@@ -58,4 +60,5 @@
 // [4] NIST Statistical Reference Datasets, https://www.itl.nist.gov/div898/strd.
 // [5] H.D. Patterson, R. Thompson, Biometrika 58 (1971) 545.
 // [6] P.J. Huber, Robust Statistics (1981), section 7.6.
+// [7] L.F. Richardson, Phil. Trans. R. Soc. A 210 (1911) 307.
 package fit
