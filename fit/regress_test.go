@@ -247,6 +247,34 @@ func TestShrunkWithKnownScatter(t *testing.T) {
 	}
 }
 
+// The same with unknown scatter. Groups (1, 3), (6, 8), (5, 7), by hand: means 2, 7, 6
+// around 5; mean squares 2·(9 + 4 + 1)/2 = 14 between and 6/3 = 2 within, so that σ² = 2
+// and ω² = (14 − 2)/2 = 6. Means shrink by 6/(6 + 2/2), the overall one has the
+// variance (6 + 2/2)/3.
+func TestShrunkWithUnknownScatter(t *testing.T) {
+	names := []string{"mean", "a", "b", "c"}
+	m := Linear{Names: names, Basis: func(dst, x []float64) {
+		clear(dst)
+		dst[0], dst[1+int(x[0])] = 1, 1
+	}}
+	var d []Observation
+	for g, ys := range [][]float64{{1, 3}, {6, 8}, {5, 7}} {
+		for _, y := range ys {
+			d = append(d, Observation{X: []float64{float64(g)}, Y: y})
+		}
+	}
+	r, err := Regress(m, d, nil, &FitOptions{Shrunk: names[1:]})
+	if err != nil {
+		t.Fatal(err)
+	}
+	digits(t, "ω", r.ShrinkSD, math.Sqrt(6), 7) // EM stops at 1e-7
+	digits(t, "σ", r.SD, math.Sqrt(2), 7)
+	digits(t, "SE of the mean", r.SE()[0], math.Sqrt(7./3), 7)
+	for j, want := range []float64{5, -3 * 6. / 7, 2 * 6. / 7, 6. / 7} {
+		digits(t, names[j], r.P[j], want, 7)
+	}
+}
+
 // The parametric bootstrap of a near-linear fit reproduces the standard errors;
 // group resampling of groups that share a shift is wider than Wald.
 func TestBootstrap(t *testing.T) {
