@@ -19,6 +19,13 @@ func TestTableAlignsWhatATerminalShows(t *testing.T) {
 	require.Equal(t, "  id   ΔE00\n          1\n  a    0.25\n  \x1b[48;2;1;2;3m  \x1b[0m  12.00\n", table.String())
 }
 
+func TestTableKeepsARowOnItsLine(t *testing.T) {
+	table := Table{Header: []string{"id", "L*"}, Left: []bool{true}}
+	table.Add("S1\r\nsecond\tline", "50")
+	require.Equal(t, "  id              L*\n  S1 second line  50\n", table.String())
+	require.Equal(t, "S1\r\nsecond\tline", table.Rows[0][0], "the table stays as it is")
+}
+
 func TestWrapKeepsEveryWordAndTheWidth(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		words := rapid.SliceOfN(rapid.StringMatching(`[a-zµ°]{1,9}`), 1, 30).Draw(t, "words")

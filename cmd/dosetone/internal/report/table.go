@@ -2,6 +2,7 @@ package report
 
 import (
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -19,7 +20,8 @@ type Table struct {
 func (t *Table) Add(cells ...string) { t.Rows = append(t.Rows, cells) }
 
 // String returns the table, indented by two spaces, with a line end after
-// every row. Columns that are empty throughout are left out.
+// every row; line ends and tabs in cells, which may be names of others, show as
+// blanks. Columns that are empty throughout are left out.
 func (t *Table) String() string {
 	lines := [][]string{}
 	if t.Header != nil {
@@ -29,9 +31,13 @@ func (t *Table) String() string {
 		lines = append(lines, t.Units)
 	}
 	lines = append(lines, t.Rows...)
+	blank := strings.NewReplacer("\r\n", " ", "\n", " ", "\r", " ", "\t", " ")
 	var widths []int
-	for _, line := range lines {
+	for i, line := range lines {
+		lines[i] = slices.Clone(line)
 		for j, c := range line {
+			c = blank.Replace(c)
+			lines[i][j] = c
 			if j == len(widths) {
 				widths = append(widths, 0)
 			}
