@@ -54,6 +54,9 @@ func ReadCSV(name string, r io.Reader) (*Sheet, error) {
 	}
 	delimiter, err := sniffDelimiter(header)
 	if err != nil {
+		if n := headerBelow(text); n > 0 {
+			err = fmt.Errorf("the header must be the first line, and line %d looks like it: delete the lines above that one", s.HeaderLine+n)
+		}
 		return nil, s.fault(s.HeaderLine, "", clip(header), err)
 	}
 	s.Format = "CSV separated by " + map[rune]string{',': "comma", ';': "semicolon", '\t': "tab"}[delimiter]
@@ -73,6 +76,33 @@ func aboveHeader(line string) bool {
 	}
 	d, ok := strings.CutPrefix(strings.ToLower(line), "sep=")
 	return ok && len(d) == 1 && strings.Contains(",;\t", d)
+}
+
+// headerBelow finds a header among the lines after the first of text, below
+// titles: how many lines below, 0 if there is none near.
+func headerBelow(text string) int {
+	n := 0
+	for line := range strings.SplitSeq(text, "\n") {
+		if n > 0 && looksLikeHeader(strings.FieldsFunc(line, func(r rune) bool { return strings.ContainsRune(",;\t", r) })) {
+			return n
+		}
+		if n++; n > 50 {
+			break
+		}
+	}
+	return 0
+}
+
+// looksLikeHeader tells a header by columns that every table of readings has.
+func looksLikeHeader(cells []string) bool {
+	if len(cells) < 2 {
+		return false
+	}
+	return slices.ContainsFunc(cells, func(c string) bool {
+		c = strings.ToLower(strings.Trim(c, ` "`))
+		_, bare, err := wavelength(c)
+		return err == nil && !bare || slices.Contains([]string{"id", "lot", "role", "l*", "l", "illuminant"}, c)
+	})
 }
 
 // notText recognizes files that are no UTF-8 text at all.
@@ -224,6 +254,9 @@ func (s *Sheet) lengthFault(record []string, line int, delimiter rune, last bool
 			err = fmt.Errorf("the last row has %d fields, the header %d: the file was cut off; export it again", have, want)
 		}
 		return s.fault(line, "", clip(record[have-1]), err)
+	}
+	if looksLikeHeader(record) && !looksLikeHeader(s.Header) {
+		return s.fault(line, "", "", fmt.Errorf("the row has %d fields, the first line %d, and looks like the header: delete the lines above it", have, want))
 	}
 	remedy := "put fields that contain the separator in quotes"
 	if delimiter == ',' {

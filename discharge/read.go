@@ -54,6 +54,9 @@ func FromSheet(s *Sheet, opt *ReadOptions) (*Table, error) {
 
 // table gathers the rows into lots.
 func (l *layout) table() (*Table, error) {
+	if err := l.notTurned(); err != nil {
+		return nil, err
+	}
 	if err := l.need("lot", "the name of the machine load, or give a list of lots (--lot-list)"); err != nil {
 		return nil, err
 	}

@@ -39,6 +39,15 @@ func spectralTable(scale float64) string {
 	return b.String()
 }
 
+// bands writes a line per wavelength.
+func bands(line string, from, to, step int) string {
+	var b strings.Builder
+	for nm := from; nm <= to; nm += step {
+		fmt.Fprintf(&b, line, nm)
+	}
+	return b.String()
+}
+
 func spoil(text, old, replacement string) string {
 	if !strings.Contains(text, old) {
 		panic("the case edits nothing: " + old)
@@ -72,6 +81,12 @@ func TestReadTableFaults(t *testing.T) {
 		{name: "header only", text: "lot,role,L,a,b\n", row: 1, want: "no row below"},
 		{name: "header and blank rows", text: "lot,role,L,a,b\n\n,,,,\n", row: 1, want: "no row below"},
 		{name: "wrong delimiter", text: strings.ReplaceAll(labTable, ",", "|"), row: 1, value: "lot|role|process|strength_pct|ratio|time…", want: "separate the columns with comma, semicolon or tab"},
+		{name: "title above the header", text: "Export of 2026-11-27\n\n" + labTable, row: 1, value: "Export of 2026-11-27", want: "line 3 looks like it: delete the lines above"},
+		{name: "title of two cells", text: "Date;2026-11-27\n" + strings.ReplaceAll(labTable, ",", ";"), row: 2, want: "looks like the header: delete the lines above it"},
+		{name: "one row per wavelength", text: "id,nm,reflectance\n" + bands("S,%d,0.2\n", 400, 700, 10) + bands("T,%d,0.3\n", 400, 700, 10), row: 1, column: "nm", want: "one row per reading with columns R400"},
+		{name: "one column per reading", text: "nm,S,T\n" + bands("%d,0.2,0.3\n", 400, 700, 10), row: 1, column: "nm", want: "read the table with --wide"},
+		{name: "headings of an instrument", text: spoil(labTable, "L,a,b", "L*(D65),a*(D65),b*(D65)"), row: 1, want: `rename "L*(D65)" and those beside it to L, a, b`},
+		{name: "percent in the headings", text: strings.ReplaceAll(spectralTable(100), ",R", ",R%"), row: 1, want: `rename "R%400" to R400`},
 		{name: "UTF-16", text: "\xff\xfel\x00o\x00t\x00", want: "UTF-16"},
 		{name: "UTF-16 without mark", text: "l\x00o\x00t\x00", want: "UTF-16"},
 		{name: "not UTF-8", text: spoil(labTable, "thigh", "Schl\xfcssel"), row: 2, want: "CSV UTF-8"},
@@ -186,6 +201,40 @@ func TestReadTableFaults(t *testing.T) {
 				assert.ErrorIs(t, err, c.is)
 			}
 		})
+	}
+}
+
+// A flat gray reflects the same at every wavelength: L* = 116 ∛0.2 - 16 = 51.837
+// (ISO/CIE 11664-4, Y/Yn = 0.2), a* = b* = 0, in whatever order the bands stand,
+// however they are written, and whatever lies beside what an observer sees.
+func TestBandsAreTakenAsInstrumentsWriteThem(t *testing.T) {
+	gray := func(header string, n int) string { return "id" + header + "\nS" + strings.Repeat(",0.2", n) + "\n" }
+	falling := ""
+	for nm := 700; nm >= 400; nm -= 10 {
+		falling += fmt.Sprintf(",R%d", nm)
+	}
+	for name, c := range map[string]struct{ text, grid, warning string }{
+		"falling":     {gray(falling, 31), "400-700/10", ""},
+		"decimals":    {gray(bands(",R%d.00nm", 400, 700, 10), 31), "400-700/10", ""},
+		"ultraviolet": {gray(bands(",R%d", 300, 780, 5), 97), "360-780/5", `column "R300": 12 bands outside 360 to 830 nm`},
+		"infrared":    {gray(bands(",R%d", 360, 1100, 10), 75), "360-830/10", `column "R840": 27 bands outside 360 to 830 nm`},
+	} {
+		s, err := ReadSamples("s.csv", strings.NewReader(c.text), nil)
+		if assert.NoError(t, err, name) {
+			assert.Equal(t, c.grid, s.Grid.String(), name)
+			assert.InDelta(t, 51.837, s.Items[0].Lab.L, 2e-3, name)
+			assert.InDelta(t, 0, s.Items[0].Lab.A, 1e-2, name)
+			if c.warning == "" {
+				assert.Empty(t, s.Warnings, name)
+			} else {
+				assert.ErrorContains(t, errors.Join(s.Warnings...), c.warning, name)
+			}
+		}
+	}
+	// Each value belongs to the wavelength above it.
+	s, err := ReadSamples("s.csv", strings.NewReader("id"+falling+"\nS,0.7"+strings.Repeat(",0.2", 30)+"\n"), nil)
+	if assert.NoError(t, err) {
+		assert.Equal(t, 0.7, s.Items[0].Spectrum[30])
 	}
 }
 

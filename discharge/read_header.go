@@ -3,6 +3,7 @@ package discharge
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -67,18 +68,18 @@ type layout struct {
 var errSpectralName = errors.New("wavelength columns are R400 … R700: whole nanometers")
 
 // wavelength reads a spectral column name: R400, also r400, R_400, R400 nm; a
-// bare 400 or 400 nm is told apart. It fails on names of other columns, and
+// bare 400 or 400.00 nm is told apart. It fails on names of other columns, and
 // with errSpectralName on a fraction of a nanometer.
 func wavelength(name string) (nm int, bare bool, err error) {
 	digits := strings.TrimLeft(strings.TrimLeft(name, "Rr"), "_ ")
 	bare = len(digits) == len(name)
 	digits = strings.TrimSpace(strings.TrimSuffix(strings.ToLower(digits), "nm"))
-	whole, _, broken := strings.Cut(strings.Replace(digits, ",", ".", 1), ".")
+	whole, part, broken := strings.Cut(strings.Replace(digits, ",", ".", 1), ".")
 	nm, err = strconv.Atoi(whole)
 	if err != nil || nm < 200 || nm > 2500 {
 		return 0, false, errors.New("not a wavelength")
 	}
-	if broken {
+	if broken && (part == "" || strings.Trim(part, "0") != "") { // 400.00 is whole
 		return 0, false, errSpectralName
 	}
 	return nm, bare, nil
@@ -207,15 +208,72 @@ func (l *layout) chooseKind(nms []int, spectral map[int]int) error {
 
 func (l *layout) chooseSpectral(nms []int, spectral map[int]int) error {
 	l.kind = Spectral
+	if slices.IsSortedFunc(nms, func(a, b int) int { return b - a }) {
+		slices.Reverse(nms) // falling: each value stands under its wavelength all the same
+	}
 	for i, nm := range nms {
 		if i > 0 && nm <= nms[i-1] {
-			return l.fault(l.HeaderLine, l.Header[spectral[nm]], "", fmt.Errorf("follows %d nm: wavelengths must rise from left to right", nms[i-1]))
+			return l.fault(l.HeaderLine, l.Header[spectral[nm]], "", fmt.Errorf("follows %d nm: wavelengths must rise, or all fall, from left to right", nms[i-1]))
 		}
+	}
+	nms = l.withinObservers(nms, spectral)
+	for _, nm := range nms {
 		l.color = append(l.color, spectral[nm])
 	}
 	var err error
 	if l.grid, err = colorimetry.GridOf(nms); err != nil {
 		return l.fault(l.HeaderLine, l.Header[l.color[0]], "", err)
+	}
+	return nil
+}
+
+// The wavelengths that the CIE's standard observers weigh (ISO/CIE 11664-1).
+const (
+	firstSeen = 360
+	lastSeen  = 830
+)
+
+// withinObservers leaves out the bands of which color says nothing.
+func (l *layout) withinObservers(nms []int, spectral map[int]int) []int {
+	outside := func(nm int) bool { return nm < firstSeen || nm > lastSeen }
+	var aside []string
+	for _, nm := range nms {
+		if outside(nm) {
+			aside = append(aside, l.Header[spectral[nm]])
+		}
+	}
+	if len(aside) == 0 || len(aside) == len(nms) { // none is left: its fault tells
+		return nms
+	}
+	l.ignored = append(l.ignored, aside...)
+	l.warn(l.HeaderLine, aside[0], "", fmt.Errorf("%d bands outside %d to %d nm, which no observer weighs, were kept aside", len(aside), firstSeen, lastSeen))
+	return slices.DeleteFunc(nms, outside)
+}
+
+// notTurned is the error for a sheet in which wavelengths stand below one another,
+// nil for others.
+func (l *layout) notTurned() error {
+	if l.kind != "" {
+		return nil
+	}
+	const few = 5 // so that numbers which name samples are not taken for bands
+	for j, h := range l.Header {
+		met := map[int]bool{}
+		count := 0
+		for _, row := range l.Rows {
+			if nm, _, err := wavelength(row[j]); err == nil {
+				met[nm] = true
+				count++
+			}
+		}
+		_, known := l.canonical(h)
+		switch {
+		case known || len(met) < few:
+		case j == 0 && count == len(met):
+			return l.fault(l.HeaderLine, h, "", errors.New("the first column names wavelengths, so each further column is a reading: read the table with --wide"))
+		case count == len(l.Rows):
+			return l.fault(l.HeaderLine, h, "", errors.New("one row per wavelength is not read: make it one row per reading with columns R400 … R700, or one column per reading (--wide)"))
+		}
 	}
 	return nil
 }
@@ -239,12 +297,15 @@ func (l *layout) colorHint() string {
 	case has("x", "y", "z"):
 		return "; write X, Y, Z in capitals: x, y are chromaticities"
 	}
+	lightness := regexp.MustCompile(`^(?i:(cie)?(lab)?[ _]*l([ _]*star|\*)?[ _]*(\(.*\)|\d.*|d\d\d.*)?)$`)
+	band := regexp.MustCompile(`^(?i:r|spec|nm|refl)\D*(\d{3,4})\D*$`)
 	for _, j := range l.unknown {
-		h := strings.ToLower(l.Header[j])
-		for _, p := range []string{"lab_", "cie", "l_star", "spec", "nm", "refl"} {
-			if strings.HasPrefix(h, p) {
-				return fmt.Sprintf("; rename %q", l.Header[j])
-			}
+		h := l.Header[j]
+		if lightness.MatchString(h) {
+			return fmt.Sprintf("; rename %q and those beside it to L, a, b, and state their viewing in columns illuminant and observer (or --viewing D65/10)", h)
+		}
+		if m := band.FindStringSubmatch(h); m != nil {
+			return fmt.Sprintf("; rename %q to R%s, and so on", h, m[1])
 		}
 	}
 	return ""
@@ -285,10 +346,18 @@ func (l *layout) need(column, why string) error {
 		names = append(names, l.Header[j])
 	}
 	hint := ""
-	if n, ok := nearest(column, names); ok {
+	if i := slices.IndexFunc(names, namesSamples); column == "id" && i >= 0 {
+		hint = fmt.Sprintf("; rename %q to id", names[i])
+	} else if n, ok := nearest(column, names); ok {
 		hint = fmt.Sprintf("; is it %q? convert it if its unit differs, then rename it", n)
 	}
 	return l.fault(l.HeaderLine, column, "", fmt.Errorf("the column is missing: %s%s%s", why, hint, l.takenFor()))
+}
+
+// namesSamples knows the headings under which instruments name their samples.
+func namesSamples(header string) bool {
+	plain := strings.NewReplacer(" ", "", "_", "", "-", "", ".", "", "#", "").Replace(strings.ToLower(header))
+	return slices.Contains([]string{"name", "sample", "samplename", "sampleid", "sampleno", "samplenumber", "no", "number", "measurement"}, plain)
 }
 
 // takenFor says what the file was read as, for messages about what it lacks.

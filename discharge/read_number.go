@@ -12,7 +12,7 @@ var (
 	errNotNumber    = errors.New("not a number; write digits only, the unit stands in the column name")
 	errNoValue      = errors.New("stands for no value; leave the cell empty if it is optional, or delete the row and measure again")
 	errThousands    = errors.New("has point and comma; write the number without separators of thousands")
-	errDecimalComma = errors.New("has a decimal comma; write a point (in a workbook, enter it as a number), or separate the columns with semicolon or tab")
+	errDecimalComma = errors.New("has a decimal comma; write a point (in a workbook, enter it as a number; in an instrument's export, choose the point), or, in CSV, separate the columns with semicolon or tab")
 )
 
 // parseNumber reads a finite decimal number. sign is '.' or ',' when the text has one.

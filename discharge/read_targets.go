@@ -37,6 +37,9 @@ func TargetsFromSheet(s *Sheet, opt *ReadOptions) (*Targets, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := l.notTurned(); err != nil {
+		return nil, err
+	}
 	id, hasID := l.col["id"]
 	_, hasLot := l.col["lot"]
 	_, hasRole := l.col["role"]

@@ -48,6 +48,9 @@ func SamplesFromSheet(s *Sheet, opt *ReadOptions) (*Samples, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := l.notTurned(); err != nil {
+		return nil, err
+	}
 	if _, ok := l.col["lot"]; !ok {
 		if err := l.need("id", "the name of the sample (or lot, panel, position)"); err != nil {
 			return nil, err

@@ -34,9 +34,11 @@ func TestReadSamples(t *testing.T) {
 	assert.Len(t, spectra.Items[0].Spectrum, spectra.Grid.N)
 
 	for text, want := range map[string]string{
-		"name,red,green,blue\nx,1,2,3\n": `column "id": the column is missing`,
-		"id,red,green,blue\n,1,2,3\n":    "every sample needs a name",
-		"id,note\nx,y\n":                 "no readings",
+		"name,red,green,blue\nx,1,2,3\n":      `column "id": the column is missing`,
+		"Sample Name,L\nx,1\n":                `column "a": is missing beside L`,
+		"Sample_ID,red,green,blue\nx,1,2,3\n": `rename "Sample_ID" to id`,
+		"id,red,green,blue\n,1,2,3\n":         "every sample needs a name",
+		"id,note\nx,y\n":                      "no readings",
 	} {
 		_, err := ReadSamples("swatches.csv", strings.NewReader(text), nil)
 		assert.ErrorContains(t, err, want)

@@ -41,11 +41,13 @@ func (t cgatsTable) sheet(name string) (*discharge.Sheet, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &discharge.Sheet{Name: name, HeaderLine: t.line, Rows: t.sets, Lines: t.lines}
+	// Blanks and tabs separate the values, so that a comma in a number is a decimal one.
+	s := &discharge.Sheet{Name: name, HeaderLine: t.line, Rows: t.sets, Lines: t.lines, DecimalComma: true}
 	band := regexp.MustCompile(bandNames)
 	columns := cgatsColumns()
 	id := t.sampleField()
 	bands, scales := 0, []string{}
+	var nms []int
 	say := func(scale string) {
 		if !slices.Contains(scales, scale) {
 			scales = append(scales, scale)
@@ -58,6 +60,8 @@ func (t cgatsTable) sheet(name string) (*discharge.Sheet, error) {
 		} else if m := band.FindStringSubmatch(f); m != nil {
 			column = "R" + m[2]
 			bands++
+			nm, _ := strconv.Atoi(m[2]) // digits by the pattern
+			nms = append(nms, nm)
 			switch strings.ToUpper(m[1]) {
 			case "SPECTRAL_PCT":
 				say("percent")
@@ -81,6 +85,9 @@ func (t cgatsTable) sheet(name string) (*discharge.Sheet, error) {
 		}
 		if n, err := strconv.Atoi(t.keywords["SPECTRAL_BANDS"]); err == nil && n != bands {
 			return nil, fault(name, t.at["SPECTRAL_BANDS"], "SPECTRAL_BANDS", t.keywords["SPECTRAL_BANDS"], fmt.Errorf("the table has %d spectral fields", bands))
+		}
+		if err := t.ends(name, nms); err != nil {
+			return nil, err
 		}
 	}
 	return s, t.viewing(s, bands > 0)
@@ -118,6 +125,17 @@ func (t *cgatsTable) norm(name string, say func(string)) error {
 		say("percent")
 	default:
 		return fault(name, t.at["SPECTRAL_NORM"], "SPECTRAL_NORM", text, errors.New("want 1 (reflectance factors) or 100 (percent)"))
+	}
+	return nil
+}
+
+// ends refuses keywords that state another range of wavelengths than the fields.
+func (t *cgatsTable) ends(name string, nms []int) error {
+	for i, keyword := range []string{"SPECTRAL_START_NM", "SPECTRAL_END_NM"} {
+		nm := []int{slices.Min(nms), slices.Max(nms)}[i]
+		if v, err := strconv.ParseFloat(t.keywords[keyword], 64); err == nil && v != float64(nm) {
+			return fault(name, t.at[keyword], keyword, t.keywords[keyword], fmt.Errorf("the spectral fields say %d nm: correct one of them", nm))
+		}
 	}
 	return nil
 }

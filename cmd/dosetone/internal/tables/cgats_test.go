@@ -172,6 +172,23 @@ func TestCGATSTables(t *testing.T) {
 	require.ErrorContains(t, err, "from 1 to 3")
 }
 
+// Blanks and tabs separate, so a comma is a decimal one; a file has either it or
+// the point.
+func TestCGATSDecimalComma(t *testing.T) {
+	comma := strings.NewReplacer("42.25", "42,25", "-1.5", "-1,5", "-9.5", "-9,5")
+	for _, text := range []string{comma.Replace(cgatsLab), strings.ReplaceAll(comma.Replace(cgatsLab), " ", "\t")} {
+		s, err := Read("t.txt", []byte(text), Options{})
+		require.NoError(t, err)
+		samples, err := discharge.SamplesFromSheet(s, nil)
+		require.NoError(t, err)
+		require.Equal(t, 42.25, samples.Items[2].Lab.L)
+	}
+	s, err := Read("t.txt", []byte(strings.Replace(cgatsLab, "42.25", "42,25", 1)), Options{})
+	require.NoError(t, err)
+	_, err = discharge.SamplesFromSheet(s, nil)
+	require.ErrorContains(t, err, "write all numbers with a point or all with a comma")
+}
+
 func TestCGATSFaults(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"short set", strings.Replace(cgatsLab, "three 42.25", "three", 1), `t.txt:18: value "3": the set that begins here has 4 values, the format 5 fields`},
@@ -185,6 +202,9 @@ func TestCGATSFaults(t *testing.T) {
 		{"no number", strings.Replace(cgatsLab, "NUMBER_OF_SETS 3", "NUMBER_OF_SETS x", 1), `t.txt:12: column "NUMBER_OF_SETS"`},
 		{"device colors only", "CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID RGB_R RGB_G RGB_B\nEND_DATA_FORMAT\nBEGIN_DATA\n1 2 3 4\nEND_DATA\n", "no readings"},
 		{"value", strings.Replace(cgatsLab, "42.25", "x", 1), `t.txt:18: column "L": value "x"`},
+		{"start", spectral(func(nm string) string { return "SPECTRAL_NM" + nm }, "0.25", "SPECTRAL_START_NM 400\n"), `t.txt:2: column "SPECTRAL_START_NM": value "400": the spectral fields say 380 nm`},
+		{"end", spectral(func(nm string) string { return "SPECTRAL_NM" + nm }, "0.25", "SPECTRAL_START_NM 380\nSPECTRAL_END_NM 680\n"), `t.txt:3: column "SPECTRAL_END_NM": value "680": the spectral fields say 700 nm`},
+		{"UTF-16", "\xff\xfeC\x00G\x00A\x00T\x00S\x00\n\x00", "CGATS text in UTF-16; export it in UTF-8"},
 		{"fields", "CGATS.17\nBEGIN_DATA_FORMAT\n" + strings.Repeat("A ", 3000) + "\nEND_DATA_FORMAT\n", "more than 2000 fields"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -182,6 +182,8 @@ func TestCxFFaults(t *testing.T) {
 		{"cut off", document()[:900], "cut off"},
 		{"encoding", document("UTF-8", "ISO-8859-1"), "save it as UTF-8"},
 		{"deep", document("<Tag ", strings.Repeat("<Tag>", 200)+"<Tag "), "nested more than 100"},
+		{"UTF-16", "\xff\xfe<\x00C\x00x\x00F\x00", "t.cxf: the file is XML in UTF-16; export it in UTF-8"},
+		{"decimal comma", strings.Replace(document(), flat("0.25"), flat("0,25"), 1), "choose the point"},
 		{"namespace", document("CxF3-core", "CxF4-core"), "another version"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -119,7 +119,23 @@ func sniff(data []byte) (kind, error) {
 	case isCGATS(text):
 		return cgatsKind, nil
 	}
-	return csvKind, nil // whose reader refuses UTF-16 and other binary files
+	return csvKind, utf16(data) // whose reader refuses UTF-16 tables and other binary files
+}
+
+// utf16 is why XML and CGATS in UTF-16 are not read: a spreadsheet program, which
+// other tables go through, cannot save them.
+func utf16(data []byte) error {
+	if !bytes.HasPrefix(data, []byte("\xff\xfe")) && !bytes.HasPrefix(data, []byte("\xfe\xff")) {
+		return nil
+	}
+	text := bytes.TrimSpace(bytes.ReplaceAll(data[2:], []byte{0}, nil)) // what is ASCII in it
+	switch {
+	case bytes.HasPrefix(text, []byte("<")):
+		return errors.New("the file is XML in UTF-16; export it in UTF-8, or save it so in a text editor, with encoding=\"UTF-8\" in its first line")
+	case isCGATS(text):
+		return errors.New("the file is CGATS text in UTF-16; export it in UTF-8, or save it so in a text editor")
+	}
+	return nil
 }
 
 // maxCells bounds the cells of a table that is not stored cell by cell: a few
