@@ -5,6 +5,8 @@
 //
 //   - [ReadTable] reads a table of trial lots, one row per reading, and refuses
 //     what cannot be right with a [RowError]: file, row, column, value, remedy.
+//     Readings of two viewings or of two measurement conditions ([Condition]) are
+//     never averaged or compared.
 //   - [Fit] learns dose, level, shade path and scatter from it. [Load] and
 //     [Model.Save] keep a model as JSON.
 //   - [Model.Predict] says what settings give, with the scatter of lots.

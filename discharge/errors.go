@@ -12,6 +12,7 @@ var (
 	ErrNoVariation   = errors.New("no factor varies between the trial lots")
 	ErrWrongProcess  = errors.New("process does not match")
 	ErrViewing       = errors.New("viewings differ")
+	ErrCondition     = errors.New("measurement conditions differ")
 	ErrUnknownFactor = errors.New("unknown factor")
 	ErrModelFile     = errors.New("not a usable model file")
 	ErrHazard        = errors.New("these settings must not be run")

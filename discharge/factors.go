@@ -43,6 +43,9 @@ func (r FactorRange) Guesses(v float64) bool {
 // Viewing returns the viewing of every Lab that the model takes and gives.
 func (m *Model) Viewing() colorimetry.Viewing { return m.viewing }
 
+// Condition returns how the trials were measured; "" when they do not state it.
+func (m *Model) Condition() Condition { return m.condition }
+
 // Warnings returns what the fit wants known.
 func (m *Model) Warnings() []error { return slices.Clone(m.warnings) }
 

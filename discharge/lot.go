@@ -92,13 +92,14 @@ func (l Lot) Readings() []Reading {
 // and role belong to one Lot; a trial lot may also appear with role base,
 // holding the base readings of that very load.
 type Table struct {
-	Name     string // file name, for messages
-	Kind     ReadingKind
-	Viewing  colorimetry.Viewing // of every Lab in the table
-	Grid     colorimetry.Grid    // of every spectrum; zero unless Kind is Spectral
-	Lots     []Lot               // in file order
-	Ignored  []string            // columns kept aside because their meaning is not known
-	Warnings []error
+	Name      string // file name, for messages
+	Kind      ReadingKind
+	Viewing   colorimetry.Viewing // of every Lab in the table
+	Condition Condition           // of every reading; "" when not stated
+	Grid      colorimetry.Grid    // of every spectrum; zero unless Kind is Spectral
+	Lots      []Lot               // in file order
+	Ignored   []string            // columns kept aside because their meaning is not known
+	Warnings  []error
 }
 
 // Join is a table with the lots of both, such as those of last month's file and of this

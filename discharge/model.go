@@ -19,6 +19,7 @@ type Model struct {
 	fixed     Settings // factors of the process that did not vary, at their value
 	path      *shadePath
 	viewing   colorimetry.Viewing
+	condition Condition // of the trials' readings; "" when not stated
 	grid      colorimetry.Grid
 	kind      ReadingKind
 	comps     []component
@@ -145,7 +146,7 @@ func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, edged: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestOf(t), viewing: t.Viewing, grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
+	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, edged: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestOf(t), viewing: t.Viewing, condition: t.Condition.With(""), grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
 	m.fabric, m.machine = o.ranOn()
 	if m.process, err = processOf(t, o, opt); err != nil {
 		return nil, nil, err

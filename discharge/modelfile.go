@@ -33,6 +33,7 @@ type (
 		Process    string        `json:"process"`
 		OwnProcess *Process      `json:"own_process,omitempty"`
 		Viewing    string        `json:"viewing"`
+		Condition  Condition     `json:"condition,omitempty"` // "" when the trials state none
 		Readings   ReadingKind   `json:"readings"`
 		Grid       *modelGrid    `json:"grid,omitempty"`
 		Factors    []modelFactor `json:"factors"`
@@ -121,7 +122,7 @@ type (
 func (m *Model) Save(w io.Writer, version string) error {
 	f := modelFile{
 		Schema: Schema, Tool: version, Digest: m.digest, Process: m.process.ID,
-		Viewing: m.viewing.String(), Readings: m.kind, Fixed: m.fixed,
+		Viewing: m.viewing.String(), Condition: m.condition, Readings: m.kind, Fixed: m.fixed,
 		BlankLevel: m.low, SDPanel: m.sdPanel, ReadSD: m.readSD, FloorSD: m.floorSD, Inflation: m.inflation,
 		Freedom: m.freedom, Joint: m.joint, Edged: m.edged, BaseAssumed: m.baseAssumed, WhiteAssumed: m.whiteAssumed, Fabric: m.fabric, Machine: m.machine, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
 	}

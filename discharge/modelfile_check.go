@@ -32,6 +32,9 @@ func (f *modelFile) model() (*Model, error) {
 	if m.viewing, err = colorimetry.ParseViewing(f.Viewing); err != nil {
 		return nil, err
 	}
+	if m.condition = f.Condition; m.condition != m.condition.With("") {
+		return nil, fmt.Errorf("measurement condition %q is not known", m.condition)
+	}
 	if f.Grid != nil {
 		m.grid = colorimetry.Grid{Start: f.Grid.Start, Step: f.Grid.Step, N: f.Grid.N}
 		if err := m.grid.Check(); err != nil {

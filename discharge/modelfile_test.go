@@ -128,6 +128,7 @@ func TestModelFilesAreReadStrictly(t *testing.T) {
 		"cannot unmarshal":               edit(`"base_L": `, `"base_L": 1e999, "x": `),
 		"larger than 8 MB":               file + strings.Repeat(" ", maxModelBytes),
 		"readings \"specter\"":           edit(`"readings": "spectrum"`, `"readings": "specter"`),
+		`condition "sce" is not known`:   edit(`"viewing"`, `"condition": "sce", "viewing"`),
 		"unknown illuminant":             edit(`"viewing": "D65/10"`, `"viewing": "D66/10"`),
 		"scatter or blank level":         edit(`"sd_inflation": `, `"sd_inflation": -`),
 		"curve weights sum to":           edit(`"weight": 0.`, `"weight": 0.0`),

@@ -29,7 +29,8 @@ type ReadOptions struct {
 // factors of the process, named with their unit as in [Processes]; then one
 // kind of reading: R400 … R700 on any grid of 1, 2, 5, 10 or 20 nm (factor
 // 0 to 1, or percent when the unit column says so), or L, a, b or X, Y, Z with
-// illuminant and observer, or red, green, blue from 0 to 255.
+// illuminant and observer, or red, green, blue from 0 to 255. A column condition
+// may say how was measured (see [Condition]), alike in all rows that say it.
 //
 // Rows of the same lot and role make one [Lot]; what holds for the whole lot
 // may be written in one of its rows only, but must not contradict itself. The
@@ -71,6 +72,10 @@ func (l *layout) table() (*Table, error) {
 	if err := b.findProcess(); err != nil {
 		return nil, err
 	}
+	condition, err := l.oneCondition(l.readConditions())
+	if err != nil {
+		return nil, err
+	}
 	for i := range l.Rows {
 		if err := b.add(i); err != nil {
 			return nil, err
@@ -85,7 +90,7 @@ func (l *layout) table() (*Table, error) {
 	b.advise()
 	l.keepAside()
 	c.finish()
-	return &Table{Name: l.Name, Kind: l.kind, Viewing: c.viewing, Grid: l.grid,
+	return &Table{Name: l.Name, Kind: l.kind, Viewing: c.viewing, Condition: condition, Grid: l.grid,
 		Lots: b.table, Ignored: l.ignored, Warnings: l.warnings}, nil
 }
 

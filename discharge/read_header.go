@@ -14,7 +14,7 @@ import (
 // The columns that are not factors.
 func plainColumns() []string {
 	return []string{"lot", "role", "process", "fabric", "machine", "panel", "position", "stage", "state",
-		"tensile_loss_pct", "unit", "illuminant", "observer", "id",
+		"tensile_loss_pct", "unit", "illuminant", "observer", "condition", "id",
 		"run"} // the order in which plan proposes its lots: nothing is learned from it
 }
 

@@ -111,7 +111,7 @@ func (t *Table) Targets() (targets []Target, warnings []error, err error) {
 	}
 	at := map[string]int{}
 	for _, lot := range standards {
-		target := Target{ID: lot.ID, Viewing: t.Viewing, Grid: t.Grid}
+		target := Target{ID: lot.ID, Viewing: t.Viewing, Condition: t.Condition, Grid: t.Grid}
 		if target.Lab, target.Spectrum, err = m.average(lot); err != nil {
 			return nil, nil, err
 		}

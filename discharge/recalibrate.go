@@ -93,7 +93,7 @@ const manyLots = 5
 // towards zero, and its uncertainty widens the intervals. The shade path is
 // moved to the new base and white. m itself does not change.
 //
-// Errors: [ErrViewing] and [ErrWrongProcess] where the table does not go with the
+// Errors: [ErrViewing], [ErrCondition] and [ErrWrongProcess] where the table does not go with the
 // model, [ErrUnknownFactor] where a lot lacks a factor, and readings that cannot be
 // brought together with it.
 func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
@@ -106,6 +106,9 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	}
 	if t.Viewing != m.viewing {
 		return nil, fmt.Errorf("%w: %s is under %s, the model under %s", ErrViewing, t.Name, t.Viewing, m.viewing)
+	}
+	if err := t.Condition.Against(t.name(), m.condition, "the trials of the model"); err != nil {
+		return nil, err
 	}
 	o, err := gather(t, 1)
 	if err != nil {
@@ -121,6 +124,7 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 		}
 	}
 	n := *m
+	n.condition = m.condition.With(t.Condition)
 	if m.kind == Spectral && (t.Kind != Spectral || t.Grid != m.grid) {
 		// Without spectra of the new cloth only its Lab can be carried over.
 		n.kind, n.grid = LabKind, colorimetry.Grid{}

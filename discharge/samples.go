@@ -10,13 +10,14 @@ import (
 
 // Sample is one measured color with a name and nothing else.
 type Sample struct {
-	ID       string
-	Lot      string          // as ReadTargets takes it; "" where only an id names the sample
-	Role     Role            // "" without; it may be none that [Role.Known] knows
-	Spectrum []float64       // reflectance factor on Samples.Grid; nil unless Spectral
-	XYZ      colorimetry.XYZ // under Samples.Viewing
-	Lab      colorimetry.Lab // under Samples.Viewing
-	Row      int             // line in the file
+	ID        string
+	Lot       string          // as ReadTargets takes it; "" where only an id names the sample
+	Role      Role            // "" without; it may be none that [Role.Known] knows
+	Spectrum  []float64       // reflectance factor on Samples.Grid; nil unless Spectral
+	XYZ       colorimetry.XYZ // under Samples.Viewing
+	Lab       colorimetry.Lab // under Samples.Viewing
+	Condition Condition       // "" when not stated; samples of one file may differ in it
+	Row       int             // line in the file
 }
 
 // Samples are the colors of one file.
@@ -63,6 +64,7 @@ func SamplesFromSheet(s *Sheet, opt *ReadOptions) (*Samples, error) {
 	_, hasID := l.col["id"]
 	_, hasRole := l.col["role"]
 	out := &Samples{Name: l.Name, Kind: l.kind, Viewing: c.viewing, Grid: l.grid}
+	conditions := l.readConditions()
 	for i := range l.Rows {
 		id, err := l.sampleID(i)
 		if err != nil {
@@ -77,7 +79,11 @@ func SamplesFromSheet(s *Sheet, opt *ReadOptions) (*Samples, error) {
 			lot = l.text(i, "lot")
 		}
 		role := Role(strings.ToLower(l.text(i, "role")))
-		out.Items = append(out.Items, Sample{ID: id, Lot: lot, Role: role, Spectrum: color.spectrum, XYZ: color.xyz, Lab: color.lab, Row: l.Lines[i]})
+		s := Sample{ID: id, Lot: lot, Role: role, Spectrum: color.spectrum, XYZ: color.xyz, Lab: color.lab, Row: l.Lines[i]}
+		if conditions != nil {
+			s.Condition = conditions[i]
+		}
+		out.Items = append(out.Items, s)
 	}
 	l.keepAside()
 	c.finish()

@@ -81,6 +81,7 @@ type search struct {
 // Suggest finds the settings whose next lot most probably passes. A target out of
 // reach is an answer, not an error: Reachable is false and Why says why. Errors:
 // [ErrViewing] of a target that cannot be seen under the model's viewing,
+// [ErrCondition] of one that was measured otherwise than the trials,
 // [ErrUnknownFactor], [ErrHazard] and others of bounds, tolerance and count.
 func (m *Model) Suggest(t Target, opt *SuggestOptions) (Suggestions, error) {
 	return m.SuggestContext(context.Background(), t, opt)
@@ -282,6 +283,9 @@ func (q *search) bounded() error {
 // targetLab is the target's color under the model's viewing, from its spectrum
 // if it has one.
 func (m *Model) targetLab(t Target) (colorimetry.Lab, error) {
+	if err := t.Condition.Against(fmt.Sprintf("target %q", t.ID), m.condition, "the trials of the model"); err != nil {
+		return colorimetry.Lab{}, err
+	}
 	switch {
 	case t.Viewing == m.viewing:
 		return t.Lab, nil

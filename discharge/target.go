@@ -15,6 +15,7 @@ type Target struct {
 	Spectrum    []float64        // reflectance from 0 to 1 on Grid; nil when not known
 	Grid        colorimetry.Grid // of Spectrum
 	Light, Dark *colorimetry.Lab // approved limits, nil when not given
+	Condition   Condition        // of all of them; "" when not stated
 }
 
 // CheckLimits returns why the limits cannot be those of one shade: the light one must be

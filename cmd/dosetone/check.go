@@ -177,7 +177,7 @@ func (e *env) check(name string, f *checkFlags) error {
 		r, err := quality.Judge(t, lot, standard, &o)
 		if err != nil {
 			err = &discharge.RowError{File: t.Name, Row: lot.Row, Err: remedied(err)}
-			if len(lots) == 1 || errors.Is(err, quality.ErrViewing) {
+			if len(lots) == 1 || errors.Is(err, quality.ErrViewing) || errors.Is(err, quality.ErrCondition) {
 				return err
 			}
 			open.lots, open.errs = append(open.lots, lot.ID), append(open.errs, err)
@@ -402,6 +402,9 @@ func (e *env) checkBases(f *checkFlags, t *discharge.Table, m *discharge.Model) 
 	}
 	if b.Viewing != t.Viewing {
 		return nil, fmt.Errorf("%w: %s is under %s, %s under %s", discharge.ErrViewing, b.Name, b.Viewing, t.Name, t.Viewing)
+	}
+	if err := b.Condition.Against(b.Name, t.Condition, t.Name); err != nil {
+		return nil, err
 	}
 	h, err := quality.LearnBase(b)
 	if err != nil {

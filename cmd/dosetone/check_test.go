@@ -129,6 +129,43 @@ func TestCheckLedgerInParallel(t *testing.T) {
 	require.ErrorIs(t, err, os.ErrNotExist)
 }
 
+// A standard that was measured otherwise than the lot is no standard for it; the
+// condition can be chosen where a file has both.
+func TestCheckComparesConditions(t *testing.T) {
+	t.Chdir(t.TempDir())
+	const header = "lot,role,panel,condition,L,a,b,illuminant,observer\n"
+	require.NoError(t, os.WriteFile("standard.csv", []byte(header+"S,standard,1,SCE,48,-2,-9,D65,10\n"), 0o644))
+	require.NoError(t, os.WriteFile("both.csv", []byte(header+"P,production,1,SCE,48,-2,-9,D65,10\nP,production,1,SCI,53,-2,-8,D65,10\n"), 0o644))
+	require.NoError(t, os.WriteFile("sci.csv", []byte(header+"P,production,1,SCI,53,-2,-8,D65,10\n"), 0o644))
+	require.NoError(t, os.WriteFile("silent.csv", []byte(strings.ReplaceAll(header, "condition,", "")+"P,production,1,48,-2,-9,D65,10\n"), 0o644))
+
+	for file, says := range map[string]string{
+		"both.csv": `both.csv:3: column "condition": value "SCI": measurement conditions differ: line 2 has SCE`,
+		"sci.csv":  `sci.csv:2: measurement conditions differ: standard "S" is measured as SCE, the lot as SCI`,
+	} {
+		r := tool(t, "", "check", file, "--standard", "standard.csv")
+		require.Equal(t, exitFailed, r.code)
+		require.Contains(t, r.err, says)
+		require.Empty(t, r.out)
+	}
+	r := tool(t, "", "check", "sci.csv", "--standard", "standard.csv", "--condition", "SCE")
+	require.Contains(t, r.err, "no reading is of this measurement condition; the file has SCI")
+	r = tool(t, "", "check", "sci.csv", "--standard", "standard.csv", "--condition", "shiny")
+	require.Equal(t, exitUsage, r.code)
+	require.Contains(t, r.err, "want M0, M1, M2, M3, SCI, SCE")
+	for _, file := range []string{"both.csv", "silent.csv"} {
+		got := decode[checkResult](t, ok(t, "check", file, "--standard", "standard.csv", "--condition", "SCE", "--format", "json"))
+		require.InDelta(t, 0, got.DeltaELot, 1e-9, "the same color")
+	}
+
+	// The list of lots may state it as well.
+	require.NoError(t, os.WriteFile("export.csv", []byte("id,L,a,b,illuminant,observer\nP/1,48,-2,-9,D65,10\n"), 0o644))
+	require.NoError(t, os.WriteFile("list.csv", []byte("lot,role,condition\nP,production,M1\n"), 0o644))
+	require.NoError(t, os.WriteFile("m0.csv", []byte("id,L,a,b,illuminant,observer,condition\nS,48,-2,-9,D65,10,M0\n"), 0o644))
+	r = tool(t, "", "check", "export.csv", "--lot-list", "list.csv", "--standard", "m0.csv")
+	require.Contains(t, r.err, `standard "S" is measured as M0, the lot as M1`)
+}
+
 func TestCheckRefuses(t *testing.T) {
 	checkWorkspace(t)
 	require.NoError(t, os.WriteFile("nolot.csv", demo.PelletStandard(), 0o644))

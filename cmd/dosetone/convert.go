@@ -30,6 +30,8 @@ func newConvert(e *env) *cobra.Command {
 		Long: `Reads any table with an id column (or lot, panel, position) and readings, or a
 PNG or JPEG image, and gives XYZ, Lab and LCh of each under every viewing asked
 for. Only spectra can be seen under another viewing than their own.
+Readings of two measurement conditions, such as SCE and SCI, are not compared;
+--condition takes those of one.
 
 With --reference, differences from a sample of the file (its id) or of another
 file are added; with --index, whiteness, yellowness, K/S, strength or metamerism.
@@ -84,13 +86,14 @@ type converted struct {
 
 // color is a sample under one viewing.
 type color struct {
-	id       string
-	lot      string
-	role     discharge.Role
-	viewing  colorimetry.Viewing
-	xyz      colorimetry.XYZ
-	lab      colorimetry.Lab
-	spectrum *colorimetry.Spectrum
+	id        string
+	lot       string
+	role      discharge.Role
+	viewing   colorimetry.Viewing
+	condition discharge.Condition
+	xyz       colorimetry.XYZ
+	lab       colorimetry.Lab
+	spectrum  *colorimetry.Spectrum
 }
 
 // hueless is the chroma that rounds to 0.00: the angle below it is that of
@@ -137,7 +140,7 @@ func (e *env) convert(name string, f convertFlags) error {
 	for i, c := range colors {
 		list[i] = c.result()
 		list[i].Swatch = swatch
-		ref, err := refs.of(c.viewing)
+		ref, err := refs.of(c)
 		if err != nil {
 			return err
 		}
@@ -181,6 +184,7 @@ func (e *env) tableColors(name string, data []byte, f convertFlags) ([]color, er
 		return nil, err
 	}
 	e.warnAll(samples.Warnings)
+	e.warnConditions(samples)
 	all := []colorimetry.Viewing{samples.Viewing}
 	if len(f.viewings) > 0 {
 		all = f.viewings
@@ -190,7 +194,7 @@ func (e *env) tableColors(name string, data []byte, f convertFlags) ([]color, er
 	}
 	var out []color
 	for _, item := range samples.Items {
-		out = append(out, color{id: item.ID, lot: item.Lot, role: item.Role, viewing: samples.Viewing, xyz: item.XYZ, lab: item.Lab})
+		out = append(out, color{id: item.ID, lot: item.Lot, role: item.Role, viewing: samples.Viewing, condition: item.Condition, xyz: item.XYZ, lab: item.Lab})
 	}
 	if samples.Kind != discharge.Spectral {
 		return out, nil
@@ -208,10 +212,23 @@ func (e *env) tableColors(name string, data []byte, f convertFlags) ([]color, er
 		spectrum := &colorimetry.Spectrum{Grid: samples.Grid, Values: item.Spectrum}
 		for _, w := range weights {
 			xyz := w.XYZ(item.Spectrum)
-			out = append(out, color{item.ID, item.Lot, item.Role, w.Viewing(), xyz, xyz.Lab(w.White()), spectrum})
+			out = append(out, color{item.ID, item.Lot, item.Role, w.Viewing(), item.Condition, xyz, xyz.Lab(w.White()), spectrum})
 		}
 	}
 	return out, nil
+}
+
+// warnConditions says that a file holds readings that cannot be compared.
+func (e *env) warnConditions(s *discharge.Samples) {
+	var all discharge.Condition
+	for _, item := range s.Items {
+		if item.Condition.Conflicts(all) {
+			e.warn("%v", &discharge.RowError{File: s.Name, Row: item.Row, Column: "condition", Value: string(item.Condition),
+				Err: fmt.Errorf("%w: readings above have %s, and both cannot be compared; choose one with --condition", discharge.ErrCondition, all)})
+			return
+		}
+		all = all.With(item.Condition)
+	}
 }
 
 func convertRows(list []converted) [][]any {

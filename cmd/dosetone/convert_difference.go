@@ -59,13 +59,16 @@ type referenceSet struct {
 	name   string
 }
 
-func (r *referenceSet) of(v colorimetry.Viewing) (*color, error) {
+func (r *referenceSet) of(c color) (*color, error) {
 	if len(r.colors) == 0 {
 		return nil, nil
 	}
-	i := slices.IndexFunc(r.colors, func(c color) bool { return c.viewing == v })
+	i := slices.IndexFunc(r.colors, func(ref color) bool { return ref.viewing == c.viewing })
 	if i < 0 {
-		return nil, fmt.Errorf("the reference %s is under %s and cannot be compared under %s", r.name, r.colors[0].viewing, v)
+		return nil, fmt.Errorf("the reference %s is under %s and cannot be compared under %s", r.name, r.colors[0].viewing, c.viewing)
+	}
+	if err := c.condition.Against(fmt.Sprintf("sample %q", c.id), r.colors[i].condition, "the reference "+r.name); err != nil {
+		return nil, err
 	}
 	return &r.colors[i], nil
 }
@@ -79,7 +82,7 @@ func (e *env) references(f convertFlags, colors []color) (*referenceSet, error) 
 	}
 	mine := slices.DeleteFunc(slices.Clone(colors), func(c color) bool { return !hasID(c.id, name) })
 	if mine = standards(mine); len(mine) > 0 {
-		return &referenceSet{average(mine, name), name}, nil
+		return newReferenceSet(mine, name)
 	}
 	data, err := e.read(name)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -112,7 +115,24 @@ func (e *env) references(f convertFlags, colors []color) (*referenceSet, error) 
 			return nil, fmt.Errorf("--reference %s: the file holds several colors (%s, %s, ...); keep the rows of one", name, id, named(c))
 		}
 	}
-	return &referenceSet{average(other, id), id}, nil
+	return newReferenceSet(other, id)
+}
+
+// newReferenceSet averages the readings of a reference, which must be of one
+// measurement condition.
+func newReferenceSet(colors []color, name string) (*referenceSet, error) {
+	var all discharge.Condition
+	for _, c := range colors {
+		if err := c.condition.Against("a reading of the reference "+name, all, "another"); err != nil {
+			return nil, fmt.Errorf("%w, or choose the condition with --condition", err)
+		}
+		all = all.With(c.condition)
+	}
+	mean := average(colors, name)
+	for i := range mean {
+		mean[i].condition = all
+	}
+	return &referenceSet{mean, name}, nil
 }
 
 // standards are the colors of role standard or, without any, all: beside a

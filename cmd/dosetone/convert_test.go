@@ -353,6 +353,28 @@ func TestConvertReferenceFileIsTheStandardOfCheck(t *testing.T) {
 	require.Contains(t, r.err, "several colors (S, T, ...)")
 }
 
+// SCE and SCI of one cloth may be listed beside each other, with a word, and are
+// never compared.
+func TestConvertComparesOneCondition(t *testing.T) {
+	t.Chdir(t.TempDir())
+	const header = "id,condition,L,a,b,illuminant,observer\n"
+	require.NoError(t, os.WriteFile("mixed.csv", []byte(header+"S,SCE,48,-2,-9,D65,10\nS,SCI,53,-2,-8,D65,10\nP,SCE,50,-2,-9,D65,10\n"), 0o644))
+	require.NoError(t, os.WriteFile("sci.csv", []byte(header+"S,specular included,53,-2,-8,D65,10\n"), 0o644))
+	r := tool(t, "", "convert", "mixed.csv")
+	require.Zero(t, r.code)
+	require.Contains(t, r.err, `mixed.csv:3: column "condition": value "SCI": measurement conditions differ: readings above have SCE`)
+	require.NotContains(t, r.err, "did you mean")
+	for _, reference := range []string{"S", "sci.csv"} {
+		r = tool(t, "", "convert", "mixed.csv", "--reference", reference)
+		require.Equal(t, exitFailed, r.code)
+		require.Contains(t, r.err, "measurement conditions differ")
+		require.Empty(t, r.out)
+	}
+	got := decode[[]converted](t, ok(t, "convert", "mixed.csv", "--reference", "S", "--condition", "sce", "--format", "json"))
+	require.Len(t, got, 2)
+	require.InDelta(t, 2, got[1].Differences["dL"], 1e-9, "50 less 48")
+}
+
 // near compares pairs got, want.
 func near(t *testing.T, tol float64, name string, v ...float64) {
 	t.Helper()

@@ -233,12 +233,16 @@ func (e *env) sheet(name string) (*discharge.Sheet, error) {
 
 // parse makes a sheet of a table's bytes, in any format that package tables reads.
 func (e *env) parse(name string, data []byte) (*discharge.Sheet, error) {
-	return e.parseAs(name, data, e.tables.wide)
+	s, err := e.parseAs(name, data, e.tables.wide)
+	if err != nil {
+		return nil, err
+	}
+	return e.tables.condition.of(s)
 }
 
 // parseAs is parse for a table that may be turned, or never is.
 func (e *env) parseAs(name string, data []byte, wide bool) (*discharge.Sheet, error) {
-	opt := tables.Options{Wide: wide}
+	opt := tables.Options{Wide: wide, Condition: discharge.Condition(e.tables.condition)}
 	switch n := len(e.tables.sheets); {
 	case n > 0 && tables.HasParts(data):
 		opt.Part = e.tables.sheets[min(e.tables.next, n-1)]

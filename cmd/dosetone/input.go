@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"slices"
 	"strings"
 
@@ -23,16 +24,18 @@ func (f *readFlags) register(cmd *cobra.Command) {
 
 // tableFlags say how tables are to be read.
 type tableFlags struct {
-	sheets []string // of the workbooks, in the order in which they are read
-	next   int      // the next one's place in sheets
-	wide   bool
-	lots   string
+	sheets    []string // of the workbooks, in the order in which they are read
+	next      int      // the next one's place in sheets
+	wide      bool
+	lots      string
+	condition condition // of the readings to take; "" for all
 }
 
 // registerTables adds the flags of a command that reads tables.
 func (e *env) registerTables(cmd *cobra.Command) {
 	cmd.Flags().StringArrayVar(&e.tables.sheets, "sheet", nil, "sheet of an XLSX workbook (default its first), table of a CGATS file (its number), or color specification of a CxF file (its Id); repeat it for a second file")
 	if cmd.Name() != "predict" { // whose table holds settings
+		cmd.Flags().Var(&e.tables.condition, "condition", "measurement condition of the readings to take, such as SCE or M1: those of another are left out, those that state none are taken to be of it")
 		cmd.Flags().BoolVar(&e.tables.wide, "wide", false, "tables have one column per reading, as some instruments export them, and are turned")
 	}
 }
@@ -70,19 +73,50 @@ func (e *env) learning(t *discharge.Table, production bool) *discharge.Table {
 
 // lotSheet reads a table of readings and joins what --lot-list says of their lots.
 func (e *env) lotSheet(name string) (*discharge.Sheet, error) {
-	s, err := e.sheet(name)
-	if err != nil || e.tables.lots == "" {
-		return s, err
+	if e.tables.lots == "" {
+		return e.sheet(name)
 	}
-	data, err := e.read(e.tables.lots)
+	data, err := e.read(name)
 	if err != nil {
+		return nil, err
+	}
+	s, err := e.parseAs(name, data, e.tables.wide)
+	if err != nil {
+		return nil, err
+	}
+	if data, err = e.read(e.tables.lots); err != nil {
 		return nil, err
 	}
 	lots, err := e.parseAs(e.tables.lots, data, false)
 	if err != nil {
 		return nil, err
 	}
-	return s.WithLots(lots)
+	if s, err = s.WithLots(lots); err != nil {
+		return nil, err
+	}
+	return e.tables.condition.of(s)
+}
+
+// condition is the measurement condition that a flag names.
+type condition discharge.Condition
+
+func (c *condition) String() string { return string(*c) }
+
+func (c *condition) Type() string { return "condition" }
+
+func (c *condition) Set(s string) error {
+	if *c = condition(discharge.ParseCondition(s)); *c == "" {
+		return errors.New("want M0, M1, M2, M3, SCI, SCE, sphere or 45/0, or two such as \"M1 45/0\"")
+	}
+	return nil
+}
+
+// of takes the readings of a condition, if one was asked for.
+func (c condition) of(s *discharge.Sheet) (*discharge.Sheet, error) {
+	if c == "" {
+		return s, nil
+	}
+	return s.UnderCondition(discharge.Condition(c))
 }
 
 // readProcess reads a process file; name "" means none.

@@ -165,6 +165,8 @@ func templateColumns(p discharge.Process, kind discharge.ReadingKind) ([]templat
 		templateColumn{Column: "position", Needed: "no", Meaning: "where on the panel it was read", Example: "1"},
 		templateColumn{Column: "stage", Needed: "no", Meaning: "how far the lot was when read; empty means finished", Choices: []string{"discharged", "neutralized", "brightened", "finished"}},
 		templateColumn{Column: "state", Needed: "no", Meaning: "dry or damp cloth; empty means dry", Choices: []string{"dry", "damp"}},
+		templateColumn{Column: "condition", Needed: "no", Meaning: "measurement condition that the instrument was set to, such as SCE, SCI, 45/0 or M1: readings of two are never compared; empty means not stated",
+			Choices: []string{"SCE", "SCI", "sphere", "45/0", "M0", "M1", "M2", "M3"}},
 		templateColumn{Column: "tensile_loss_pct", Unit: "%", Needed: "no", Meaning: "loss of tensile strength of the panel, a loss being positive", number: true, digits: 1, least: -100},
 	)
 	readings, err := readingColumns(kind)

@@ -26,10 +26,15 @@ const typicalBaseLoads = 4
 // each lot being a load.
 func LearnBase(tables ...*discharge.Table) (*BaseHistory, error) {
 	var means []colorimetry.Lab
+	var condition discharge.Condition // of the tables so far
 	for _, t := range tables {
 		if t.Viewing != tables[0].Viewing {
 			return nil, fmt.Errorf("%w: %s is under %s, %s under %s", ErrViewing, tables[0].Name, tables[0].Viewing, t.Name, t.Viewing)
 		}
+		if err := condition.Against("what the tables before "+t.Name+" hold", t.Condition, t.Name); err != nil {
+			return nil, err
+		}
+		condition = condition.With(t.Condition)
 		for _, l := range t.ByRole(discharge.Base) {
 			if mean, n := meanOf(l); n > 0 {
 				means = append(means, mean)

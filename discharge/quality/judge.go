@@ -83,6 +83,9 @@ type Spot struct {
 // ErrViewing says that lot and standard were read under different viewings.
 var ErrViewing = discharge.ErrViewing
 
+// ErrCondition says that lot and standard were measured under different conditions.
+var ErrCondition = discharge.ErrCondition
+
 // judge is one judgment at work.
 type judge struct {
 	opt    Options
@@ -97,7 +100,8 @@ type judge struct {
 
 // Judge compares a lot of the table with a standard. The table's viewing must
 // be that of the model, when there is one, and of the standard, unless the
-// standard has a spectrum. It takes some hundredths of a second: judge many lots
+// standard has a spectrum. Nor may any of them state another measurement condition
+// ([ErrCondition]). It takes some hundredths of a second: judge many lots
 // in a loop that asks its own context.
 func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt *Options) (*Report, error) {
 	j := &judge{lot: lot, target: standard}
@@ -167,6 +171,14 @@ func (j *judge) prepare(t *discharge.Table) error {
 	}
 	if o.Model != nil && o.Model.Viewing() != t.Viewing {
 		return fmt.Errorf("%w: the lot is under %s, the model under %s", ErrViewing, t.Viewing, o.Model.Viewing())
+	}
+	if o.Model != nil {
+		if err := t.Condition.Against("the lot", o.Model.Condition(), "the trials of the model"); err != nil {
+			return err
+		}
+	}
+	if err := j.target.Condition.Against(fmt.Sprintf("standard %q", j.target.ID), t.Condition, "the lot"); err != nil {
+		return err
 	}
 	if err := j.see(t.Viewing); err != nil {
 		return err

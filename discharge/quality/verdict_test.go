@@ -233,6 +233,31 @@ func TestJudgeRefuses(t *testing.T) {
 	require.ErrorContains(t, err, "31 reflectance values, have 5")
 }
 
+// Lot, standard and model are compared only if none states another condition.
+func TestJudgeComparesConditions(t *testing.T) {
+	std := colorimetry.Lab{L: 48, A: -2.6, B: -9}
+	lot := labLot("P", std)
+	for _, c := range []struct {
+		lot, standard discharge.Condition
+		refused       bool
+	}{{"", "", false}, {"SCE", "", false}, {"", "SCI", false}, {"SCE", "SCE", false}, {"SCE", "M1", false}, {"SCE", "SCI", true}} {
+		table, s := labTable(lot), target(std)
+		table.Condition, s.Condition = c.lot, c.standard
+		_, err := quality.Judge(table, lot, s, nil)
+		if c.refused {
+			require.ErrorIs(t, err, quality.ErrCondition)
+		} else {
+			require.NoError(t, err)
+		}
+	}
+	sci, sce := labTable(labLot("A", std)), labTable(labLot("B", std))
+	sci.Condition, sce.Condition = "SCI", "SCE"
+	_, err := quality.LearnStages(sci, labTable(lot), sce)
+	require.ErrorIs(t, err, quality.ErrCondition)
+	_, err = quality.LearnBase(sci, labTable(lot), sce)
+	require.ErrorIs(t, err, quality.ErrCondition)
+}
+
 func TestJudgeIsDeterministicAndLeavesItsInputAlone(t *testing.T) {
 	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
 	lot, base := r.run(r.Laundry, r.settings, laundry.RunOptions{})

@@ -18,6 +18,7 @@ func cgatsColumns() map[string]string {
 	return map[string]string{
 		"LAB_L": "L", "LAB_A": "a", "LAB_B": "b",
 		"XYZ_X": "X", "XYZ_Y": "Y", "XYZ_Z": "Z",
+		"MEASUREMENT_CONDITION": "condition",
 	}
 }
 
@@ -31,7 +32,7 @@ func (t *cgatsTable) hasReadings() bool {
 	columns := cgatsColumns()
 	return slices.ContainsFunc(t.fields, func(f string) bool {
 		u := strings.ToUpper(f)
-		return band.MatchString(f) || columns[u] != "" || u == "SPECTRAL_NM" || slices.Contains([]string{"L", "X", "RED"}, u)
+		return band.MatchString(f) || columns[u] != "" && columns[u] != "condition" || u == "SPECTRAL_NM" || slices.Contains([]string{"L", "X", "RED"}, u)
 	})
 }
 
@@ -90,6 +91,7 @@ func (t cgatsTable) sheet(name string) (*discharge.Sheet, error) {
 			return nil, err
 		}
 	}
+	t.condition(s)
 	return s, t.viewing(s, bands > 0)
 }
 
@@ -138,6 +140,25 @@ func (t *cgatsTable) ends(name string, nms []int) error {
 		}
 	}
 	return nil
+}
+
+// condition adds the column condition where the sets have none and keywords state
+// how was measured. The names of the keywords are from memory of files in use.
+func (t *cgatsTable) condition(s *discharge.Sheet) {
+	if slices.ContainsFunc(s.Header, func(h string) bool { return strings.EqualFold(h, "condition") }) {
+		return
+	}
+	var all discharge.Condition
+	for _, k := range []string{"MEASUREMENT_CONDITION", "MEASUREMENT_SOURCE", "MEASUREMENT_GEOMETRY", "FILTER"} {
+		c := discharge.ParseCondition(t.keywords[k])
+		if c.Conflicts(all) {
+			s.Warnings = append(s.Warnings, fault(s.Name, t.at[k], k, t.keywords[k], fmt.Errorf("other keywords state the measurement condition %s, which holds", all)))
+		}
+		all = all.With(c)
+	}
+	if all != "" {
+		addColumn(s, "condition", string(all))
+	}
 }
 
 // pairs turns fields SPECTRAL_NM SPECTRAL_PCT SPECTRAL_NM SPECTRAL_PCT …, whose

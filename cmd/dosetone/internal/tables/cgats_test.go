@@ -172,6 +172,34 @@ func TestCGATSTables(t *testing.T) {
 	require.ErrorContains(t, err, "from 1 to 3")
 }
 
+// The keywords are those of files in use, from memory.
+func TestCGATSCondition(t *testing.T) {
+	text := func(keywords, fields, values string) string {
+		return "CGATS.17\n" + keywords + "\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B" + fields + "\nEND_DATA_FORMAT\nBEGIN_DATA\nS 40 -1 -9" + values + "\nEND_DATA\n"
+	}
+	for _, c := range []struct {
+		text, want, warning string
+	}{
+		{text("", "", ""), "", ""},
+		{text(`MEASUREMENT_SOURCE "MeasurementCondition=M1"`, "", ""), "M1", ""},
+		{text("MEASUREMENT_GEOMETRY \"45/0\"\nFILTER \"UVcut\"", "", ""), "M2 45/0", ""},
+		{text("FILTER none", "", ""), "", ""},
+		{text("MEASUREMENT_SOURCE M0", " MEASUREMENT_CONDITION", " M2"), "M2", ""},
+		{text("MEASUREMENT_SOURCE M1\nFILTER UVcut", "", ""), "M1", `t.txt:3: column "FILTER": value "UVcut": other keywords state the measurement condition M1`},
+	} {
+		s, err := Read("t.txt", []byte(c.text), Options{})
+		require.NoError(t, err)
+		samples, err := discharge.SamplesFromSheet(s, &discharge.ReadOptions{Viewing: d65()})
+		require.NoError(t, err, c.text)
+		require.Equal(t, discharge.Condition(c.want), samples.Items[0].Condition, c.text)
+		if c.warning == "" {
+			require.Empty(t, samples.Warnings)
+		} else {
+			require.ErrorContains(t, errors.Join(samples.Warnings...), c.warning)
+		}
+	}
+}
+
 // Blanks and tabs separate, so a comma is a decimal one; a file has either it or
 // the point.
 func TestCGATSDecimalComma(t *testing.T) {

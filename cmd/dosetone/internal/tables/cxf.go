@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -36,6 +38,7 @@ type cxfValue struct {
 // cxfSpec is what a ColorSpecification says.
 type cxfSpec struct {
 	illuminant, observer string
+	condition            discharge.Condition
 	measures             string // MeasurementType
 	start, increment     string
 	line                 int
@@ -53,7 +56,7 @@ type cxfReader struct {
 // readCxF reads a CxF3 file: reflectance spectra, else CIELAB, XYZ or sRGB, of
 // every object. The object's name is the id; tags named as our columns are
 // these columns; an object type that is one of our roles is the role.
-func readCxF(name string, data []byte, part string) (*discharge.Sheet, error) {
+func readCxF(name string, data []byte, opt Options) (*discharge.Sheet, error) {
 	r := &cxfReader{name: name, x: newXMLReader(bytes.NewReader(bytes.TrimPrefix(data, []byte("\xef\xbb\xbf")))), specs: map[string]cxfSpec{}}
 	if err := r.document(); err != nil {
 		var placed *discharge.RowError
@@ -62,7 +65,7 @@ func readCxF(name string, data []byte, part string) (*discharge.Sheet, error) {
 		}
 		return nil, fault(name, r.x.line(), "", "", err)
 	}
-	return r.sheet(part)
+	return r.sheet(opt)
 }
 
 func (r *cxfReader) fault(line int, column, value string, err error) error {
@@ -248,6 +251,7 @@ func (r *cxfReader) color(o *cxfObject, e xml.StartElement, kind discharge.Readi
 // specification reads what colors and spectra refer to.
 func (r *cxfReader) specification(e xml.StartElement) error {
 	id, s := attr(e, "Id"), cxfSpec{line: r.x.line()}
+	said := map[string]string{} // of the measurement, by element
 	err := r.x.inside(func(c xml.StartElement) error {
 		if c.Name.Space != cxfNamespace {
 			return r.x.skip()
@@ -262,6 +266,17 @@ func (r *cxfReader) specification(e xml.StartElement) error {
 			into = &s.measures
 		case "WavelengthRange":
 			s.start, s.increment = attr(c, "StartWL"), attr(c, "Increment")
+		default:
+			if !isMeasurement(c.Name.Local) {
+				return nil
+			}
+			said[c.Name.Local] = ""
+			if strings.HasPrefix(c.Name.Local, "Sphere") {
+				return nil // what it says is inside
+			}
+			text, err := r.x.text()
+			said[c.Name.Local] = strings.TrimSpace(text)
+			return err
 		}
 		if into != nil {
 			text, err := r.x.text()
@@ -275,6 +290,7 @@ func (r *cxfReader) specification(e xml.StartElement) error {
 	if err != nil {
 		return err
 	}
+	s.condition = conditionOf(said).With(discharge.ParseCondition(id))
 	if _, twice := r.specs[id]; twice {
 		return r.fault(s.line, "ColorSpecification", id, errors.New("a second specification has the same Id"))
 	}
@@ -283,6 +299,33 @@ func (r *cxfReader) specification(e xml.StartElement) error {
 	}
 	r.specs[id] = s
 	return nil
+}
+
+// isMeasurement knows the elements that say how was measured. Their names are
+// from memory of files in use.
+func isMeasurement(name string) bool {
+	return strings.HasPrefix(name, "Sphere") || strings.HasPrefix(name, "Specular") ||
+		slices.Contains([]string{"MeasurementCondition", "DeviceIllumination", "DeviceFilter", "IlluminationAngle", "MeasurementAngle"}, name)
+}
+
+// conditionOf reads what elements say; where they contradict each other, nothing.
+func conditionOf(said map[string]string) discharge.Condition {
+	var words []string
+	for _, name := range slices.Sorted(maps.Keys(said)) {
+		switch text := said[name]; {
+		case strings.HasPrefix(name, "Sphere"):
+			words = append(words, "sphere")
+		case strings.HasPrefix(name, "Specular"):
+			words = append(words, "specular "+text)
+		case strings.HasSuffix(name, "Angle"):
+		default:
+			words = append(words, text)
+		}
+	}
+	if angles := said["IlluminationAngle"] + "/" + said["MeasurementAngle"]; len(angles) > 1 {
+		words = append(words, angles)
+	}
+	return discharge.ParseCondition(strings.Join(words, " "))
 }
 
 // wavelengths gives the whole nanometers of a spectrum. What is stated nowhere

@@ -15,7 +15,8 @@ import (
 
 // sheet makes a row of every reading: of the kind that all objects have, the
 // richest first.
-func (r *cxfReader) sheet(part string) (*discharge.Sheet, error) {
+func (r *cxfReader) sheet(opt Options) (*discharge.Sheet, error) {
+	part := opt.Part
 	if len(r.objects) == 0 {
 		return nil, r.fault(0, "", "", errors.New("the CxF file has no objects: there is nothing measured in it"))
 	}
@@ -28,24 +29,22 @@ func (r *cxfReader) sheet(part string) (*discharge.Sheet, error) {
 	if err != nil {
 		return nil, err
 	}
+	take, said, err := r.choose(kind, opt)
+	if err != nil {
+		return nil, err
+	}
 	s := &discharge.Sheet{Name: r.name, Format: "CxF, " + kindWord(kind), HeaderLine: 1}
 	if note != nil {
 		s.Warnings = append(s.Warnings, note)
 	}
 	b := &cxfRows{cxfReader: r, Sheet: s, kind: kind, column: map[string]int{}}
 	b.col("id")
-	aside := 0
-	var kept []string
+	var without []string // objects that have nothing of what is taken
 	for i := range r.objects {
 		o := &r.objects[i]
-		values, left := o.of(kind, part)
-		if len(left) > 0 {
-			aside++
-			for _, spec := range left {
-				if !slices.Contains(kept, spec) {
-					kept = append(kept, spec)
-				}
-			}
+		values := o.of(kind, take)
+		if len(values) == 0 {
+			without = append(without, o.name)
 		}
 		for n := range values {
 			if err := b.add(o, &values[n]); err != nil {
@@ -53,40 +52,108 @@ func (r *cxfReader) sheet(part string) (*discharge.Sheet, error) {
 			}
 		}
 	}
-	if aside > 0 {
-		s.Warnings = append(s.Warnings, r.fault(0, "", "", fmt.Errorf("%d objects were measured under several color specifications; those under %s were kept aside: ask for one with --sheet", aside, quoted(kept))))
+	if said != nil {
+		s.Warnings = append(s.Warnings, said)
+	}
+	if len(without) > 0 {
+		s.Warnings = append(s.Warnings, r.fault(0, "", "", fmt.Errorf("objects that were not measured so are left out: %s", quoted(without))))
+	}
+	if err := b.conditions(); err != nil {
+		return nil, err
 	}
 	return s, b.viewing()
+}
+
+// choose returns which color specifications are read, and a word on what is kept
+// aside. An object that was measured under several cannot be compared with others
+// before one is chosen: the one asked for, or the one of the measurement condition
+// asked for, or the first object's first that all of them have.
+func (r *cxfReader) choose(kind discharge.ReadingKind, opt Options) (take func(spec string) bool, said, err error) {
+	if opt.Part != "" {
+		return func(spec string) bool { return spec == opt.Part }, nil, nil
+	}
+	fits := func(spec string) bool { return !r.specs[spec].condition.Conflicts(opt.Condition) }
+	var all, common []string
+	var apart error // an object that shares no specification with those before it
+	met, several := map[string]bool{}, false
+	for i := range r.objects {
+		o := &r.objects[i]
+		mine := map[string]bool{}
+		var have []string
+		for _, id := range o.specs(kind) {
+			if !met[id] {
+				met[id] = true
+				all = append(all, id)
+			}
+			if fits(id) {
+				mine[id] = true
+				have = append(have, id)
+			}
+		}
+		several = several || len(have) > 1
+		switch {
+		case len(have) == 0 || apart != nil: // nothing of the condition asked for: it is left out
+		case common == nil:
+			common = have
+		default:
+			shared := slices.DeleteFunc(slices.Clone(common), func(id string) bool { return !mine[id] })
+			if len(shared) == 0 {
+				apart = r.fault(o.line, "ColorSpecification", "", fmt.Errorf("object %q was measured under %s, those before it under %s: no specification is common to all, and readings of several cannot be compared; choose one with --sheet, or a measurement condition with --condition",
+					clip(o.name), quoted(have), quoted(common)))
+			}
+			common = shared
+		}
+	}
+	if common == nil && apart == nil {
+		return nil, nil, r.fault(0, "ColorSpecification", "", fmt.Errorf("no reading is of the measurement condition %s; the file has color specifications %s", opt.Condition, quoted(all)))
+	}
+	if several && apart != nil {
+		return nil, nil, apart
+	}
+	take = fits
+	if several {
+		spec := common[max(0, slices.IndexFunc(common, func(id string) bool { return opt.Condition != "" && r.specs[id].condition != "" }))]
+		take = func(id string) bool { return id == spec }
+	}
+	read := slices.DeleteFunc(slices.Clone(all), func(id string) bool { return !take(id) })
+	if len(read) < len(all) && len(read) > 0 {
+		aside := slices.DeleteFunc(all, take)
+		said = r.fault(0, "ColorSpecification", "", fmt.Errorf("readings under %s were taken, those under %s kept aside: ask for one with --sheet, or for a measurement condition with --condition", quoted(read), quoted(aside)))
+	}
+	return take, said, nil
+}
+
+// specs are the color specifications under which an object has values of a kind.
+func (o *cxfObject) specs(kind discharge.ReadingKind) []string {
+	var out []string
+	met := map[string]bool{}
+	for _, v := range o.values {
+		if v.kind == kind && !met[v.spec] {
+			met[v.spec] = true
+			out = append(out, v.spec)
+		}
+	}
+	return out
 }
 
 func kindWord(k discharge.ReadingKind) string {
 	return map[discharge.ReadingKind]string{discharge.Spectral: "reflectance spectra", discharge.LabKind: "CIELAB", discharge.XYZKind: "XYZ", discharge.Swatch: "sRGB"}[k]
 }
 
-// of returns the values of a kind: under the specification asked for, or under
-// that of the first. The specifications of the others are returned as well.
-func (o *cxfObject) of(kind discharge.ReadingKind, part string) (values []cxfValue, left []string) {
-	first := true
-	want := part
+// of returns the values of a kind under the specifications that take accepts.
+func (o *cxfObject) of(kind discharge.ReadingKind, take func(spec string) bool) []cxfValue {
+	var values []cxfValue
 	for _, v := range o.values {
-		if v.kind != kind {
-			continue
-		}
-		if first && part == "" {
-			want = v.spec
-		}
-		first = false
-		if v.spec == want {
+		if v.kind == kind && take(v.spec) {
 			values = append(values, v)
-		} else if part == "" {
-			left = append(left, v.spec)
 		}
 	}
-	return values, left
+	return values
 }
 
 // kind chooses the richest kind of reading that every object has.
 func (r *cxfReader) kind(part string) (discharge.ReadingKind, error, error) {
+	asked := func(spec string) bool { return part == "" || spec == part }
 	kinds := []discharge.ReadingKind{discharge.Spectral, discharge.LabKind, discharge.XYZKind, discharge.Swatch}
 	var some []discharge.ReadingKind
 	var lacking [2]*cxfObject // one that lacks the first kind of some, and any
@@ -94,7 +161,7 @@ func (r *cxfReader) kind(part string) (discharge.ReadingKind, error, error) {
 		have := 0
 		var without *cxfObject
 		for i := range r.objects {
-			if values, _ := r.objects[i].of(k, part); len(values) > 0 {
+			if len(r.objects[i].of(k, asked)) > 0 {
 				have++
 			} else if without == nil {
 				without = &r.objects[i]
@@ -239,6 +306,33 @@ func (b *cxfRows) colors(o *cxfObject, v *cxfValue) ([][2]string, error) {
 		out = append(out, [2]string{"R" + strconv.Itoa(nm), value})
 	}
 	return out, nil
+}
+
+// conditions adds what the specifications of the rows say of the measurement, in
+// a column that tags may have made.
+func (b *cxfRows) conditions() error {
+	stated := make([]discharge.Condition, len(b.Rows))
+	for i, id := range b.specs {
+		stated[i] = b.cxfReader.specs[id].condition
+	}
+	if !slices.ContainsFunc(stated, func(c discharge.Condition) bool { return c != "" }) {
+		return nil
+	}
+	j := b.col("condition")
+	for i, c := range stated {
+		for len(b.Rows[i]) <= j {
+			b.Rows[i] = append(b.Rows[i], "")
+		}
+		cell := &b.Rows[i][j]
+		tag := discharge.ParseCondition(*cell)
+		if tag.Conflicts(c) {
+			return b.fault(b.Lines[i], "condition", *cell, fmt.Errorf("object %q has this tag, but its color specification says %s: correct one of them", clip(b.names[i]), c))
+		}
+		if c = c.With(tag); c != "" {
+			*cell = string(c)
+		}
+	}
+	return nil
 }
 
 // viewing adds illuminant and observer when the specifications of all rows

@@ -150,13 +150,114 @@ func TestCxFSeveralSpectra(t *testing.T) {
 	s, err := Read("t.cxf", []byte(text), Options{})
 	require.NoError(t, err)
 	require.Len(t, s.Rows, 4)
-	require.Contains(t, errors.Join(s.Warnings...).Error(), `those under "M1" were kept aside`)
+	require.Contains(t, errors.Join(s.Warnings...).Error(), `readings under "S" were taken, those under "M1" kept aside`)
 	s, err = Read("t.cxf", []byte(text), Options{Part: "M1"})
 	require.NoError(t, err)
 	require.Len(t, s.Rows, 2)
 	require.Empty(t, s.Warnings)
 	_, err = Read("t.cxf", []byte(text), Options{Part: "M2"})
 	require.ErrorContains(t, err, `no color specification "M2"; it has "M1", "S", "T"`)
+}
+
+// measured makes a document of objects and the color specifications under which
+// each has a spectrum; the factors of SCI lie 0.04 above those of the others.
+func measured(objects [][]string, specs string) string {
+	var b strings.Builder
+	b.WriteString(`<CxF xmlns="` + cxfNamespace + `"><Resources><ObjectCollection>`)
+	for i, ids := range objects {
+		fmt.Fprintf(&b, "\n<Object Name=\"S%d\" Id=\"%[1]d\"><ColorValues>", i+1)
+		for _, id := range ids {
+			value := "0.2"
+			if strings.HasSuffix(id, "SCI") {
+				value = "0.24"
+			}
+			fmt.Fprintf(&b, `<ReflectanceSpectrum ColorSpecification="%s" StartWL="400">%s</ReflectanceSpectrum>`, id, flat(value))
+		}
+		b.WriteString(`</ColorValues></Object>`)
+	}
+	return b.String() + "\n</ObjectCollection><ColorSpecificationCollection>" + specs + "</ColorSpecificationCollection></Resources></CxF>"
+}
+
+// spec is a color specification that says this of the measurement.
+func spec(id, says string) string {
+	return `<ColorSpecification Id="` + id + `"><MeasurementSpec>` + says + `<WavelengthRange Increment="10"/></MeasurementSpec></ColorSpecification>`
+}
+
+// Objects are compared, so all of them are read under one color specification,
+// whatever the order in which each was measured.
+func TestCxFTakesOneSpecificationForAll(t *testing.T) {
+	specs := spec("SCE", "") + spec("SCI", "") + spec("1-SCE", "") + spec("2-SCE", "") + spec("1-SCI", "") + spec("2-SCI", "")
+	for _, c := range []struct {
+		name    string
+		objects [][]string
+		opt     Options
+		want    []string // condition of each row
+		says    string   // warning
+		err     string
+	}{
+		{"both in another order", [][]string{{"SCE", "SCI"}, {"SCI", "SCE"}}, Options{}, []string{"SCE", "SCE"}, `readings under "SCE" were taken, those under "SCI" kept aside`, ""},
+		{"one has only SCI", [][]string{{"SCE", "SCI"}, {"SCE", "SCI"}, {"SCI"}}, Options{}, []string{"SCI", "SCI", "SCI"}, `readings under "SCI" were taken`, ""},
+		{"SCE asked for", [][]string{{"SCI", "SCE"}, {"SCI", "SCE"}, {"SCI"}}, Options{Condition: "SCE"}, []string{"SCE", "SCE"}, `objects that were not measured so are left out: "S3"`, ""},
+		{"by id", [][]string{{"SCI", "SCE"}, {"SCI", "SCE"}}, Options{Part: "SCE"}, []string{"SCE", "SCE"}, "", ""},
+		{"none in common", [][]string{{"SCE"}, {"SCI", "1-SCI"}}, Options{}, nil, "", `t.cxf:3: column "ColorSpecification": object "S2" was measured under "SCI", "1-SCI", those before it under "SCE"`},
+		{"one each", [][]string{{"1-SCE"}, {"2-SCE"}}, Options{}, []string{"SCE", "SCE"}, "", ""},
+		{"one each of the condition asked for", [][]string{{"1-SCE", "1-SCI"}, {"2-SCI", "2-SCE"}}, Options{Condition: "SCI"}, []string{"SCI", "SCI"}, `those under "1-SCE", "2-SCE" kept aside`, ""},
+		{"one each, unlike", [][]string{{"SCE"}, {"SCI"}}, Options{}, []string{"SCE", "SCI"}, "", ""},
+		{"nothing so measured", [][]string{{"SCE"}, {"SCI"}}, Options{Condition: "45/0"}, nil, "", `no reading is of the measurement condition 45/0; the file has color specifications "SCE", "SCI"`},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s, err := Read("t.cxf", []byte(measured(c.objects, specs)), c.opt)
+			if c.err != "" {
+				require.ErrorContains(t, err, c.err)
+				return
+			}
+			require.NoError(t, err)
+			if c.says == "" {
+				require.Empty(t, s.Warnings)
+			} else {
+				require.ErrorContains(t, errors.Join(s.Warnings...), c.says)
+			}
+			samples, err := discharge.SamplesFromSheet(s, nil)
+			require.NoError(t, err)
+			var got []string
+			for _, item := range samples.Items {
+				got = append(got, string(item.Condition))
+				want := 0.2
+				if item.Condition == "SCI" {
+					want = 0.24
+				}
+				require.Equal(t, want, item.Spectrum[0], "the values of that specification")
+			}
+			require.Equal(t, c.want, got)
+		})
+	}
+}
+
+// What a specification says of the measurement, in elements or by its Id. The
+// names of the elements are from memory of files in use.
+func TestCxFCondition(t *testing.T) {
+	for _, c := range []struct{ id, says, want string }{
+		{"a", "", ""},
+		{"M1", "", "M1"},
+		{"a", "<MeasurementCondition>M0</MeasurementCondition>", "M0"},
+		{"a", "<GeometryChoice><SphereGeometry><Specular>included</Specular></SphereGeometry></GeometryChoice>", "SCI"},
+		{"a", "<GeometryChoice><SphereGeometry/></GeometryChoice>", "sphere"},
+		{"SCE", "<GeometryChoice><SphereGeometry/></GeometryChoice>", "SCE"},
+		{"SCE", "<GeometryChoice><SphereGeometry><Specular>Included</Specular></SphereGeometry></GeometryChoice>", "SCI"}, // an Id is but a name
+		{"a", "<GeometryChoice><SingleAngle><IlluminationAngle>45</IlluminationAngle><MeasurementAngle>0</MeasurementAngle></SingleAngle></GeometryChoice><Device><DeviceIllumination>M1_Daylight</DeviceIllumination></Device>", "M1 45/0"},
+	} {
+		s, err := Read("t.cxf", []byte(measured([][]string{{c.id}}, spec(c.id, c.says))), Options{})
+		require.NoError(t, err, c.says)
+		samples, err := discharge.SamplesFromSheet(s, nil)
+		require.NoError(t, err)
+		require.Equal(t, discharge.Condition(c.want), samples.Items[0].Condition, c.id+c.says)
+	}
+	tagged := strings.Replace(measured([][]string{{"SCE"}}, spec("SCE", "")), "</ColorValues>", `</ColorValues><TagCollection><Tag Name="Condition" Value="SCI"/></TagCollection>`, 1)
+	_, err := Read("t.cxf", []byte(tagged), Options{})
+	require.ErrorContains(t, err, `column "condition": value "SCI": object "S1" has this tag, but its color specification says SCE`)
+	s, err := Read("t.cxf", []byte(strings.Replace(tagged, `"SCI"`, `"M1"`, 1)), Options{})
+	require.NoError(t, err)
+	require.Contains(t, s.Rows[0], "M1 SCE")
 }
 
 func TestCxFFaults(t *testing.T) {

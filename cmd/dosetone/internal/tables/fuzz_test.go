@@ -35,6 +35,9 @@ func whole(t *testing.T, name string, data []byte, opt Options) {
 	}
 	_, _ = discharge.FromSheet(s, nil)
 	_, _ = s.WithLots(s)
+	if under, err := s.UnderCondition("SCE"); err == nil {
+		require.Equal(t, len(under.Rows), len(under.Lines))
+	}
 }
 
 func small(t testing.TB) [][]string {
@@ -64,7 +67,11 @@ func FuzzCxF(f *testing.F) {
 		f.Add([]byte(s), "")
 	}
 	f.Add([]byte(document()), "T")
-	f.Fuzz(func(t *testing.T, data []byte, part string) { whole(t, "f.cxf", data, Options{Part: part}) })
+	f.Add([]byte(measured([][]string{{"SCE", "SCI"}, {"SCI"}}, spec("SCE", "<Sphere><Specular>excluded</Specular></Sphere>")+spec("SCI", ""))), "")
+	f.Fuzz(func(t *testing.T, data []byte, part string) {
+		whole(t, "f.cxf", data, Options{Part: part})
+		whole(t, "f.cxf", data, Options{Condition: "SCE"})
+	})
 }
 
 // FuzzXLSX changes the parts of a workbook, since changes of the archive's

@@ -24,6 +24,9 @@ type Options struct {
 	// Part is the sheet of a workbook, the table of a CGATS file (its number)
 	// or the color specification of a CxF file (its Id). CSV has no parts.
 	Part string
+	// Condition is the measurement condition that is wanted, where a CxF file has
+	// several; of other files a reader leaves all rows to discharge.Sheet.UnderCondition.
+	Condition discharge.Condition
 	// Wide takes a table with one column per reading and turns it.
 	Wide bool
 }
@@ -53,7 +56,7 @@ func Read(name string, data []byte, opt Options) (*discharge.Sheet, error) {
 	case cgatsKind:
 		s, err = readCGATS(name, data, opt.Part)
 	case cxfKind:
-		s, err = readCxF(name, data, opt.Part)
+		s, err = readCxF(name, data, opt)
 	default:
 		s, err = discharge.ReadCSV(name, bytes.NewReader(data))
 	}
