@@ -79,7 +79,7 @@ func readCGATS(name string, data []byte, part string) (*discharge.Sheet, error) 
 			return nil, err
 		}
 		if !slices.Equal(more.Header, s.Header) {
-			return nil, f.fault(t.line, "", "", errors.New("the table repeats the first one's fields, but not its viewing or scale; give the tables in files of their own"))
+			return nil, f.fault(t.line, "", "", errors.New("the table repeats the first one's fields, but not its viewing, scale or measurement condition; give the tables in files of their own"))
 		}
 		s.Rows, s.Lines = append(s.Rows, more.Rows...), append(s.Lines, more.Lines...)
 	}
