@@ -50,6 +50,15 @@ func TestJoinedTablesTeachAsOne(t *testing.T) {
 	require.Len(t, all.ByRole(discharge.Trial), len(demoTable(t).ByRole(discharge.Trial))-1)
 	require.Empty(t, both.ByRole(discharge.Trial), "the table itself does not change")
 
+	sce, sci := *first, *second
+	sce.Condition, sci.Condition = "SCE", "SCI"
+	_, err = sce.Join(&sci)
+	require.ErrorIs(t, err, discharge.ErrCondition)
+	sci.Condition = "" // not stated
+	both, err = sce.Join(&sci)
+	require.NoError(t, err)
+	require.Equal(t, sce.Condition, both.Condition)
+
 	_, err = first.Join(first)
 	require.ErrorContains(t, err, `march.csv has a lot of that name, too`)
 	swatches, err := discharge.ReadTable("photo.csv", bytes.NewReader(demo.PelletSwatches()), nil)

@@ -117,6 +117,9 @@ func (t *Table) Join(more *Table) (*Table, error) {
 	case t.Grid != more.Grid:
 		return nil, differ("spectra on", t.Grid, more.Grid)
 	}
+	if err := t.Condition.Against(t.name(), more.Condition, more.name()); err != nil {
+		return nil, err
+	}
 	run := func(l Lot) bool { return l.Role == Trial || l.Role == Production }
 	for _, l := range more.Lots {
 		if run(l) && slices.ContainsFunc(t.Lots, func(o Lot) bool { return run(o) && o.ID == l.ID }) {
@@ -125,6 +128,7 @@ func (t *Table) Join(more *Table) (*Table, error) {
 	}
 	out := *t
 	out.Name = t.name() + ", " + more.name()
+	out.Condition = t.Condition.With(more.Condition)
 	out.Lots = slices.Concat(t.Lots, more.Lots)
 	out.Ignored = slices.Concat(t.Ignored, more.Ignored)
 	out.Warnings = slices.Concat(t.Warnings, more.Warnings)

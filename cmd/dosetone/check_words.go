@@ -150,5 +150,9 @@ func correctionWords(c *quality.Correction) string {
 	if c.Extrapolated {
 		text += "That is outside the times of the trials. "
 	}
-	return text + strings.ToUpper(c.Caution[:1]) + c.Caution[1:] + "."
+	text += strings.ToUpper(c.Caution[:1]) + c.Caution[1:] + "."
+	if !c.GoOn {
+		text += " Its weigh sheet: charge MODEL --second-pass."
+	}
+	return text
 }
