@@ -259,9 +259,8 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 		d.From, d.To = set.Lo, set.Hi
 		d.Primary = !f.Optional || deliberately(f.Transform, xs)
 		if d.Primary && d.guessed(xs) {
-			_, sd := optimum()
 			m.warnings = append(m.warnings, fmt.Errorf("%s was run at %g and %g only, and may have a best value between them, which two levels cannot show: predictions in between rest on what is usual and may be off by a factor of %.1f in dose; run lots at about %.3g",
-				f.Column, d.From, d.To, math.Exp(sd), d.value(0)))
+				f.Column, d.From, d.To, math.Exp(d.open()), d.value(0)))
 		}
 		if d.Primary {
 			primary = append(primary, d)

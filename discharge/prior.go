@@ -142,10 +142,20 @@ func newPrior(b *doseBasis, know *knowledge, bend float64) *prior {
 		}
 	}
 	for j := range b.primary {
-		if f := &b.factors[j]; f.role() == hasBest {
+		f := &b.factors[j]
+		k := b.product(j, j)
+		switch {
+		case f.role() == hasBest:
 			mean, sd := optimum()
 			ends := math.Pow(max(f.Hi, narrowest), 2)
-			put(b.product(j, j), -mean/ends, sd/ends*bend)
+			put(k, -mean/ends, sd/ends*bend)
+		case f.wilts():
+			// On top of what heat does to reactions.
+			m, sd, slope := wilting()
+			ends := math.Pow(max(f.Hi, narrowest), 2)
+			mean[k] -= m / ends
+			cov[k*n+k] += math.Pow(sd/ends, 2)
+			cov[(1+j)*n+1+j] += slope * slope
 		}
 	}
 	if !cholesky(cov, n, 0) {
