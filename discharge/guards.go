@@ -158,11 +158,54 @@ func doubtMixture(t *Table) (warnings []error) {
 		}
 		if n := len(names); n > 1 {
 			slices.Sort(names)
+			advice := "if shades differ between them, fit the lots of one alone and carry the model over to the others with recalibrate"
+			if apart, read := t.basesApart(); c.column == "fabric" && read && apart < alike {
+				advice = fmt.Sprintf("their bases are ΔE00 %.1f apart, so all together mostly predict better than the lots of one alone", apart)
+			} else if c.column == "fabric" && read {
+				advice = fmt.Sprintf("their bases are ΔE00 %.1f apart: fit the lots of one alone and carry the model over to the others with recalibrate", apart)
+			}
 			warnings = append(warnings, &RowError{File: t.Name, Column: c.column, Value: strings.Join(names, ", "),
-				Err: fmt.Errorf("lots of %d are taken for one, and what differs between them counts as scatter: if shades differ between them, fit the lots of one alone and carry the model over to the others with recalibrate", n)})
+				Err: fmt.Errorf("lots of %d are taken for one, and what differs between them counts as scatter: %s", n, advice)})
 		}
 	}
 	return warnings
+}
+
+// alike is how far, in ΔE00, bases may lie apart whose lots are better learned from
+// together: in simulated laundries whose second roll had up to a tenth more or less dye,
+// lots of both err by a fifth less than those of one alone.
+const alike = 2.0
+
+// basesApart is the largest difference between the bases of two fabrics of the table;
+// read is false where fewer than two were read.
+func (t *Table) basesApart() (deltaE float64, read bool) {
+	var fabrics []string
+	var panels [][]colorimetry.Lab
+	for _, l := range lotMeans(t.Lots) {
+		if l.Role != Base || l.Fabric == "" {
+			continue
+		}
+		i := slices.Index(fabrics, l.Fabric)
+		if i < 0 {
+			i = len(fabrics)
+			fabrics, panels = append(fabrics, l.Fabric), append(panels, nil)
+		}
+		panels[i] = append(panels[i], l.panels...)
+	}
+	for i := range panels {
+		for k := range i {
+			deltaE = max(deltaE, colorimetry.CIEDE2000{}.Diff(centroid(panels[i]), centroid(panels[k])))
+		}
+	}
+	return deltaE, len(panels) > 1
+}
+
+func centroid(list []colorimetry.Lab) (mean colorimetry.Lab) {
+	n := float64(len(list))
+	for _, x := range list {
+		mean.L, mean.A, mean.B = mean.L+x.L/n, mean.A+x.A/n, mean.B+x.B/n
+	}
+	return mean
 }
 
 // doubtSwap warns of a* and b* that look exchanged: indigo is far bluer than

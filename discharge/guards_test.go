@@ -62,6 +62,24 @@ func TestMixedFabricsAndMachinesAreDoubted(t *testing.T) {
 	}
 }
 
+// Where the bases of both were read, the advice rests on how far they lie apart.
+func TestMixedFabricsAreAdvisedByTheirBases(t *testing.T) {
+	for darker, advice := range map[float64]string{0.8: "bases are ΔE00 0.6 apart, so all together", 6: "apart: fit the lots of one alone"} {
+		var b strings.Builder
+		b.WriteString("lot,role,process,fabric,strength_pct,ratio,time_min,panel,illuminant,observer,L,a,b\n")
+		b.WriteString("B1,base,permanganate-pellet,one,,,,1,D65,10,20,-1.5,-12\n")
+		fmt.Fprintf(&b, "B2,base,permanganate-pellet,two,,,,1,D65,10,%g,-1.5,-12\n", 20-darker)
+		for i := range 6 {
+			fmt.Fprintf(&b, "T%d,trial,permanganate-pellet,%s,%d,1,%d,1,D65,10,%d,-2,-10\n", i, []string{"one", "two"}[i%2], 4+i%3, 8+2*i, 30+3*i)
+		}
+		table, err := ReadTable("rolls.csv", strings.NewReader(b.String()), nil)
+		require.NoError(t, err)
+		// CIEDE2000 of two shades that differ in lightness alone is |ΔL*|/S_L with
+		// S_L = 1 + 0.015·(L̄-50)²/√(20 + (L̄-50)²), here 1.45: 0.8/1.45 = 0.55.
+		assert.Contains(t, fmt.Sprint(doubtMixture(table)), advice)
+	}
+}
+
 // Data that can be read but hardly be true: each is doubted, and what the
 // message says of how to go on is so.
 func TestDoubtfulTablesAreDoubted(t *testing.T) {
