@@ -188,12 +188,28 @@ func (c *colors) checkScale() error {
 	return nil
 }
 
+// otherColor is a column of another kind of reading in which row i is filled in.
+func (c *colors) otherColor(i int) (column string, ok bool) {
+	for _, kind := range []ReadingKind{LabKind, XYZKind, Swatch} {
+		for _, column := range colorColumns(kind) {
+			if j, has := c.col[column]; has && kind != c.kind && c.Rows[i][j] != "" {
+				return c.Header[j], true
+			}
+		}
+	}
+	return "", false
+}
+
 // row reads the color of row i.
 func (c *colors) row(i int) (reading, error) {
 	values := make([]float64, len(c.color))
 	for n, j := range c.color {
 		if c.Rows[i][j] == "" {
-			return reading{}, c.fault(c.Lines[i], c.Header[j], "", errors.New("the cell is empty: a reading needs every one; delete the row if nothing was measured"))
+			remedy := "delete the row if nothing was measured"
+			if other, ok := c.otherColor(i); ok {
+				remedy = fmt.Sprintf("the row has a color in column %s, but a file holds one kind of reading: put these rows into a file of their own", other)
+			}
+			return reading{}, c.fault(c.Lines[i], c.Header[j], "", fmt.Errorf("the cell is empty: a reading needs every one; %s", remedy))
 		}
 		v, err := c.number(i, j)
 		if err != nil {

@@ -276,3 +276,23 @@ func TestReadTableWarnings(t *testing.T) {
 		})
 	}
 }
+
+// Swatches among spectra: the row is not empty, it is of another kind.
+func TestMixedKindsOfReadingAreNamed(t *testing.T) {
+	lines := strings.Split(strings.TrimSpace(spectralTable(1)), "\n")
+	lines[0] += ",red,green,blue"
+	for i := 1; i < len(lines); i++ {
+		lines[i] += ",,,"
+	}
+	row := strings.Split(lines[2], ",")
+	for j, name := range strings.Split(lines[0], ",") {
+		if strings.HasPrefix(name, "R4") || strings.HasPrefix(name, "R5") || strings.HasPrefix(name, "R6") || strings.HasPrefix(name, "R7") {
+			row[j] = ""
+		}
+	}
+	row[len(row)-3], row[len(row)-2], row[len(row)-1] = "70", "90", "120"
+	lines[2] = strings.Join(row, ",")
+	_, err := ReadTable("mixed.csv", strings.NewReader(strings.Join(lines, "\n")), nil)
+	assert.ErrorContains(t, err, "mixed.csv:3")
+	assert.ErrorContains(t, err, "the row has a color in column red, but a file holds one kind of reading")
+}
