@@ -117,7 +117,7 @@ func (p *shadePath) cast(level float64) float64 {
 // says of the end, the curve's last part is assumed, and casts and yellow dye products
 // bend the path: in simulated laundries of eight authors, of which the 16 darker of 32
 // lots were known, 58 and 66 % of lots lighter than these lay within regions of 95 %, with
-// this 94 and 92 % (seeds 85000, by which it was chosen, and 97000).
+// this 94 and 91 % (seeds 85000, by which it was chosen, and 97000).
 func beyondLots() [3]float64 { return [3]float64{0.25, 0.09, 0.16} }
 
 // open is the variance of L*, a* and b* at a level by what is not known of the path,
