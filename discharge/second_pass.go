@@ -54,25 +54,32 @@ func (m *Model) SecondPass(s Settings, from, to float64) (minutes float64, extra
 // a fresh charge is quickest at its start, which trials of whole passes do not show
 // and SecondPass leaves to the curve. Dose is taken to be of order ¾ in strength,
 // the middle of what is usual at surfaces (a half to one; from memory), and to grow as
-// 1 - exp(-u·t), as by an oxidizer that is lost in the first order, with the u that
-// the exponents of time and strength have where the settings lead from the base to
-// the level. ok is as for SecondPass.
+// 1 - exp(-u·t), as by an oxidizer that is lost in the first order, with the u that the
+// exponents of time and strength have in the middle of the trials. ok is as for
+// SecondPass.
 func (m *Model) QuickestPass(s Settings, from, to float64) (minutes float64, ok bool, err error) {
-	whole, _, ok, err := m.TimeFor(s, to)
-	if err != nil || !ok || !(from < to) || !finite(from) {
-		return 0, false, err
+	j := m.basis.index(timeColumn)
+	if j < 0 || !(from < to) || !finite(from, to) {
+		return 0, false, nil
 	}
-	var v values
-	if err := m.locate(withTime(s, whole), &v); err != nil {
-		return 0, false, err
-	}
+	middle := m.basis.values(nil)
 	const order = 0.75
 	perDose := 1.0 // exponent of dose in the curve's own scale, if strength tells no other
-	if j := m.basis.strength(); j >= 0 {
-		perDose = max(m.exponent(v, j)/order, 1)
+	if k := m.basis.strength(); k >= 0 {
+		perDose = max(m.exponent(middle, k)/order, 1)
 	}
-	share := -math.Expm1(-m.DoseBetween(from, to) / perDose)
-	return whole * spending(m.exponent(v, m.basis.time)/perDose, share), true, nil
+	// Doses of the two levels over that of a pass of the middle time.
+	var v values
+	if err := m.locate(withTime(s, middle[j]), &v); err != nil {
+		return 0, false, err
+	}
+	level := m.path.level(m.expected(&v).L)
+	share := math.Exp(m.DoseBetween(level, to)/perDose) - math.Exp(m.DoseBetween(level, from)/perDose)
+	minutes = middle[j] * spending(m.exponent(middle, j)/perDose, share)
+	if !(minutes <= 3*m.basis.factors[j].To) {
+		return 0, false, nil
+	}
+	return minutes, true, nil
 }
 
 // exponent is by which power of factor j dose grows where v stands.
@@ -92,11 +99,15 @@ func (m *Model) exponent(v values, j int) float64 {
 
 // spending is the share of a pass's time that a share of its dose takes if dose
 // grows as 1 - exp(-u·t), with t = 1 at the end of the pass, and by a power of t
-// there, which is u/(exp(u) - 1): in proportion from a power of 1 on.
+// there, which is u/(exp(u) - 1): in proportion from a power of 1 on. What the charge
+// never gives takes for ever, +Inf.
 func spending(power, share float64) float64 {
 	if power >= 1 {
 		return share
 	}
 	u := bisect(1e-6, 50, 60, func(u float64) bool { return u/math.Expm1(u) > power })
-	return -math.Log1p(share*math.Expm1(-u)) / u
+	if left := 1 + share*math.Expm1(-u); left > 0 {
+		return -math.Log(left) / u
+	}
+	return math.Inf(1)
 }

@@ -26,6 +26,7 @@ type checkFlags struct {
 	ledger                  string
 	process                 string
 	inDrum, bandsOnly       bool
+	reworked                bool
 	read                    readFlags
 	second                  *factorFlags
 	report                  reportFlags
@@ -49,6 +50,9 @@ A ledger gets one line per lot, never two, and shows drift of the laundry agains
 its model. A lot that was to be measured more has its line replaced once it is
 judged from more panels. Panels read before the cloth is finished and dry need
 --pairs, a table of panels read at both stages.
+
+A lot that was discharged again is judged with --reworked: its line in the ledger
+gets the new verdict and keeps the first one and the dose of its first pass.
 
 A lot whose mean passes while single panels lie outside is accepted, but to be
 sorted. The exit code is 3 when a lot is rejected, and 1 when one of several
@@ -78,6 +82,7 @@ lots could not be judged, as without --pairs: the others are, all the same.`,
 	fl.StringVar(&f.process, "process", "", "process of the lots, when the file has no process column")
 	fl.BoolVar(&f.bandsOnly, "bands-only", false, "only group the lots, or base rolls when there are no lots, into shade bands; needs no standard")
 	fl.BoolVar(&f.inDrum, "in-drum", false, "the lot is still in the drum with its charge: minutes to go on, not of a second pass")
+	fl.BoolVar(&f.reworked, "reworked", false, "the lots were discharged again: their ledger lines get the new verdict, and nothing is said of the dose of their settings")
 	e.registerTables(cmd)
 	e.registerLots(cmd)
 	f.read.register(cmd)
@@ -174,6 +179,9 @@ func (e *env) check(name string, f *checkFlags) error {
 		}
 		o := *opt
 		o.Base = basesOf(t, lot.ID)
+		if f.reworked { // they are those of one pass of two
+			lot.Settings = nil
+		}
 		r, err := quality.Judge(t, lot, standard, &o)
 		if err != nil {
 			err = &discharge.RowError{File: t.Name, Row: lot.Row, Err: remedied(err)}
@@ -197,7 +205,7 @@ func (e *env) check(name string, f *checkFlags) error {
 	if err != nil {
 		return err
 	}
-	ledger, trend, err := e.keepLedger(f.ledger, entries, opt.Model)
+	ledger, trend, err := e.keepLedger(f.ledger, entries, opt.Model, f.reworked)
 	if err != nil {
 		return err
 	}
@@ -440,7 +448,7 @@ const lockWait = 10 * time.Second
 
 // keepLedger appends the lots that the ledger has not yet, and charts it. The
 // ledger is written whole beside the old one and renamed, under a lock.
-func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Model) (_ *quality.Ledger, _ *quality.Trend, err error) {
+func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Model, reworked bool) (_ *quality.Ledger, _ *quality.Trend, err error) {
 	if name == "" {
 		return nil, nil, nil
 	}
@@ -469,12 +477,16 @@ func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Mode
 	}
 	added := 0
 	for _, x := range entries {
-		old, err := l.Put(x)
+		enter := l.Put
+		if reworked {
+			enter = l.Rework
+		}
+		old, err := enter(x)
 		switch {
 		case errors.Is(err, quality.ErrInLedger) && old.Verdict == quality.MeasureMore:
 			e.warn("%s: lot %s is there already, as %s%s, and is not added again; to settle its line give its panels of then and the new ones in one table", name, x.Lot, old.Verdict, fromPanels(old.Panels))
 		case errors.Is(err, quality.ErrInLedger):
-			e.warn("%s: lot %s is there already and is not added again", name, x.Lot)
+			e.warn("%s: lot %s is there already and is not added again; --reworked enters what became of a lot that was discharged again", name, x.Lot)
 		case err != nil:
 			return nil, nil, err
 		case old != nil:

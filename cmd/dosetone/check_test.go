@@ -441,3 +441,39 @@ func TestCheckSaysThatTheMachineIsAnother(t *testing.T) {
 		require.Equal(t, want, strings.Contains(strings.Join(strings.Fields(r.out), " "), said), r.out)
 	}
 }
+
+// A dark lot gets a second pass and is read again: its line in the ledger ends as
+// accepted, was rejected first, and keeps the dose of its first pass.
+func TestReworkedLotsAreBooked(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	good := productionOf("P101")
+	// P102's readings stand for the first pass, P101's for what came of the second.
+	first := bytes.ReplaceAll(productionOf("P102"), []byte("P102"), []byte("P101"))
+	require.NoError(t, os.WriteFile("first.csv", first, 0o600))
+	require.NoError(t, os.WriteFile("again.csv", good, 0o600))
+	args := []string{"--standard", "standard.csv", "--model", "model.json", "--ledger", "ledger.csv"}
+	require.Equal(t, exitOutside, tool(t, "", append([]string{"check", "first.csv"}, args...)...).code)
+	read := func() quality.Entry {
+		file, err := os.Open("ledger.csv")
+		require.NoError(t, err)
+		defer file.Close()
+		l, err := quality.ReadLedger("ledger.csv", file)
+		require.NoError(t, err)
+		require.Len(t, l.Entries, 1)
+		return l.Entries[0]
+	}
+	before := read()
+	require.Equal(t, quality.Reject, before.Verdict)
+	require.NotNil(t, before.DoseZ)
+	r := tool(t, "", append([]string{"check", "again.csv"}, args...)...)
+	require.Contains(t, r.err, "--reworked enters what became of a lot that was discharged again")
+	require.Equal(t, before, read())
+	r = tool(t, "", append([]string{"check", "again.csv", "--reworked"}, args...)...)
+	require.Equal(t, exitDone, r.code, r.err)
+	require.NotContains(t, r.out, "against its settings")
+	after := read()
+	require.Equal(t, quality.Accept, after.Verdict)
+	require.Equal(t, quality.Reject, after.First)
+	require.Equal(t, *before.DoseZ, *after.DoseZ)
+}

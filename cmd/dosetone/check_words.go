@@ -145,10 +145,19 @@ func correctionWords(c *quality.Correction) string {
 	if c.GoOn {
 		what, why = "Go on", "it cannot be told whether the lot lacked time or strength"
 	}
-	text := fmt.Sprintf("%s: %.1f min more (90 %%: %.1f to %.1f) at these settings bring the lot to the standard; it needs %s in all. The shortest likely time is given, for %s. ",
-		what, c.Minutes, c.Lo, c.Hi, quality.DoseWords(c.DosePct), why)
-	if c.Extrapolated {
-		text += "That is outside the times of the trials. "
+	longest := fmt.Sprintf("%.1f", c.Hi)
+	if c.Open {
+		longest = "more than " + longest
+	}
+	text := fmt.Sprintf("%s: %.1f min more (90 %%: %.1f to %s) at these settings bring the lot to the standard; it needs %s in all. The shortest likely time is given, for %s. ",
+		what, c.Minutes, c.Lo, longest, quality.DoseWords(c.DosePct), why)
+	if len(c.Outside) > 0 {
+		text += fmt.Sprintf("Outside the trials: %s. ", strings.Join(c.Outside, ", "))
+	} else if c.Extrapolated {
+		text += "That is outside the trials. "
+	}
+	if c.Short {
+		text += "So short a pass is hard to stop in time: --second-strength with a weaker charge gives more. "
 	}
 	text += strings.ToUpper(c.Caution[:1]) + c.Caution[1:] + "."
 	if !c.GoOn {

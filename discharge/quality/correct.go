@@ -16,11 +16,18 @@ type Correction struct {
 	Settings discharge.Settings
 	Minutes  float64
 	Lo, Hi   float64 // interval of Minutes at 90 %, from the reading and the scatter of lots
-	DosePct  float64 // more dose that the whole lot needs
-	// Extrapolated says that the times lie outside the trials, as short second
-	// passes mostly do.
+	// Open says that it may take longer than Hi, which is as long as times are looked
+	// for: three times the longest trial.
+	Open    bool
+	DosePct float64 // more dose that the whole lot needs
+	// Extrapolated says that settings or times lie outside the trials, as short second
+	// passes mostly do, and Outside names the columns of these settings.
 	Extrapolated bool
-	Caution      string
+	Outside      []string
+	// Short says that the pass is shorter than half the shortest trial, so that it is hard to
+	// stop in time; a weaker charge gives more.
+	Short   bool
+	Caution string
 }
 
 // caution comes with every correction.
@@ -34,6 +41,9 @@ func (j *judge) correct() error {
 	switch {
 	case r.Verdict.Decision == Accept:
 		c.Why = "none needed"
+		return nil
+	case r.Verdict.Decision == MeasureMore && !c.GoOn:
+		c.Why = "the verdict is open: settle it with more panels before a second pass"
 		return nil
 	case j.castLies():
 		c.Why = "not while a cast is on the cloth: remove it, read again, then decide"
@@ -59,47 +69,63 @@ func (j *judge) correct() error {
 		c.Why = "the lot has no settings and none were given for a second pass"
 		return nil
 	}
-	first := fromBase
+	ways := []way{fromBase, freshStart, goesOn}
 	if c.GoOn {
-		first = goesOn
+		ways = []way{goesOn, lacksDose}
 	}
-	p, err := j.pass(first, settings, s.Level)
-	if err != nil {
-		return err
-	}
-	c.Minutes, c.Extrapolated = p.minutes, p.extrapolated
-	if !p.ok {
-		c.Why = "no time within three times the longest trial leads there at these settings, or time is no factor of the model"
-		return nil
-	}
-	c.Possible = true
-	c.DosePct = 100 * math.Expm1(m.DoseBetween(s.Level, s.StandardLevel))
-	if c.Lo, c.Hi, err = j.minutesInterval(first, settings, p); err != nil {
-		return err
-	}
-	others := []way{freshStart, goesOn}
-	if c.GoOn {
-		others = []way{lacksDose}
-	}
-	for _, w := range others {
+	c.Minutes, c.Lo = math.Inf(1), math.Inf(1)
+	for _, w := range ways {
 		if err := j.orElse(c, w, settings); err != nil {
 			return err
 		}
 	}
+	if !c.Possible {
+		c.Minutes, c.Lo, c.Hi = 0, 0, 0
+		c.Why = "no time within three times the longest trial leads there at these settings, or time is no factor of the model"
+		return nil
+	}
+	c.DosePct = 100 * math.Expm1(m.DoseBetween(s.Level, s.StandardLevel))
 	c.Settings = settings.Clone()
 	c.Settings["time_min"] = c.Minutes
+	j.compareWithTrials(c)
 	return nil
 }
 
-// orElse brings in another way the dose may grow. No reading of one lot tells
+// compareWithTrials says what of a correction lies outside the trials, and bounds its
+// interval by how far times are looked for.
+func (j *judge) compareWithTrials(c *Correction) {
+	for _, f := range j.opt.Model.Factors() {
+		v, ok := c.Settings[f.Column]
+		if f.Column == "time_min" {
+			c.Short = !c.GoOn && c.Minutes < f.Lo/2
+			if longest := 3 * f.Hi; c.Hi >= longest {
+				c.Hi, c.Open = longest, true
+			}
+		}
+		if c.GoOn && f.Column == "time_min" {
+			continue // minutes on top of those that the lot has had
+		}
+		if ok && (v < f.Lo*(1-1e-9) || v > f.Hi*(1+1e-9)) {
+			c.Extrapolated = true
+			c.Outside = append(c.Outside, f.Column)
+		}
+	}
+}
+
+// orElse brings in a way the dose may grow. No reading of one lot tells
 // them apart: the shortest is suggested, since what is taken too far cannot be put
 // back, and the interval holds all.
 func (j *judge) orElse(c *Correction, w way, settings discharge.Settings) error {
 	p, err := j.pass(w, settings, j.report.Split.Level)
-	if err != nil || !p.ok {
+	if err != nil {
 		return err
 	}
+	if !p.ok { // longer than times are looked for, or never
+		c.Hi = math.Inf(1)
+		return nil
+	}
 	lo, hi, err := j.minutesInterval(w, settings, p)
+	c.Possible, c.Extrapolated = true, c.Extrapolated || p.extrapolated
 	c.Minutes, c.Lo, c.Hi = math.Min(c.Minutes, p.minutes), math.Min(c.Lo, lo), math.Max(c.Hi, hi)
 	return err
 }
@@ -199,7 +225,9 @@ func (j *judge) minutesInterval(w way, settings discharge.Settings, p pass) (lo,
 		}
 	}
 	sd := math.Hypot(reading, math.Hypot(end*model, p.minutes*d.SDLots)/exponent)
-	return math.Max(p.minutes-z*sd, 0), p.minutes + z*sd, nil
+	// Minutes are positive, so they scatter by a factor.
+	factor := math.Exp(z * sd / p.minutes)
+	return p.minutes / factor, p.minutes * factor, nil
 }
 
 func withTime(s discharge.Settings, minutes float64) discharge.Settings {

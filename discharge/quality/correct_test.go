@@ -238,3 +238,39 @@ func TestNoAdviceToChaseScatter(t *testing.T) {
 	}
 	require.Len(t, seen, 4, "%v", seen)
 }
+
+// The weaker the charge of a second pass, the longer it takes: what gets out of reach
+// makes the interval end open, not the pass longer all of a sudden and surer.
+func TestSecondPassesOfWeakerChargesTakeLonger(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	dark, ok := r.at(4*r.scatter, false)
+	require.True(t, ok)
+	_, lot := r.trueLot(dark)
+	var last *quality.Correction
+	opened := false
+	for _, share := range []float64{1, 0.8, 0.6, 0.5, 0.4, 0.3, 0.25, 0.2, 0.15, 0.1} {
+		s := maps.Clone(r.settings)
+		s[r.strength()] *= share
+		rep, err := quality.Judge(r.table, lot, r.standard, &quality.Options{Model: r.model, Tolerance: r.scatter, SecondPass: discharge.Settings(s)})
+		require.NoError(t, err)
+		c := rep.Correction
+		if !c.Possible {
+			require.NotNil(t, last, c.Why)
+			break
+		}
+		t.Logf("%.2f of the strength: %.1f min (%.1f to %.1f, open %v), outside %v", share, c.Minutes, c.Lo, c.Hi, c.Open, c.Outside)
+		require.True(t, c.Lo <= c.Minutes && c.Minutes <= c.Hi)
+		if last != nil {
+			require.GreaterOrEqual(t, c.Minutes, 0.99*last.Minutes)
+			require.Less(t, c.Minutes, 2.5*last.Minutes)
+			require.GreaterOrEqual(t, c.Hi, 0.99*last.Hi)
+		}
+		for _, f := range r.model.Factors() {
+			if f.Column == r.strength() && s[f.Column] < 0.99*f.Lo {
+				require.Contains(t, c.Outside, f.Column)
+			}
+		}
+		last, opened = c, opened || c.Open
+	}
+	require.True(t, opened)
+}

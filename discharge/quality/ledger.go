@@ -2,6 +2,7 @@ package quality
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -22,6 +23,7 @@ type Entry struct {
 	Model                    string // digest of the model, "" without
 	DeltaE                   float64
 	Verdict                  Decision
+	First                    Decision // the verdict before the lot was discharged again, "" if it was not
 	Panels                   int      // judged from; 0 in ledgers of before, which did not say
 	Cause                    string   // the likeliest, "" without
 	DoseResidual             *float64 // ln of dose over what the settings promise
@@ -44,11 +46,14 @@ var errNoLot = errors.New("a lot without a name cannot enter the ledger")
 
 func ledgerHeader() []string {
 	return []string{"lot", "checked", "fabric", "machine", "process", "model", "delta_e", "verdict", "cause",
-		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z", panelsColumn}
+		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z", firstColumn, panelsColumn}
 }
 
-// panelsColumn is missing in ledgers of before.
-const panelsColumn = "panels"
+// panelsColumn and firstColumn are missing in ledgers of before.
+const (
+	panelsColumn = "panels"
+	firstColumn  = "first_verdict"
+)
 
 // maxZ bounds the deviates that charts see: a lot far out counts as an alarm,
 // not as a number that drowns all later ones.
@@ -114,6 +119,23 @@ func (l *Ledger) Put(e Entry) (old *Entry, err error) {
 	return &was, nil
 }
 
+// Rework enters what became of a lot that was discharged again: its line gets the
+// new verdict and keeps, as First, the one before, and the dose and place off the path of its first
+// pass, which are what the settings did. A lot that is not there is added without a dose.
+func (l *Ledger) Rework(e Entry) (old *Entry, err error) {
+	i := slices.IndexFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot })
+	if i < 0 {
+		e.DoseResidual, e.DoseSD, e.DoseZ, e.OffA, e.OffB, e.OffZ = nil, nil, nil, nil, nil, nil
+		return nil, l.Add(e)
+	}
+	was := l.Entries[i]
+	now := was
+	now.Checked, now.DeltaE, now.Verdict, now.Panels, now.Cause = e.Checked, e.DeltaE, e.Verdict, e.Panels, e.Cause
+	now.First = cmp.Or(was.First, was.Verdict)
+	l.Entries[i] = now
+	return &was, nil
+}
+
 // ReadLedger reads what [Ledger.Bytes] wrote. An empty file is an empty ledger.
 // A line below the header that starts with # is an error: it may be a lot, and
 // would be lost when the ledger is written again.
@@ -153,7 +175,7 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 		return "" // a short row lacks its last cells
 	}
 	for _, h := range ledgerHeader() {
-		if _, ok := at[h]; !ok && h != panelsColumn {
+		if _, ok := at[h]; !ok && h != panelsColumn && h != firstColumn {
 			return nil, fault(-1, h, "", errors.New("the ledger lacks this column: it is not a ledger of this tool, or was changed; name another file"))
 		}
 	}
@@ -172,9 +194,13 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 			return &v, nil
 		}
 		e := Entry{Lot: text("lot"), Checked: text("checked"), Fabric: text("fabric"), Machine: text("machine"), Process: text("process"),
-			Model: text("model"), Verdict: Decision(text("verdict")), Cause: text("cause")}
-		if !slices.Contains([]Decision{Accept, Reject, MeasureMore}, e.Verdict) {
+			Model: text("model"), Verdict: Decision(text("verdict")), First: Decision(text(firstColumn)), Cause: text("cause")}
+		verdicts := []Decision{Accept, Reject, MeasureMore}
+		if !slices.Contains(verdicts, e.Verdict) {
 			return nil, fault(i, "verdict", string(e.Verdict), errors.New("want accept, reject or measure-more"))
+		}
+		if e.First != "" && !slices.Contains(verdicts, e.First) {
+			return nil, fault(i, firstColumn, string(e.First), errors.New("want accept, reject, measure-more or nothing"))
 		}
 		de, err := number("delta_e")
 		if err != nil {
@@ -223,7 +249,7 @@ func (l *Ledger) Bytes() ([]byte, error) {
 		}
 		rows = append(rows, []string{guard(e.Lot), guard(e.Checked), guard(e.Fabric), guard(e.Machine), guard(e.Process), guard(e.Model),
 			exact(&e.DeltaE), string(e.Verdict), guard(e.Cause),
-			exact(e.DoseResidual), exact(e.DoseSD), exact(e.DoseZ), exact(e.OffA), exact(e.OffB), exact(e.OffZ), panels})
+			exact(e.DoseResidual), exact(e.DoseSD), exact(e.DoseZ), exact(e.OffA), exact(e.OffB), exact(e.OffZ), string(e.First), panels})
 	}
 	if err := discharge.WriteCSV(&b, rows); err != nil {
 		return nil, err

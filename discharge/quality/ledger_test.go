@@ -87,13 +87,40 @@ func TestLedgerSettlesWhatWasOpen(t *testing.T) {
 	require.Equal(t, []string{"P1 reject", "P2 accept", "P3 accept"}, got)
 }
 
-// Ledgers of before have no column panels.
+// A lot that was discharged again has one line: its last verdict, the one of its first
+// pass, and that pass's dose, which is what drift is seen by.
+func TestLedgerOfReworkedLots(t *testing.T) {
+	residual, sd, z, other := -0.3, 0.1, -3.0, 1.0
+	l := &quality.Ledger{}
+	require.NoError(t, l.Add(quality.Entry{Lot: "P1", Model: "m", Verdict: quality.Reject, DeltaE: 5, Panels: 4, DoseResidual: &residual, DoseSD: &sd, DoseZ: &z}))
+	old, err := l.Rework(quality.Entry{Lot: "P1", Model: "m", Verdict: quality.MeasureMore, DeltaE: 1.4, Panels: 4, DoseResidual: &other, DoseSD: &sd, DoseZ: &other})
+	require.NoError(t, err)
+	require.Equal(t, quality.Reject, old.Verdict)
+	_, err = l.Rework(quality.Entry{Lot: "P1", Model: "m", Verdict: quality.Accept, DeltaE: 0.8, Panels: 8})
+	require.NoError(t, err)
+	_, err = l.Rework(quality.Entry{Lot: "P2", Model: "m", Verdict: quality.Accept, DeltaE: 1, Panels: 4, DoseResidual: &other, DoseSD: &sd, DoseZ: &other})
+	require.NoError(t, err)
+	want := []quality.Entry{
+		{Lot: "P1", Model: "m", Verdict: quality.Accept, First: quality.Reject, DeltaE: 0.8, Panels: 8, DoseResidual: &residual, DoseSD: &sd, DoseZ: &z},
+		{Lot: "P2", Model: "m", Verdict: quality.Accept, DeltaE: 1, Panels: 4},
+	}
+	require.Equal(t, want, l.Entries)
+	data, err := l.Bytes()
+	require.NoError(t, err)
+	again, err := quality.ReadLedger("ledger.csv", bytes.NewReader(data))
+	require.NoError(t, err)
+	require.Equal(t, want, again.Entries)
+	_, err = quality.ReadLedger("ledger.csv", strings.NewReader(strings.Replace(string(data), ",reject,8\n", ",rejected,8\n", 1)))
+	require.ErrorContains(t, err, "first_verdict")
+}
+
+// Ledgers of before have no columns panels and first_verdict.
 func TestLedgerWithoutPanelsIsRead(t *testing.T) {
 	l := &quality.Ledger{}
 	require.NoError(t, l.Add(quality.Entry{Lot: "P1", Verdict: quality.Accept, DeltaE: 1}))
 	data, err := l.Bytes()
 	require.NoError(t, err)
-	before := strings.NewReplacer(",panels\n", "\n", ",\n", "\n").Replace(string(data))
+	before := strings.NewReplacer(",first_verdict,panels\n", "\n", ",,\n", "\n").Replace(string(data))
 	require.NotContains(t, before, "panels")
 	got, err := quality.ReadLedger("ledger.csv", strings.NewReader(before))
 	require.NoError(t, err)
@@ -127,7 +154,7 @@ func TestLedgerFaultsAreLocated(t *testing.T) {
 	_, err = quality.ReadLedger("ledger.csv", strings.NewReader(twice))
 	require.ErrorIs(t, err, quality.ErrInLedger)
 	cut, err := quality.ReadLedger("ledger.csv", strings.NewReader(text+strings.Replace(strings.SplitN(text, "\n", 2)[1], "P1", "P2", 1)+
-		"P3,,,,,,1,accept,,,,,,,,12\nP4,,,,,,1,accept,,,,,,,,"))
+		"P3,,,,,,1,accept,,,,,,,,,12\nP4,,,,,,1,accept,,,,,,,,,"))
 	require.NoError(t, err)
 	require.Len(t, cut.Warnings, 1)
 	require.ErrorContains(t, cut.Warnings[0], "cut off")
