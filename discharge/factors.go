@@ -40,6 +40,13 @@ func (r FactorRange) Guesses(v float64) bool {
 	return !f.endsOnly([]float64{f.raw(v)})
 }
 
+// Lightest is the L* of the lightest lot that the model was fitted or recalibrated to, on
+// its present fabric: beyond it the way to white is assumed. ok is false for model files of
+// earlier versions, which do not say.
+func (m *Model) Lightest() (lightness float64, ok bool) {
+	return m.path.lightness(m.path.lightest), m.path.lightest > 0
+}
+
 // Viewing returns the viewing of every Lab that the model takes and gives.
 func (m *Model) Viewing() colorimetry.Viewing { return m.viewing }
 

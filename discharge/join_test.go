@@ -2,6 +2,7 @@ package discharge_test
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 	"testing"
 
@@ -58,6 +59,13 @@ func TestJoinedTablesTeachAsOne(t *testing.T) {
 	both, err = sce.Join(&sci)
 	require.NoError(t, err)
 	require.Equal(t, sce.Condition, both.Condition)
+
+	other := *second
+	other.Lots = slices.Clone(second.Lots)
+	other.Lots[0].Process = "permanganate-powder"
+	_, err = first.Join(&other)
+	require.ErrorContains(t, err, `april.csv`)
+	require.ErrorContains(t, err, "the lots of march.csv are of permanganate-pellet")
 
 	_, err = first.Join(first)
 	require.ErrorContains(t, err, `march.csv has a lot of that name, too`)

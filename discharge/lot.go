@@ -120,6 +120,11 @@ func (t *Table) Join(more *Table) (*Table, error) {
 	if err := t.Condition.Against(t.name(), more.Condition, more.name()); err != nil {
 		return nil, err
 	}
+	for _, l := range more.Lots {
+		if p := t.process(); l.Process != "" && p != "" && l.Process != p {
+			return nil, &RowError{File: more.Name, Row: l.Row, Column: "process", Value: l.Process, Err: fmt.Errorf("the lots of %s are of %s: a model is of one process", t.name(), p)}
+		}
+	}
 	run := func(l Lot) bool { return l.Role == Trial || l.Role == Production }
 	for _, l := range more.Lots {
 		if run(l) && slices.ContainsFunc(t.Lots, func(o Lot) bool { return run(o) && o.ID == l.ID }) {
@@ -136,6 +141,16 @@ func (t *Table) Join(more *Table) (*Table, error) {
 		out.Warnings = append(out.Warnings, doubts...)
 	}
 	return &out, nil
+}
+
+// process is that of the lots, "" where none says.
+func (t *Table) process() string {
+	for _, l := range t.Lots {
+		if l.Process != "" {
+			return l.Process
+		}
+	}
+	return ""
 }
 
 // WithProduction is the table with its production lots as trial lots, so that a fit

@@ -335,7 +335,7 @@ func (o *observed) path(skip int) (*shadePath, error) {
 	// Of all lots, also without one: how surprising that one is tells of the dose, not of
 	// what lies beyond the lightest.
 	for _, t := range o.trials {
-		path.lightest = max(path.lightest, path.level(t.mean().L))
+		path.lightest = min(max(path.lightest, path.level(t.mean().L)), mostLevel)
 	}
 	path.offPath(pts, len(o.trials))
 	path.prepare()

@@ -194,7 +194,7 @@ func (f *modelPath) path(m *Model) (*shadePath, error) {
 	if !(f.CastAtBase >= 0 && f.CastAtBase <= 1) {
 		return nil, fmt.Errorf("share %g of scatter off the path at the base", f.CastAtBase)
 	}
-	if !(f.Lightest >= 0 && f.Lightest <= 2) {
+	if !(f.Lightest >= 0 && f.Lightest <= mostLevel) {
 		return nil, fmt.Errorf("level %g of the lightest lot", f.Lightest)
 	}
 	if !magnitude(etaLimit, f.CovScale...) || slices.Min(f.CovScale) < 0 {

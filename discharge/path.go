@@ -112,6 +112,10 @@ func (p *shadePath) cast(level float64) float64 {
 	return p.castAtBase + (1-p.castAtBase)*min(max(level, 0), 1)
 }
 
+// mostLevel bounds the level of the lightest lot, which a white that was read too dark leaves
+// far behind.
+const mostLevel = 2
+
 // beyondLots is how far lots beyond the lightest one of the trials may lie off what is
 // expected, as standard deviations of L*, a* and b* per L* beyond it. Whatever a white
 // says of the end, the curve's last part is assumed, and casts and yellow dye products

@@ -46,6 +46,9 @@ func (m *Model) movePath(o *observed) error {
 			}
 		}
 		pts = append(pts, q)
+		if p.lightest > 0 { // else the model is of an earlier version
+			p.lightest = min(max(p.lightest, q.level), mostLevel)
+		}
 	}
 	// The references are single panels: together they weigh as one lot each.
 	refs := math.Max(float64(len(o.refs))/2, 1)

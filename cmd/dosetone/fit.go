@@ -111,6 +111,9 @@ func (e *env) fit(names []string, f fitFlags) error {
 	if err := f.report.check(); err != nil {
 		return err
 	}
+	if len(names) > 1 && e.tables.lots != "" {
+		return usage("--lot-list goes with one file of readings: put the readings into one file, or their lots' roles and settings into each")
+	}
 	own, err := e.readProcess(f.processFile)
 	if err != nil {
 		return err

@@ -1,9 +1,7 @@
 package main
 
 import (
-	"cmp"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -240,9 +238,9 @@ func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.
 		out.Warnings = append(out.Warnings, "each setting was tested, but not together: this combination lies outside the trials")
 	}
 	out.Warnings = append(out.Warnings, guesses...)
-	lightest := slices.MaxFunc(m.Trials(), func(a, b discharge.TrialRecord) int { return cmp.Compare(a.Lab.L, b.Lab.L) })
-	if just := 1.0; p.Shade.L > lightest.Lab.L+just {
-		out.Warnings = append(out.Warnings, fmt.Sprintf("L* %.1f is lighter than any trial lot (%s, L* %.1f): the way from there to white is assumed", p.Shade.L, lightest.ID, lightest.Lab.L))
+	const just = 1 // L*
+	if lightest, ok := m.Lightest(); ok && p.Shade.L > lightest+just {
+		out.Warnings = append(out.Warnings, fmt.Sprintf("L* %.1f is lighter than any lot that the model learned from (L* %.1f): the way from there to white is assumed", p.Shade.L, lightest))
 	}
 	out.Warnings = append(out.Warnings, m.Process().Unusual(untested)...)
 	if g, ok := m.Process().ActivePerKg(out.Settings); ok {

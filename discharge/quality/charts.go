@@ -233,30 +233,28 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 
 // culprit is the lot that an alarm at the last value comes from, if from one: the last
 // beyond the limits of single lots, else the one that lies furthest out in the
-// run that the CUSUM stands for. The EWMA and the CUSUM stay out for some lots after.
+// run that the CUSUM stands for, on the side that alarms. The EWMA and the CUSUM stay out
+// for some lots after.
 func (c *Chart) culprit() int {
 	const forgotten = 12 // lots, after which an EWMA with λ = 0.2 keeps 7 % of a value
 	n := len(c.Values)
-	for i := n - 1; i >= max(n-forgotten, 0); i-- {
-		if c.Shewhart[i] {
-			return i
-		}
+	if c.Shewhart[n-1] {
+		return n - 1
+	}
+	side := 1.0
+	if last := c.CUSUM[n-1]; !c.OneSided && (c.EWMA[n-1].Out && c.EWMA[n-1].Z < 0 || !c.EWMA[n-1].Out && last.Low > last.High) {
+		side = -1
 	}
 	far := n - 1
-	for i := n - 1; i >= c.CUSUM[n-1].Since; i-- {
-		if c.out(i) > c.out(far) {
+	for i := n - 1; i >= max(n-forgotten, 0); i-- {
+		if c.Shewhart[i] && side*c.Values[i] > 0 {
+			return i
+		}
+		if i >= c.CUSUM[n-1].Since && side*c.Values[i] > side*c.Values[far] {
 			far = i
 		}
 	}
 	return far
-}
-
-// out is how far a value lies out on a side that alarms.
-func (c *Chart) out(i int) float64 {
-	if c.OneSided {
-		return c.Values[i]
-	}
-	return math.Abs(c.Values[i])
 }
 
 // sinceWords say how many lots came after one.

@@ -221,6 +221,17 @@ func TestMonitor(t *testing.T) {
 	require.Equal(t, []string{"1 lot in the ledger under this model: no drift"}, one.Words)
 	require.False(t, other.Drifted)
 
+	// Two lots at -2.95 put the average below its limit (by hand 0.2·0.8·-2.95 + 0.2·-2.95 = -1.06, the
+	// quiet ones before count little; limit 2.962/3 = 0.99): an old one at +3.1 is not meant.
+	below := &quality.Ledger{}
+	for i, z := range []float64{0.1, 3.1, -0.6, 0.2, -0.5, 0.1, -0.4, 0.3, -0.2, 0.1, 0.2, -2.95, -2.95} {
+		residual, sd := 0.1*z, 0.1
+		require.NoError(t, below.Add(quality.Entry{Lot: name(i), Model: "m", Verdict: quality.Accept, DoseResidual: &residual, DoseSD: &sd, DoseZ: &z}))
+	}
+	trend, err = below.Monitor("m")
+	require.NoError(t, err)
+	require.Contains(t, trend.Words[0], "lot "+name(12)+" had a dose -3.0")
+
 	z, sd := 9.0, 0.0
 	for _, e := range []quality.Entry{{Lot: "P", DoseZ: &z}, {Lot: "P", DoseZ: &z, DoseResidual: &z, DoseSD: &sd}} {
 		_, err = (&quality.Ledger{Entries: slices.Repeat([]quality.Entry{e}, 6)}).Monitor("")
