@@ -115,6 +115,9 @@ type PatchError struct {
 // by the slope of the cube root at its luminance, so that an error counts about
 // as it is seen. It needs two more patches than the model has terms, and values
 // that are finite, not negative, and on the scale where white has Y = 100.
+// Patches that tell a line or a plane of colors only, such as grays, are an
+// error, and so are those of which one alone tells a direction: the leave-one-out
+// error of the others would be small whatever is made of other colors.
 // Patches that are clipped, and a leave-one-out error above ΔE00 3 on average,
 // stand in the Warnings of the result and of every swatch that it corrects.
 func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) {
@@ -210,8 +213,28 @@ func (c *ChartCorrection) doubts(corrected Lab) []error {
 	return list
 }
 
-// solveChart solves for the coefficients by QR, leaving patch omit out.
+// Condition numbers beyond which a correction is refused.
+const (
+	// worstSpread is of the patches' red, green and blue. A condition number says
+	// how many times larger, relative to the color, an error of the readings comes
+	// out in the direction that the patches tell least of. At code 128 a rounding
+	// of half a code is 2.4 × 0.5/(128 + 0.055 × 255) = 0.8 % of the light [9]: at
+	// 100 it would be as large as the color. Charts of many hues have about 5,
+	// photographed grays some hundreds and more.
+	worstSpread = 100
+	// worstCondition is of the terms of a root-polynomial, which resemble each
+	// other however colored the patches are. Beyond, the last coefficients are noise.
+	worstCondition = 1e8
+)
+
+// solveChart solves for the coefficients by QR, leaving patch omit out. No form
+// is solved for where the patches do not tell the linear one.
 func solveChart(model ChartModel, patches []ChartPatch, omit int) ([][3]float64, error) {
+	if model != Linear {
+		if _, err := solveChart(Linear, patches, omit); err != nil {
+			return nil, err
+		}
+	}
 	terms := model.terms()
 	var a, b []float64
 	var t [maxChartTerms]float64
@@ -229,8 +252,10 @@ func solveChart(model ChartModel, patches []ChartPatch, omit int) ([][3]float64,
 	n := len(b) / 3
 	var qr mat.QR
 	qr.Factorize(mat.NewDense(n, terms, a))
-	const worstCondition = 1e8 // beyond, the last coefficients are noise
-	if !(qr.Cond() < worstCondition) {
+	switch cond := qr.Cond(); {
+	case model == Linear && !(cond < worstSpread):
+		return nil, errors.New("chart: the patches lie too near to a line or a plane of colors, as grays or shades of one hue do: other colors would be guessed; add colored patches of several hues")
+	case !(cond < worstCondition):
 		return nil, errors.New("chart: the patches do not differ enough in color for this correction; add colored patches or use the linear form")
 	}
 	var x mat.Dense

@@ -112,3 +112,38 @@ func TestChartErrors(t *testing.T) {
 		t.Error("NaN is accepted")
 	}
 }
+
+// Grays read from a picture are not quite gray: their codes are rounded. They are
+// met well for all that, while nothing is known of colors; with one red, all that
+// is known of red hangs on that patch, and with reds the third direction is missing.
+func TestChartOfTooFewHues(t *testing.T) {
+	patch := func(name string, r, g, b float64) ChartPatch {
+		known := linearRGB{r, g, b}.xyz()
+		// A warm cast, in whole codes.
+		code, _ := LabToSRGB(linearRGB{r, 0.9 * g, 0.7 * b}.xyz().Lab(srgbWhite()))
+		return ChartPatch{Name: name, Read: SRGB8ToXYZ(code.Quantize()), Known: known}
+	}
+	var grays, reds, blues []ChartPatch
+	for _, v := range []float64{0.9, 0.75, 0.6, 0.36, 0.28, 0.2, 0.09, 0.04} {
+		grays = append(grays, patch("gray", v, 1.01*v, 0.99*v))
+		reds = append(reds, patch("red", v, 0.2*v, 0.2*v))
+		blues = append(blues, patch("blue", 0.2*v, 0.2*v, v))
+	}
+	for name, c := range map[string]struct {
+		patches []ChartPatch
+		says    string // "" means that it is fitted
+	}{
+		"grays":                 {grays, "line or a plane"},
+		"grays and a red":       {slices.Concat(grays, reds[2:3]), "line or a plane"},
+		"grays and reds":        {slices.Concat(grays, reds), "line or a plane"},
+		"one blue":              {slices.Concat(grays, reds, blues[1:2]), `(without patch "blue")`},
+		"grays, reds and blues": {slices.Concat(grays, reds, blues), ""},
+	} {
+		for _, model := range []ChartModel{Linear, RootPolynomial2} {
+			_, err := FitChart(model, c.patches)
+			if (err == nil) != (c.says == "") || err != nil && !strings.Contains(err.Error(), c.says) {
+				t.Errorf("%s, %s: %v, want %q", name, model, err, c.says)
+			}
+		}
+	}
+}
