@@ -107,6 +107,7 @@ const usualChartError = 3
 // PatchError is how well a patch is met.
 type PatchError struct {
 	Name        string
+	Known       Lab     // D65/2
 	Fit         float64 // ΔE00 of the correction from all patches
 	LeaveOneOut float64 // ΔE00 of the correction from the other patches
 }
@@ -119,7 +120,9 @@ type PatchError struct {
 // error, and so are those of which one alone tells a direction: the leave-one-out
 // error of the others would be small whatever is made of other colors.
 // Patches that are clipped, and a leave-one-out error above ΔE00 3 on average,
-// stand in the Warnings of the result and of every swatch that it corrects.
+// stand in the Warnings of the result and of every swatch that it corrects. A
+// swatch also warns of a color whose L*, or whose a* and b*, lie outside those
+// of the patches.
 func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) {
 	if model != Linear && model != RootPolynomial2 && model != RootPolynomial3 {
 		return nil, fmt.Errorf("chart: unknown model %d", int(model))
@@ -152,7 +155,7 @@ func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) 
 		difference := func(c ChartCorrection) float64 {
 			return CIEDE2000{}.Diff(known, c.Apply(p.Read).Lab(srgbWhite()))
 		}
-		e := PatchError{p.Name, difference(*c), difference(ChartCorrection{Model: model, Coefficients: without})}
+		e := PatchError{p.Name, known, difference(*c), difference(ChartCorrection{Model: model, Coefficients: without})}
 		c.Patches = append(c.Patches, e)
 		c.LeaveOneOutMean += e.LeaveOneOut / float64(len(patches))
 		c.LeaveOneOutMax = max(c.LeaveOneOutMax, e.LeaveOneOut)
@@ -210,7 +213,29 @@ func (c *ChartCorrection) doubts(corrected Lab) []error {
 	if corrected.L < c.DarkestL || corrected.L > c.LightestL {
 		list = append(list, fmt.Errorf("chart: L* %.1f lies outside the chart's %.1f to %.1f, where the correction was not seen", corrected.L, c.DarkestL, c.LightestL))
 	}
+	// A distance below this is within what a sound correction errs by.
+	const visible = 1
+	if d := c.beyond(corrected); d > visible {
+		list = append(list, fmt.Errorf("chart: a* %.1f, b* %.1f lie %.1f outside the a*, b* of the chart's patches, where the correction was not seen; a chart with patches round this color would tell", corrected.A, corrected.B, d))
+	}
 	return list
+}
+
+// beyond returns how far a color lies outside the convex hull of the patches'
+// known a*, b*; inside it is 0 or less. That is the largest distance to a line
+// with all patches on its other side, here over lines in steps of a
+// tenth of a degree, which a side of length 100 may make short by 50 × sin 0.05° = 0.04.
+func (c *ChartCorrection) beyond(color Lab) float64 {
+	farthest := math.Inf(-1)
+	for tenth := range 3600 {
+		sin, cos := math.Sincos(float64(tenth) * math.Pi / 1800)
+		nearest := math.Inf(1)
+		for _, p := range c.Patches {
+			nearest = min(nearest, (color.A-p.Known.A)*cos+(color.B-p.Known.B)*sin)
+		}
+		farthest = max(farthest, nearest)
+	}
+	return farthest
 }
 
 // Condition numbers beyond which a correction is refused.

@@ -147,3 +147,28 @@ func TestChartOfTooFewHues(t *testing.T) {
 		}
 	}
 }
+
+// The hull of a triangle with a right angle: distances by Pythagoras and to its
+// sides by hand.
+func TestColorOutsideThePatches(t *testing.T) {
+	c := &ChartCorrection{DarkestL: 0, LightestL: 100, Patches: []PatchError{
+		{Known: Lab{A: 0, B: 0}}, {Known: Lab{L: 90, A: 30, B: 0}}, {Known: Lab{L: 20, A: 0, B: 40}}, {Known: Lab{L: 50, A: 5, B: 5}}}}
+	for _, p := range []struct{ a, b, want float64 }{
+		{10, -8, 8},      // below the side along a*
+		{-3, -4, 5},      // from the corner at 0: 3-4-5
+		{15 + 8, 26, 10}, // 10 along the normal (4, 3)/5 from (15, 20), the middle of the long side
+		{30 + 4, 3, 5},   // the same normal from the corner at a* 30
+	} {
+		if got := c.beyond(Lab{A: p.a, B: p.b}); math.Abs(got-p.want) > 0.022 { // half the longest side × the sine of half a step: 25 × sin 0.05°
+			t.Errorf("%v, %v: %v outside, want %v", p.a, p.b, got, p.want)
+		}
+		if warnings := c.doubts(Lab{L: 50, A: p.a, B: p.b}); len(warnings) != 1 || !says(warnings, "outside the a*, b*") {
+			t.Errorf("%v, %v: %v", p.a, p.b, warnings)
+		}
+	}
+	for _, p := range []Lab{{L: 50, A: 10, B: 10}, {L: 50, A: 0, B: 0}, {L: 50, A: 10, B: -0.9}} {
+		if warnings := c.doubts(p); len(warnings) != 0 {
+			t.Errorf("%v: %v", p, warnings)
+		}
+	}
+}
