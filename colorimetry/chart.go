@@ -104,6 +104,13 @@ type ChartErrors struct{ LeaveOneOutMean, LeaveOneOutMax float64 }
 // doubted: sound ones reach 1 to 3 (from memory).
 const usualChartError = 3
 
+// outlierFactor is how many times the median leave-one-out error a patch may have
+// before it is named. Were errors scatter alone, alike along L*, a* and b*, they
+// would be chi distributed with 3 degrees of freedom: median 1.54, and 1 in 30
+// million beyond 4 times that (√(2/π) × 6.15 exp(-6.15²/2) = 3.0e-8). Patches do
+// scatter unequally, which is why it is not 3.
+const outlierFactor = 4
+
 // PatchError is how well a patch is met.
 type PatchError struct {
 	Name        string
@@ -119,8 +126,8 @@ type PatchError struct {
 // Patches that tell a line or a plane of colors only, such as grays, are an
 // error, and so are those of which one alone tells a direction: the leave-one-out
 // error of the others would be small whatever is made of other colors.
-// Patches that are clipped, and a leave-one-out error above ΔE00 3 on average,
-// stand in the Warnings of the result and of every swatch that it corrects. A
+// Patches that are clipped, a leave-one-out error above ΔE00 3 on average, and
+// patches whose own is above 3 and four times the median stand in the Warnings of the result and of every swatch that it corrects. A
 // swatch also warns of a color whose L*, or whose a* and b*, lie outside those
 // of the patches.
 func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) {
@@ -202,6 +209,28 @@ func (c *ChartCorrection) warn(patches []ChartPatch) {
 		c.Warnings = append(c.Warnings, fmt.Errorf("chart: patches are predicted from the others with ΔE00 %.1f on average, up to %.1f (patch %q), where a sound chart gives 1 to 3: "+
 			"check that every patch has its own known color and lies where it is read, and that the light is even; corrected colors are not to be trusted", c.LeaveOneOutMean, worst.LeaveOneOut, worst.Name))
 	}
+	if list := c.outliers(); list != nil {
+		c.Warnings = append(c.Warnings, fmt.Errorf("chart: predicted from the others far worse than most patches: %s; "+
+			"check that they have their own known colors (two may be swapped) and are clean, free of glare, and where they are read", strings.Join(list, ", ")))
+	}
+}
+
+// outliers names the patches whose leave-one-out error is above that of a sound
+// chart and far above the median, with that error.
+func (c *ChartCorrection) outliers() []string {
+	var errs []float64
+	for _, p := range c.Patches {
+		errs = append(errs, p.LeaveOneOut)
+	}
+	slices.Sort(errs)
+	limit := max(usualChartError, outlierFactor*errs[len(errs)/2])
+	var list []string
+	for _, p := range c.Patches {
+		if p.LeaveOneOut > limit {
+			list = append(list, fmt.Sprintf("%q (ΔE00 %.1f)", p.Name, p.LeaveOneOut))
+		}
+	}
+	return list
 }
 
 // doubts are the warnings of a color that was corrected.
@@ -223,8 +252,8 @@ func (c *ChartCorrection) doubts(corrected Lab) []error {
 
 // beyond returns how far a color lies outside the convex hull of the patches'
 // known a*, b*; inside it is 0 or less. That is the largest distance to a line
-// with all patches on its other side, here over lines in steps of a
-// tenth of a degree, which a side of length 100 may make short by 50 × sin 0.05° = 0.04.
+// with all patches on its other side, here over lines in steps of a tenth of a
+// degree, which a side of length 100 may make short by 50 × sin 0.05° = 0.04.
 func (c *ChartCorrection) beyond(color Lab) float64 {
 	farthest := math.Inf(-1)
 	for tenth := range 3600 {

@@ -1,6 +1,7 @@
 package colorimetry
 
 import (
+	"fmt"
 	"image"
 	"image/color"
 	"math"
@@ -103,6 +104,18 @@ func TestChartSaysWhatIsDoubtful(t *testing.T) {
 	}
 	if s := swatch(c); c.LeaveOneOutMean < 10 || !says(c.Warnings, "its own known color") || !says(s.Warnings, "its own known color") || s.Chart != c.ChartErrors {
 		t.Errorf("reversed: %v, %v, %v", c.LeaveOneOutMean, c.Warnings, s.Warnings)
+	}
+
+	// Two swapped grays, as neighbors are by a slip: the average stays below 3, and
+	// both are named, no other. The last row of the chart is its grays, light to dark.
+	swapped := sound()
+	swapped[20].Known, swapped[21].Known = swapped[21].Known, swapped[20].Known
+	if c, err = FitChart(Linear, swapped); err != nil {
+		t.Fatal(err)
+	}
+	if got := c.outliers(); c.LeaveOneOutMean > 3 || len(got) != 2 || len(c.Warnings) != 1 ||
+		!says(c.Warnings, fmt.Sprintf("%q (ΔE00 ", swapped[20].Name)) || !says(c.Warnings, fmt.Sprintf("%q (ΔE00 ", swapped[21].Name)) {
+		t.Errorf("swapped: %v on average, %v", c.LeaveOneOutMean, c.Warnings)
 	}
 
 	clipped := sound()
