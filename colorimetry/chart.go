@@ -89,7 +89,7 @@ func ReadPatch(name string, known XYZ, m image.Image, region image.Rectangle) (C
 type ChartCorrection struct {
 	Model        ChartModel
 	Coefficients [][3]float64 // one row per term, for X, Y, Z
-	Patches      []PatchError // in the order given
+	Patches      []PatchError // fitted, in the order given
 	ChartErrors
 	DarkestL, LightestL float64 // L* of the known colors, between which the correction was seen
 	Warnings            []error // patches that are clipped, errors above what a chart reaches
@@ -126,16 +126,14 @@ type PatchError struct {
 // Patches that tell a line or a plane of colors only, such as grays, are an
 // error, and so are those of which one alone tells a direction: the leave-one-out
 // error of the others would be small whatever is made of other colors.
-// Patches that are clipped, a leave-one-out error above ΔE00 3 on average, and
-// patches whose own is above 3 and four times the median stand in the Warnings of the result and of every swatch that it corrects. A
-// swatch also warns of a color whose L*, or whose a* and b*, lie outside those
-// of the patches.
+// Patches that are clipped (see [Clipping.Warning]) are left out where the others
+// suffice. Those patches, a leave-one-out error above ΔE00 3 on average, and
+// patches whose own is above 3 and four times the median stand in the Warnings of
+// the result and of every swatch that it corrects. A swatch also warns of a color
+// whose L*, or whose a* and b*, lie outside those of the patches.
 func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) {
 	if model != Linear && model != RootPolynomial2 && model != RootPolynomial3 {
 		return nil, fmt.Errorf("chart: unknown model %d", int(model))
-	}
-	if need := model.terms() + 2; len(patches) < need {
-		return nil, fmt.Errorf("chart: %d patches are too few for a %s correction, need at least %d", len(patches), model, need)
 	}
 	for _, p := range patches {
 		for _, v := range []float64{p.Read.X, p.Read.Y, p.Read.Z, p.Known.X, p.Known.Y, p.Known.Z} {
@@ -146,6 +144,23 @@ func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) 
 	}
 	if err := checkChartScale(patches); err != nil {
 		return nil, err
+	}
+	sound := slices.DeleteFunc(slices.Clone(patches), func(p ChartPatch) bool { return p.Clipped.Warning() != nil })
+	c, err := fitPatches(model, sound)
+	leftOut := err == nil
+	if !leftOut { // with a clipped patch the picture says more than without, if less than it should
+		if c, err = fitPatches(model, patches); err != nil {
+			return nil, err
+		}
+	}
+	c.warn(patches, leftOut)
+	return c, nil
+}
+
+// fitPatches fits a correction by all of the patches.
+func fitPatches(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) {
+	if need := model.terms() + 2; len(patches) < need {
+		return nil, fmt.Errorf("chart: %d patches are too few for a %s correction, need at least %d", len(patches), model, need)
 	}
 	c := &ChartCorrection{Model: model, DarkestL: math.Inf(1), LightestL: math.Inf(-1)}
 	var err error
@@ -167,7 +182,6 @@ func FitChart(model ChartModel, patches []ChartPatch) (*ChartCorrection, error) 
 		c.LeaveOneOutMean += e.LeaveOneOut / float64(len(patches))
 		c.LeaveOneOutMax = max(c.LeaveOneOutMax, e.LeaveOneOut)
 	}
-	c.warn(patches)
 	return c, nil
 }
 
@@ -193,16 +207,21 @@ func checkChartScale(patches []ChartPatch) error {
 	return nil
 }
 
-// warn says what makes the correction doubtful.
-func (c *ChartCorrection) warn(patches []ChartPatch) {
+// warn says what makes the correction doubtful: clipped patches among those given,
+// left out or not, and errors of those fitted.
+func (c *ChartCorrection) warn(patches []ChartPatch, leftOut bool) {
 	var clipped []string
 	for _, p := range patches {
 		if p.Clipped.Warning() != nil {
 			clipped = append(clipped, fmt.Sprintf("%q", p.Name))
 		}
 	}
-	if clipped != nil {
-		c.Warnings = append(c.Warnings, fmt.Errorf("chart: clipped at code 0 or 255: patch %s; leave such patches out, or take the picture anew with another exposure", strings.Join(clipped, ", ")))
+	switch names := strings.Join(clipped, ", "); {
+	case clipped == nil:
+	case leftOut:
+		c.Warnings = append(c.Warnings, fmt.Errorf("chart: left out, being clipped at code 0 or 255: patch %s", names))
+	default:
+		c.Warnings = append(c.Warnings, fmt.Errorf("chart: clipped at code 0 or 255: patch %s; the others are too few, or too alike in color, to do without, and the correction is off by that; take the picture anew with another exposure", names))
 	}
 	if c.LeaveOneOutMean > usualChartError {
 		worst := slices.MaxFunc(c.Patches, func(a, b PatchError) int { return cmp.Compare(a.LeaveOneOut, b.LeaveOneOut) })

@@ -118,10 +118,27 @@ func TestChartSaysWhatIsDoubtful(t *testing.T) {
 		t.Errorf("swapped: %v on average, %v", c.LeaveOneOutMean, c.Warnings)
 	}
 
+	// What a clipped patch shows is wrong, here half of its light: left out, it does
+	// no harm, and the others are met exactly as before.
 	clipped := sound()
 	clipped[5].Clipped.High = 0.5
-	if c, err = FitChart(Linear, clipped); err != nil || !says(c.Warnings, clipped[5].Name) {
+	clipped[5].Read = XYZ{clipped[5].Read.X / 2, clipped[5].Read.Y / 2, clipped[5].Read.Z / 2}
+	if c, err = FitChart(Linear, clipped); err != nil || len(c.Warnings) != 1 || !says(c.Warnings, `left out, being clipped at code 0 or 255: patch "`+clipped[5].Name+`"`) {
 		t.Errorf("clipped: %v, %v", c.Warnings, err)
+	}
+	if len(c.Patches) != 23 || c.LeaveOneOutMax > 1e-6 || slices.ContainsFunc(c.Patches, func(p PatchError) bool { return p.Name == clipped[5].Name }) {
+		t.Errorf("clipped: %d patches, error up to %v", len(c.Patches), c.LeaveOneOutMax)
+	}
+	// Of five patches none can be spared, nor the colored ones beside six grays.
+	all := sound()
+	colors := slices.Clone(all[5:10])
+	for i := range colors {
+		colors[i].Clipped.High = 0.5
+	}
+	for name, few := range map[string][]ChartPatch{"five": slices.Concat(colors[:1], all[1:5]), "grays": slices.Concat(all[18:], colors)} {
+		if c, err = FitChart(Linear, few); err != nil || len(c.Patches) != len(few) || !says(c.Warnings, "too few, or too alike") || !says(c.Warnings, all[5].Name) {
+			t.Errorf("%s, clipped: %v, %v", name, c.Warnings, err)
+		}
 	}
 
 	// L* of code 128 is 53.6, darker than a chart of the patches above 60.

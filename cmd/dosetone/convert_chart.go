@@ -157,7 +157,7 @@ func (e *env) knownColors(s *discharge.Samples) ([]colorimetry.XYZ, error) {
 // chartJSON is how well the correction meets the chart.
 type chartJSON struct {
 	Model   string  `json:"model"`
-	Patches int     `json:"patches"`
+	Patches int     `json:"patches"`          // fitted
 	LOOMean float64 `json:"loo_delta_e_mean"` // ΔE00 of patches predicted from the others
 	LOOMax  float64 `json:"loo_delta_e_max"`
 	Worst   string  `json:"worst_patch"`
