@@ -85,7 +85,9 @@ func ReadPatch(name string, known XYZ, m image.Image, region image.Rectangle) (C
 }
 
 // A ChartCorrection turns colors read from one picture into calibrated ones.
-// It is valid for the camera, light and settings of that picture.
+// It is valid for the camera, light and settings of that picture, and for what
+// lies in the same light as the chart: a shadow on either is taken for color, and
+// no error of the patches shows it.
 type ChartCorrection struct {
 	Model        ChartModel
 	Coefficients [][3]float64 // one row per term, for X, Y, Z

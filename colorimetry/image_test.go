@@ -313,3 +313,42 @@ func FuzzReadImage(f *testing.F) {
 		}
 	})
 }
+
+// A region that runs onto the background is said to be uneven, with the place; a
+// strong grain alone is not, in cells of any size, for a cell of few pixels
+// differs from the mean by chance.
+func TestUnevenRegion(t *testing.T) {
+	cloth := func(size, grain int) *image.Gray {
+		m := image.NewGray(image.Rect(0, 0, size, size))
+		r := rand.New(rand.NewPCG(5, 2))
+		for i := range m.Pix {
+			m.Pix[i] = uint8(110 + r.IntN(2*grain+1) - grain)
+		}
+		return m
+	}
+	background := func(m *image.Gray, area image.Rectangle) *image.Gray {
+		draw.Draw(m, area, image.NewUniform(color.Gray{50}), image.Point{}, draw.Src)
+		return m
+	}
+	for name, c := range map[string]struct {
+		m      *image.Gray
+		region image.Rectangle
+		says   string // "" means no warning
+	}{
+		"cloth":                   {cloth(160, 10), image.Rectangle{}, ""},
+		"coarse grain":            {cloth(160, 100), image.Rectangle{}, ""},
+		"coarse grain, 4 a cell":  {cloth(16, 100), image.Rectangle{}, ""},
+		"a pixel a cell":          {cloth(8, 60), image.Rectangle{}, ""},
+		"right edge":              {background(cloth(160, 10), image.Rect(140, 0, 160, 160)), image.Rectangle{}, "begins at 140,"},
+		"a corner of the region":  {background(cloth(160, 10), image.Rect(0, 0, 40, 40)), image.Rect(20, 20, 100, 100), "begins at 20,"},
+		"background left outside": {background(cloth(160, 10), image.Rect(140, 0, 160, 160)), image.Rect(0, 0, 140, 160), ""},
+	} {
+		s, err := MeasureSwatch(&Image{Pixels: c.m}, c.region, SwatchOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if says(s.Warnings, "uneven: ") != (c.says != "") || !says(s.Warnings, c.says) {
+			t.Errorf("%s: worst %.1f, %v; want %q", name, s.WorstDE, s.Warnings, c.says)
+		}
+	}
+}

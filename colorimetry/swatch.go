@@ -43,7 +43,8 @@ type Swatch struct {
 	Pale, Dark float64
 
 	// Cells of the uniformity grid, row by row, and the ΔE00 of their means
-	// from Mean. A cell without opaque pixels has Pixels 0.
+	// from Mean. A cell without opaque pixels has Pixels 0. A cell beyond ΔE00 5,
+	// and beyond what the pixels' own scatter explains, stands in Warnings.
 	Columns, Rows         int
 	Cells                 []SwatchCell
 	UniformityDE, WorstDE float64 // mean and largest of the cells
@@ -145,6 +146,9 @@ func MeasureSwatch(im *Image, region image.Rectangle, opt SwatchOptions) (*Swatc
 	if err := clipped.Warning(); err != nil {
 		s.Warnings = append(s.Warnings, err)
 	}
+	if err := s.uneven(); err != nil {
+		s.Warnings = append(s.Warnings, err)
+	}
 	if s.Calibrated {
 		s.Chart = opt.Correction.ChartErrors
 		s.Warnings = append(s.Warnings, opt.Correction.doubts(s.Mean)...)
@@ -152,6 +156,23 @@ func MeasureSwatch(im *Image, region image.Rectangle, opt SwatchOptions) (*Swatc
 		s.Warnings = append(s.Warnings, errors.New("uncalibrated: without a chart in the picture, camera and light are unknown; use for comparison within one picture only"))
 	}
 	return s, nil
+}
+
+// uneven says that a cell differs from the whole by more than is seen at a glance
+// (ΔE00 5: common practice, no source) and than its pixels' grain explains: the
+// mean of a cell's pixels scatters by their standard deviation over the root of
+// their number, and of 64 cells one is beyond four times that in 1 of 250 regions
+// (64 × 6.3e-5, normal). nil otherwise.
+func (s *Swatch) uneven() error {
+	const atAGlance, grain = 5, 4
+	pixels := s.Cells[s.WorstRow*s.Columns+s.WorstColumn].Pixels
+	sd := math.Sqrt(s.SDL*s.SDL + s.SDA*s.SDA + s.SDB*s.SDB)
+	if s.WorstDE <= max(atAGlance, grain*sd/math.Sqrt(float64(max(pixels, 1)))) {
+		return nil
+	}
+	x, y := s.WorstColumn*s.Region.Dx()/s.Columns, s.WorstRow*s.Region.Dy()/s.Rows
+	return fmt.Errorf("uneven: the part of the region that begins at %d,%d differs from its mean by ΔE00 %.1f; see that the region holds cloth only, evenly lit, without background, seams, folds or shadows",
+		s.Region.Min.X+x, s.Region.Min.Y+y, s.WorstDE)
 }
 
 func gridSize(n, pixels int) int {

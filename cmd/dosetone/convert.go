@@ -42,7 +42,10 @@ it, --chart names a table with one row per patch: id, its place in the picture
 (left, top, width, height in pixels, well inside the patch), and its known color,
 best as a spectrum, else L,a,b or X,Y,Z with illuminant and observer. The colors
 of --region are then corrected, and how well patches are predicted from the other
-patches is said.`,
+patches is said. Cloth and chart must lie flat in the same even light: a shadow on
+one of them is taken for color, and nothing in the picture tells it. The chart
+needs patches of several hues; grays alone tell nothing of colors. Keep --region
+on the cloth, away from its edges, seams and folds.`,
 		Example: `  dosetone convert trials.csv --viewing D65/10,A/10,F11/10
   dosetone convert standard.csv --reference STD --difference ciede2000,cie76
   dosetone convert trials.csv --index whiteness,yellowness,ks --format csv
