@@ -137,6 +137,7 @@ func TestConvertChartFaults(t *testing.T) {
 	t.Chdir(t.TempDir())
 	photo, good := inventedPhoto(t, knownXYZ)
 	require.NoError(t, os.WriteFile("photo.png", photo, 0o644))
+	firstGray := fmt.Appendf(nil, "p%d,", len(chartSpectra())-5) // the chart ends with six grays
 	for name, c := range map[string]struct {
 		args, from, to string // what is replaced in the good file
 		code           int
@@ -148,6 +149,8 @@ func TestConvertChartFaults(t *testing.T) {
 		"ten degrees":     {"--region 10,100,200,90", "D65,2", "D65,10", exitFailed, "2 degree observer"},
 		"no viewing":      {"--region 10,100,200,90", "illuminant,observer", "note,remark", exitFailed, "illuminant"},
 		"too few":         {"--region 10,100,200,90", string(good[bytes.Index(good, []byte("p5,")):]), "", exitFailed, "4 patches are too few"},
+		"grays alone":     {"--region 10,100,200,90", string(good[bytes.Index(good, []byte("p1,")):bytes.Index(good, firstGray)]), "", exitFailed, "chart.csv: chart: the patches lie too near to a line"},
+		"onto the chart":  {"--region 10,60,200,130", "", "", exitDone, "uneven: the part of the region"},
 		"no region":       {"", "", "", exitUsage, "--chart needs --region"},
 		"region on chart": {"--region 0,80,200,90", "", "", exitDone, "overlaps --region"},
 		"wrong places":    {"--region 10,100,200,90", "p1,5,5", "p1,200,5", exitDone, "its own known color"},
