@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/discharge/charge"
 	"example.com/dosetone/discharge/chem"
@@ -23,7 +24,8 @@ type chargeFlags struct {
 	capacity, drum                    numbers
 	scaleStep, carrierStep            number
 	liquidStep                        number
-	purity, stock, powder, carrier    number
+	purity, powder, carrier           number
+	stock                             gramsPerLiter
 	soakVolume, soakLeft, soakLeftGPL number
 	soakTemp                          string
 	acid                              string
@@ -89,7 +91,7 @@ func (f *chargeFlags) register(cmd *cobra.Command) {
 	s.Var(&f.carrierStep, "carrier-step", "step of the scale for carrier in g")
 	s.Var(&f.liquidStep, "liquid-step", "step of the gauge for liquids in L")
 	s.Var(&f.purity, "purity", "purity of the solid oxidizer in %")
-	s.Var(&f.stock, "stock-strength", "available chlorine of liquid hypochlorite in g/L, as assayed")
+	s.Var(&f.stock, "stock-strength", "available chlorine of liquid hypochlorite in g/L, as assayed; below 30 with its unit, such as 25g/L")
 	s.Var(&f.powder, "powder-chlorine", "available chlorine of bleaching powder in %, as assayed")
 	s.Var(&f.carrier, "carrier-strength", "permanganate on ready pellets or powder in %, as assayed")
 	s.Var(&f.soakVolume, "soak-volume", "soak made up to, in L; default: what the stones hold and 1 L/kg")
@@ -170,6 +172,9 @@ func (e *env) charge(name string, f *chargeFlags) error {
 		return err
 	}
 	l := charge.Load{Process: p, Model: m, SecondPass: f.secondPass}
+	if err := f.refuseTradePercent(); err != nil {
+		return err
+	}
 	doubts, err := f.fill(&l)
 	e.warnEach(doubts)
 	if err != nil {
@@ -217,6 +222,18 @@ func (f *chargeFlags) refuseFractions() error {
 		}
 	}
 	return nil
+}
+
+// refuseTradePercent refuses a stock so weak that its trade percent was rather typed:
+// ten times too much of it would be poured. A stock that is so weak is given with its unit.
+func (f *chargeFlags) refuseTradePercent() error {
+	v := f.stock.value
+	if f.stock.unit || !(v > 0 && v < float64(chem.LeastHypochlorite)) {
+		return nil
+	}
+	typed := report.Exact(v)
+	return usage("--stock-strength is in g/L: %s g/L is weaker than any hypochlorite that is sold; if %[1]s %% is the trade percent (g per 100 mL), give --stock-strength %s (assay prints both); if the stock did assay %[1]s g/L, type the unit: --stock-strength %[1]sg/L",
+		typed, report.Short(float64(chem.FromTradePercent(v)), 6))
 }
 
 // fill makes the load of the flags. What is doubtful in them, or taken where they are

@@ -168,6 +168,44 @@ func TestChargeRefusesFractions(t *testing.T) {
 	assert.Contains(t, r.err, "--oxalate-purity 99.9")
 }
 
+// By hand: 60 kg × 10 L/kg × 3 g/L are 1800 g of chlorine, 144 L of a stock of 12.5 g/L
+// and 14.4 L of 125 g/L, which is 12.5 % by trade (g per 100 mL). Sold are 3 to 16 %
+// (common practice, no source); an old stock of 30 g/L is not held up.
+func TestChargeRefusesTradePercentAsStockStrength(t *testing.T) {
+	workspace(t)
+	line := strings.Fields("charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --temp 40 --ph 10.5 --mass 60 --report sheet.html --stock-strength")
+	for _, typed := range []string{"12.5", "12,5"} {
+		r := tool(t, "", append(line, typed)...)
+		assert.Equal(t, exitUsage, r.code)
+		assert.Contains(t, r.err, "give --stock-strength 125 ")
+		assert.Contains(t, r.err, "--stock-strength 12.5g/L")
+		assert.Empty(t, r.out)
+		assert.NoFileExists(t, "sheet.html")
+	}
+	r := tool(t, "", append(line, "12.5%")...)
+	assert.Equal(t, exitUsage, r.code)
+	assert.Contains(t, r.err, "times 10")
+	for _, typed := range []string{"12.5g/L", "12,5 G/l"} {
+		r = tool(t, "", append(line, typed)...)
+		require.Zero(t, r.code, r.err)
+		assert.Contains(t, r.out, "144 L")
+		page, err := os.ReadFile("sheet.html")
+		require.NoError(t, err)
+		const says = "ten times too strong"
+		assert.Contains(t, r.err, says)
+		assert.Less(t, strings.Index(strings.Join(strings.Fields(r.out), " "), says), strings.Index(strings.Join(strings.Fields(r.out), " "), "144 L"), "before the scales")
+		assert.Less(t, strings.Index(string(page), says), strings.Index(string(page), `id="weigh"`))
+		assert.Contains(t, string(page), says)
+	}
+	for _, typed := range []string{"30", "125", "125g/L"} {
+		r = tool(t, "", append(line, typed)...)
+		require.Zero(t, r.code, r.err)
+		assert.NotContains(t, r.err, "the stock is taken")
+	}
+	assert.Contains(t, ok(t, append(line, "125")...), "14.4 L")
+	assert.Contains(t, tool(t, "", append(line, "1250")...).err, "too weak")
+}
+
 // What is warned of stands on every form of the sheet: paper has no screen beside it.
 func TestWarningsStandOnTheSheet(t *testing.T) {
 	workspace(t)

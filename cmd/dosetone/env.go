@@ -134,8 +134,8 @@ func fractionDoubt(flag string, n number) string {
 // that are lists a comma separates, and 1,000 may have been meant as a thousand.
 func (e *env) sayCommas(cmd *cobra.Command) {
 	cmd.Flags().Visit(func(f *pflag.Flag) {
-		if n, ok := f.Value.(*number); ok && n.comma != "" {
-			e.warn("--%s %s is taken as %s", f.Name, n.comma, report.Exact(n.value))
+		if n, ok := f.Value.(interface{ itself() *number }); ok && n.itself().comma != "" {
+			e.warn("--%s %s is taken as %s", f.Name, n.itself().comma, report.Exact(n.itself().value))
 		}
 	})
 }

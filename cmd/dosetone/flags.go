@@ -42,6 +42,28 @@ func (n *number) Set(s string) error {
 	return nil
 }
 
+// itself lets flags that hold a number say what was typed.
+func (n *number) itself() *number { return n }
+
+// gramsPerLiter is a strength in g/L, with or without its unit.
+type gramsPerLiter struct {
+	number
+	unit bool // it was typed, so percent is not what was meant
+}
+
+func (g *gramsPerLiter) Set(s string) error {
+	s = strings.TrimSpace(s)
+	if strings.HasSuffix(s, "%") {
+		return fmt.Errorf("%q is in percent, which is per volume or per weight; want g/L: trade percent (g per 100 mL) times 10", s)
+	}
+	value := s
+	if n := len(s) - len("g/L"); n > 0 && strings.EqualFold(s[n:], "g/L") {
+		value = s[:n]
+	}
+	g.unit = value != s
+	return g.number.Set(value)
+}
+
 func parseNumber(s string) (float64, error) {
 	v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {

@@ -306,6 +306,7 @@ func (m *maker) weighBath() error {
 			if s.Strength <= c {
 				return fmt.Errorf("%w: a stock of %v cannot make a bath of %v", ErrStore, s.Strength, c)
 			}
+			m.doubtStock()
 			stock.Exact.Volume = chem.Volume(active) / chem.Volume(s.Strength)
 			stock.Name += ", assayed " + s.Strength.String()
 			if stock.Take, err = m.measured(m.Process.Oxidizer, stock.Exact.Volume); err != nil {
@@ -339,6 +340,22 @@ func (m *maker) weighBath() error {
 		}
 	}
 	return nil
+}
+
+// doubtStock warns of a liquid hypochlorite of a strength that is not sold: the trade
+// percent typed for g/L weighs out ten times too much.
+func (m *maker) doubtStock() {
+	s := m.Store.Strength
+	if m.oxidizer != "hypochlorite" {
+		return
+	}
+	if s < chem.LeastHypochlorite {
+		m.warn("the stock is taken to hold %v of available chlorine, weaker than any that is sold: read the drum's label before you pour. If %.4g is the trade percent (g per 100 mL), the stock holds %v and this bath becomes ten times too strong",
+			s, float64(s), chem.FromTradePercent(float64(s)))
+	}
+	if s > chem.MostHypochlorite {
+		m.warn("the stock is taken to hold %v of available chlorine, stronger than any that keeps: check the unit, or the bath becomes too weak", s)
+	}
 }
 
 func insideNote(inside chem.Volume) string {

@@ -254,6 +254,13 @@ func Solubility(t Celsius) Concentration {
 	return Concentration(at[i] + (x-float64(i))*(at[i+1]-at[i]))
 }
 
+// Liquid hypochlorite is sold at 3 (household) to 16 % by trade; less is a stock grown
+// old or let down, and more than 20 % does not keep (common practice, no source).
+const (
+	LeastHypochlorite Concentration = 30 // of available chlorine
+	MostHypochlorite  Concentration = 200
+)
+
 // HypochlorousShare is the part of the free chlorine that is HOCl and not OCl⁻,
 // from pKa 7.54 at 25 °C (from memory). HOCl attacks dye and cotton faster.
 func HypochlorousShare(ph float64) Fraction { return Fraction(1 / (1 + pow10(ph-7.54))) }
