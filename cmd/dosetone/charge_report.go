@@ -90,9 +90,20 @@ func itemBlocks(items []charge.Item) []page.Block {
 	return out
 }
 
+// asSet reports whether every setting is realized within 0.05 %: the dose alone may
+// be, where one setting is above and another below.
+func asSet(set, realized discharge.Settings) bool {
+	for column, v := range set {
+		if math.Abs(realized[column]-v) > 5e-4*math.Abs(v) {
+			return false
+		}
+	}
+	return true
+}
+
 // batchWords say what the rounded weights amount to.
 func batchWords(s *charge.Sheet, b charge.Batch) string {
-	if b.ActivePerKg > 0 && math.Abs(b.DoseError) < 5e-4 && (b.DeltaE == nil || *b.DeltaE < 0.005) {
+	if b.ActivePerKg > 0 && asSet(s.Settings, b.Realized) && (b.DeltaE == nil || *b.DeltaE < 0.005) {
 		return "as weighed: as set, within 0.05 %"
 	}
 	text := "as weighed: " + settingsText(s.Process, b.Realized)

@@ -12,6 +12,7 @@ import (
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/datasets/published"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/discharge/charge"
 )
 
 func item(t *testing.T, items []itemJSON, name string) itemJSON {
@@ -204,6 +205,21 @@ func TestChargeRefusesTradePercentAsStockStrength(t *testing.T) {
 	}
 	assert.Contains(t, ok(t, append(line, "125")...), "14.4 L")
 	assert.Contains(t, tool(t, "", append(line, "1250")...).err, "too weak")
+}
+
+// A strength 5 % above and an add-on as far below, 20 × 1.05 and 60/1.05, make the dose
+// that was set, and yet neither is as set.
+func TestAsSetIsEverySetting(t *testing.T) {
+	p, err := discharge.LookupProcess("permanganate-spray")
+	require.NoError(t, err)
+	s := &charge.Sheet{Process: p, Settings: discharge.Settings{"strength_gpl": 20, "add_on_gsm": 60}}
+	b := charge.Batch{Realized: discharge.Settings{"strength_gpl": 20 * 1.05, "add_on_gsm": 60 / 1.05}, ActivePerKg: 0.6}
+	words := batchWords(s, b)
+	assert.NotContains(t, words, "as set")
+	assert.Contains(t, words, "strength 21 g/L")
+	b.Realized = s.Settings
+	assert.Contains(t, batchWords(s, b), "as set, within 0.05 %")
+	assert.NotContains(t, ok(t, strings.Fields("charge permanganate-spray --strength 20 --add-on 60 --time 20 --count 100 --each 0.6 --area-each 0.3 --landing 80 --purity 99")...), "as set")
 }
 
 // What is warned of stands on every form of the sheet: paper has no screen beside it.

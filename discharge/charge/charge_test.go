@@ -173,6 +173,32 @@ func TestRoundingInTheDose(t *testing.T) {
 	assert.Contains(t, strings.Join(s.Warnings, " "), "-2.8 %")
 }
 
+// By hand: 100 × 0.3 m² × 60 mL/m² / 0.8 = 2.25 L of spray, 2.3 L on a gauge of 0.1 L;
+// 2.3 L × 20 g/L / 0.99 = 46.5 g, 46 g on a scale of 1 g: 46 × 0.99/2.3 = 19.8 g/L and
+// 60 × 2.3/2.25 = 61.33 g/m². Exactly, 36 g land on 60 kg.
+func TestSprayOnAStatedAreaIsRounded(t *testing.T) {
+	l := loads(t)["permanganate-spray"]
+	l.Settings = discharge.Settings{"strength_gpl": 20, "add_on_gsm": 60, "time_min": 20}
+	l.Spray.AreaEach = 0.3
+	l.Scale = Scale{Chemical: 1, Liquid: 0.1}
+	p := chem.Fraction(0.99)
+	l.Store.Purity = &p
+	s := sheet(t, l)
+	solid := find(t, s.Shared, "potassium permanganate")
+	assert.InDelta(t, 46, float64(solid.Take.Mass), 1e-9)
+	assert.InDelta(t, 2.25*20/0.99, float64(solid.Exact.Mass), 1e-9)
+	b := s.Batches[0]
+	assert.InDelta(t, 19.8, b.Realized["strength_gpl"], 1e-9)
+	assert.InDelta(t, 60*2.3/2.25, b.Realized["add_on_gsm"], 1e-9)
+	change := 19.8 / 20 * 2.3 / 2.25
+	assert.InDelta(t, change-1, b.DoseError, 1e-9)
+	assert.InDelta(t, 36.0/60*change, b.ActivePerKg, 1e-9)
+	// The mass per area says the same: 60 kg of 2000 g/m² are 30 m².
+	l.Settings["fabric_gsm"], l.Spray.AreaEach = 2000, 0
+	assert.InDelta(t, change-1, sheet(t, l).Batches[0].DoseError, 1e-9)
+	assert.InDelta(t, 36.0/60*change, sheet(t, l).Batches[0].ActivePerKg, 1e-9)
+}
+
 // Three pieces of 0.6 kg weigh less than two machines of 1 kg hold, but two do
 // not go into one of them.
 func TestWholeGarmentsThatDoNotFit(t *testing.T) {

@@ -39,7 +39,12 @@ func (m *maker) realize() error {
 				b.DoseError = g/asked - 1
 			}
 		} else if b.Garments > 0 && m.onGarments[i] > 0 {
-			b.ActivePerKg = float64(m.onGarments[i]) / float64(b.Garments/chem.Kilogram)
+			// The settings do not tell the dose, as for a spray on a stated area, whose
+			// dose grows as its strength and its add-on do.
+			if m.form == sprayed {
+				b.DoseError = s["strength_gpl"]*s["add_on_gsm"]/(m.Load.Settings["strength_gpl"]*m.Load.Settings["add_on_gsm"]) - 1
+			}
+			b.ActivePerKg = float64(m.onGarments[i]) / float64(b.Garments/chem.Kilogram) * (1 + b.DoseError)
 		}
 		if !fromBase {
 			continue

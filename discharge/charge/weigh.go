@@ -258,13 +258,14 @@ func (m *maker) mix(part string, c chem.Concentration, v, left chem.Volume, left
 	if need < -1e-9*c.In(v) {
 		return fmt.Errorf("%w: the %v left at %v hold more oxidizer than %v at %v; make up at least %.4g L or draw some off", ErrStore, left, leftStrength, v, c, float64(leftStrength.In(left))/float64(c))
 	}
-	need = max(need, 0)
-	solid := need / chem.Mass(m.purity())
-	q, err := m.weighed(m.Process.Oxidizer, solid, m.Scale.Chemical, false)
+	vol, err := m.measured("solution", v)
 	if err != nil {
 		return err
 	}
-	vol, err := m.measured("solution", v)
+	purity := chem.Mass(m.purity())
+	solid := max(need, 0) / purity
+	// Weighed for the volume that the gauge shows, or a small mix misses its strength.
+	q, err := m.weighed(m.Process.Oxidizer, max(c.In(vol.Volume)-leftStrength.In(left), 0)/purity, m.Scale.Chemical, false)
 	if err != nil {
 		return err
 	}
