@@ -199,6 +199,20 @@ func TestSprayOnAStatedAreaIsRounded(t *testing.T) {
 	assert.InDelta(t, 36.0/60*change, sheet(t, l).Batches[0].ActivePerKg, 1e-9)
 }
 
+// 60 kg with 60 % of water weigh 96 kg, and the gas that is blown through, 100 g/Nm³ at
+// 6 Nm³/min for 15 min, 9 kg, is not among it. 100 × 6 × 60 = 36000 g/h.
+func TestGasWeighsNothingInTheDrum(t *testing.T) {
+	l := loads(t)["ozone-gas"]
+	l.Settings = discharge.Settings{"strength_gnm3": 100, "moisture_pct": 60, "time_min": 15, "flow_nm3pmin": 6}
+	l.Machines = []Machine{{Dry: 60000, Drum: 100000}}
+	b := sheet(t, l).Batches[0]
+	assert.InDelta(t, 96, float64(b.InDrum/chem.Kilogram), 1e-9)
+	assert.Contains(t, find(t, b.Items, "ozone").Note, "36000 g/h")
+	l.Machines[0].Drum = 95000
+	_, err := New(l)
+	assert.ErrorIs(t, err, ErrCapacity)
+}
+
 // Three pieces of 0.6 kg weigh less than two machines of 1 kg hold, but two do
 // not go into one of them.
 func TestWholeGarmentsThatDoNotFit(t *testing.T) {

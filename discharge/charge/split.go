@@ -99,8 +99,8 @@ func (m *maker) drum() error {
 				continue
 			}
 			switch {
-			case it.Name == waterName && it.Part == "drum":
-				// already counted as moisture
+			case it.Name == waterName && it.Part == "drum", m.form == gas && it.oxidizer:
+				// already counted as moisture; gas flows through and weighs nothing
 			case it.Part == "carrier" || it.Part == "drum" || it.Part == "bath" && !it.Info:
 				b.InDrum += it.Take.Mass + chem.Mass(it.Take.Volume)*chem.Kilogram
 			}

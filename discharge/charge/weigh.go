@@ -398,6 +398,14 @@ func (m *maker) weighProduct() error {
 	return nil
 }
 
+// plain writes at least four digits and no exponent, as dials show them.
+func plain(v float64) string {
+	if v >= 1000 {
+		return fmt.Sprintf("%.0f", v)
+	}
+	return fmt.Sprintf("%.4g", v)
+}
+
 // weighGas is ozone: nothing is weighed, the generator is set.
 func (m *maker) weighGas() error {
 	s := m.Load.Settings
@@ -414,7 +422,7 @@ func (m *maker) weighGas() error {
 		m.carry(applied)
 		if known {
 			b.add(Item{Name: "ozone applied", Chemical: m.oxidizer, oxidizer: true, Part: "drum", Take: Quantity{Mass: applied}, Exact: Quantity{Mass: applied}, Info: true,
-				Note: fmt.Sprintf("generator at %.4g g/h, %.4g Nm³/min", s["strength_gnm3"]*flow*60, flow)})
+				Note: fmt.Sprintf("generator at %s g/h, %.4g Nm³/min", plain(s["strength_gnm3"]*flow*60), flow)})
 		}
 		m.addMoisture(b, "dry cloth hardly reacts, soaking cloth keeps the gas out")
 		if err := m.addAids(b); err != nil {
