@@ -129,6 +129,12 @@ func TestSoakTakesWhatIsLeft(t *testing.T) {
 	s := sheet(t, l)
 	assert.InDelta(t, 20*100-15*60, float64(find(t, s.Shared, "potassium permanganate").Take.Mass), 1e-9)
 	assert.InDelta(t, 20, s.Batches[0].Realized["strength_gpl"], 1e-9)
+	assert.NotContains(t, find(t, s.Shared, "left from before").Note, "acid")
+	// Acid of 2 g/L is weighed for the 40 L that are new, and the sheet says so.
+	l.Soak.Acid, l.Soak.AcidStrength = "phosphoric-acid", 2
+	s = sheet(t, l)
+	assert.InDelta(t, 80, float64(find(t, s.Shared, "phosphoric").Take.Mass), 1e-9)
+	assert.Contains(t, find(t, s.Shared, "left from before").Note, "counted as holding 2 g/L of acid already")
 	l.Soak.LeftStrength = 40
 	_, err := New(l)
 	assert.ErrorIs(t, err, ErrStore)

@@ -270,8 +270,11 @@ func (m *maker) mix(part string, c chem.Concentration, v, left chem.Volume, left
 		return err
 	}
 	if left > 0 {
-		m.Shared = append(m.Shared, Item{Name: "left from before, assayed " + leftStrength.String(), Part: part, Take: Quantity{Volume: left}, Exact: Quantity{Volume: left}, Info: true,
-			Note: "discard it if it is brown: manganese dioxide speeds up its own making"})
+		note := "discard it if it is brown: manganese dioxide speeds up its own making"
+		if m.Soak.Acid != "" {
+			note = fmt.Sprintf("counted as holding %v of acid already, so none is weighed for it: if it was made without, add what it lacks; ", m.Soak.AcidStrength) + note
+		}
+		m.Shared = append(m.Shared, Item{Name: "left from before, assayed " + leftStrength.String(), Part: part, Take: Quantity{Volume: left}, Exact: Quantity{Volume: left}, Info: true, Note: note})
 	}
 	if err := m.soakAcid(part, v-left); err != nil {
 		return err
