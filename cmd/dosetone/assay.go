@@ -326,7 +326,22 @@ func runCarrier(f *assayFlags) (assayResult, error) {
 	return r, nil
 }
 
+// wholeDilution names the flag that a dilution lacks.
+func (f *assayFlags) wholeDilution() error {
+	missing := "--aliquot"
+	if f.aliquot.set {
+		missing = "--made-up"
+	}
+	if f.madeUp.set != f.aliquot.set {
+		return usage("%s is missing: --made-up is what the sample was made up to and --aliquot what of it was titrated, both in mL; leave both out if all of --sample was titrated", missing)
+	}
+	return nil
+}
+
 func runChlorine(f *assayFlags) (assayResult, error) {
+	if err := f.wholeDilution(); err != nil {
+		return assayResult{}, err
+	}
 	t, err := f.tolerances()
 	if err != nil {
 		return assayResult{}, err
@@ -365,6 +380,9 @@ func runPowder(f *assayFlags) (assayResult, error) {
 }
 
 func runPeroxide(f *assayFlags) (assayResult, error) {
+	if err := f.wholeDilution(); err != nil {
+		return assayResult{}, err
+	}
 	t, err := f.tolerances()
 	if err != nil {
 		return assayResult{}, err

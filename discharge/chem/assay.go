@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"example.com/dosetone/internal/quantile"
 )
@@ -60,6 +61,43 @@ func positive(what string, x float64) error {
 		return fmt.Errorf("%w: %s must be above 0, is %g", ErrTitration, what, x)
 	}
 	return nil
+}
+
+// strengths are what a liquid can hold: more than usual is doubted, more than most is a
+// slip in a unit, such as mg of oxalate typed for g.
+type strengths struct {
+	usual, most Concentration
+	words       string // where they come from
+	units       string // what to look at
+}
+
+func permanganateStrengths() strengths {
+	usual, most := Solubility(20), Solubility(60)
+	return strengths{usual, most, fmt.Sprintf("water holds about %v of permanganate at 20 °C and %v at 60 °C", usual, most),
+		"check that the oxalate is in g (not mg) or in mol/L (not mmol/L), and the volumes in mL"}
+}
+
+func chlorineStrengths() strengths {
+	return strengths{MostHypochlorite, 2 * MostHypochlorite, fmt.Sprintf("more than %v of available chlorine does not keep (%s)", MostHypochlorite, CommonPractice),
+		"check that the thiosulfate is in mol/L (not mmol/L), and the volumes in mL"}
+}
+
+// peroxideStrengths: 50 % by weight at 1.2 kg/L are 600 g/L; pure peroxide weighs
+// 1.45 kg/L at 20 °C (handbook, from memory).
+func peroxideStrengths() strengths {
+	return strengths{600, 1450, "50 % by weight are about 600 g/L, pure peroxide is 1450 g/L",
+		"check that the permanganate is in mol/L (not mmol/L, not normality), and the volumes in mL"}
+}
+
+// check refuses what no liquid holds and warns of what hardly any does.
+func (s strengths) check(e Estimate[Concentration]) (Estimate[Concentration], error) {
+	if e.Value > s.most {
+		return Estimate[Concentration]{}, fmt.Errorf("%w: it comes out as %.4g g/L, but %s; %s", ErrTitration, float64(e.Value), s.words, s.units)
+	}
+	if e.Value > s.usual {
+		e.Warnings = append(slices.Clip(e.Warnings), fmt.Sprintf("%.4g g/L is more than expected: %s; %s", float64(e.Value), s.words, s.units))
+	}
+	return sound(e)
 }
 
 // Sample is how a liquid came to the titration: Taken directly, or Taken made
@@ -163,10 +201,10 @@ func PermanganateByOxalate(o OxalateStandard, t Titres, tol *Tolerances) (Estima
 	e := estimate[Concentration](n, float64(drop)/m, parts)
 	// The permanganate is the titrant: of a weaker one more is used.
 	e.Warnings = small(net, "take more oxalate, or dilute the permanganate by known volumes and state them", e.Warnings)
-	return sound(e)
+	return permanganateStrengths().check(e)
 }
 
-// BeforeDilution is the strength of a liquid of which taken was made up to madeUp,
+// BeforeDilution is the strength of a permanganate solution of which taken was made up to madeUp,
 // from the strength e of the diluted one. Both volumes must be above 0 and finite,
 // and madeUp not below taken.
 func BeforeDilution(e Estimate[Concentration], taken, madeUp Volume, tol *Tolerances) (Estimate[Concentration], error) {
@@ -177,7 +215,7 @@ func BeforeDilution(e Estimate[Concentration], taken, madeUp Volume, tol *Tolera
 		return Estimate[Concentration]{}, fmt.Errorf("%w: %v made up to %v; want no less than was taken", ErrTitration, taken, madeUp)
 	}
 	tl := tolerances(tol)
-	return sound(widen(Scale[Concentration](e, float64(madeUp)/float64(taken)),
+	return permanganateStrengths().check(widen(Scale[Concentration](e, float64(madeUp)/float64(taken)),
 		Part{"sample pipette", 100 * triangular(float64(tl.Pipette), float64(taken))},
 		Part{"dilution flask", 100 * triangular(float64(tl.Flask), float64(madeUp))}))
 }
@@ -235,7 +273,15 @@ func widen[T ~float64](e Estimate[T], parts ...Part) Estimate[T] {
 //
 //	OCl⁻ + 2 I⁻ + 2 H⁺ → I2 + Cl⁻ + H2O,  I2 + 2 S2O3²⁻ → 2 I⁻ + S4O6²⁻
 func ChlorineByThiosulfate(s Sample, thiosulfate Molarity, t Titres, tol *Tolerances) (Estimate[Concentration], error) {
-	// Half a mole of Cl2 per mole of thiosulfate.
+	e, err := iodometry(s, thiosulfate, t, tol)
+	if err != nil {
+		return e, err
+	}
+	return chlorineStrengths().check(e)
+}
+
+// iodometry counts half a mole of Cl2 per mole of thiosulfate.
+func iodometry(s Sample, thiosulfate Molarity, t Titres, tol *Tolerances) (Estimate[Concentration], error) {
 	return liquid(s, "thiosulfate", thiosulfate, float64(molar("Cl2"))/2, t, tol)
 }
 
@@ -245,7 +291,11 @@ func ChlorineByThiosulfate(s Sample, thiosulfate Molarity, t Titres, tol *Tolera
 func PeroxideByPermanganate(s Sample, permanganate Molarity, t Titres, tol *Tolerances) (Estimate[Concentration], error) {
 	eq := Combine(Permanganate().Reduction, Peroxide().Routes[0].Oxidation)
 	k := float64(eq.Count("H2O2")) / float64(eq.Count("MnO4^-")) * float64(molar("H2O2"))
-	return liquid(s, "permanganate", permanganate, k, t, tol)
+	e, err := liquid(s, "permanganate", permanganate, k, t, tol)
+	if err != nil {
+		return e, err
+	}
+	return peroxideStrengths().check(e)
 }
 
 // liquid is the titration of a measured liquid: gramPerMole of analyte per
@@ -291,7 +341,7 @@ func SolidChlorineByThiosulfate(s SolidChlorine, thiosulfate Molarity, t Titres,
 	if !(s.Aliquot > 0 && s.Aliquot <= s.MadeUp) {
 		return Estimate[Fraction]{}, fmt.Errorf("%w: aliquot %v of %v; want 0 < aliquot ≤ made up", ErrTitration, s.Aliquot, s.MadeUp)
 	}
-	e, err := ChlorineByThiosulfate(Sample{Taken: s.Aliquot}, thiosulfate, t, tol)
+	e, err := iodometry(Sample{Taken: s.Aliquot}, thiosulfate, t, tol)
 	if err != nil {
 		return Estimate[Fraction]{}, err
 	}

@@ -157,8 +157,10 @@ func TestAssayLaws(t *testing.T) {
 			used = append(used, Volume(base+rapid.Float64Range(-0.2, 0.2).Draw(t, "d"))*Milliliter)
 		}
 		in := append([]Volume(nil), used...)
-		m := Molarity(rapid.Float64Range(0.01, 1).Draw(t, "m"))
 		s := Sample{Taken: Volume(rapid.Float64Range(1, 50).Draw(t, "sample")) * Milliliter}
+		// Twice as much is still no slip in a unit: 35.45 g of chlorine per mole.
+		gpl := rapid.Float64Range(0.1, 160).Draw(t, "strength")
+		m := Molarity(gpl * 1000 * float64(s.Taken) / base / 35.45)
 		e, err := ChlorineByThiosulfate(s, m, Titres{Used: used}, nil)
 		if err != nil {
 			t.Fatal(err)
@@ -361,4 +363,50 @@ func TestAssaysBeyondNumbersAreRefused(t *testing.T) {
 	require.ErrorIs(t, err, ErrTitration)
 	_, err = FitDecay([]Assayed{{Age: 0, Strength: 1e308}, {Age: 24 * time.Hour, Strength: 1e-308}})
 	require.ErrorIs(t, err, ErrNoDecay)
+}
+
+// What no liquid holds is a slip in a unit. Permanganate: 64 g/L dissolve at 20 °C (handbook
+// and trade texts agree), 222 g/L at 60 °C (handbook, from memory); pure hydrogen peroxide is
+// 1450 g/L (handbook, from memory), 50 % by weight at 1.2 kg/L 600; hypochlorite beyond
+// 200 g/L does not keep (common practice, no source). Strengths by hand: 0.4 × 158.034 g
+// of KMnO4 per mole of oxalate, 35.45 g of chlorine per mole of thiosulfate, 5/2 × 34.015 g
+// of peroxide per mole of permanganate.
+func TestStrengthsThatNoLiquidHas(t *testing.T) {
+	titres := Titres{Used: []Volume{0.025, 0.025}}
+	permanganate := func(gpl float64) (Estimate[Concentration], error) {
+		return PermanganateByOxalate(OxalateStandard{Portions: []Mass{Mass(gpl * 0.025 / (0.4 * 158.034) * 133.998)}}, titres, nil)
+	}
+	undiluted := func(gpl float64) (Estimate[Concentration], error) {
+		e, err := permanganate(gpl / 10)
+		require.NoError(t, err)
+		return BeforeDilution(e, 0.01, 0.1, nil)
+	}
+	chlorine := func(gpl float64) (Estimate[Concentration], error) {
+		return ChlorineByThiosulfate(Sample{Taken: 0.001}, Molarity(gpl*0.001/0.025/35.45), titres, nil)
+	}
+	peroxide := func(gpl float64) (Estimate[Concentration], error) {
+		return PeroxideByPermanganate(Sample{Taken: 0.001}, Molarity(gpl*0.001/0.025/(2.5*34.015)), titres, nil)
+	}
+	for name, c := range map[string]struct {
+		of                     func(float64) (Estimate[Concentration], error)
+		fine, doubted, refused float64
+		says                   string
+	}{
+		"permanganate":                  {permanganate, 60, 70, 3915, "not mg"},
+		"permanganate, before dilution": {undiluted, 60, 70, 400, "not mg"},
+		"chlorine":                      {chlorine, 160, 210, 125000, "not mmol/L"},
+		"peroxide":                      {peroxide, 420, 700, 1500, "not normality"},
+	} {
+		e, err := c.of(c.fine)
+		require.NoError(t, err, name)
+		assert.InEpsilon(t, c.fine, float64(e.Value), 1e-3, name)
+		assert.Empty(t, e.Warnings, name)
+		e, err = c.of(c.doubted)
+		require.NoError(t, err, name)
+		assert.Len(t, e.Warnings, 1, name)
+		assert.Contains(t, e.Warnings[0], c.says, name)
+		_, err = c.of(c.refused)
+		assert.ErrorIs(t, err, ErrTitration, name)
+		assert.ErrorContains(t, err, c.says, name)
+	}
 }
