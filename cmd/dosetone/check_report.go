@@ -168,7 +168,7 @@ func (v *checkView) lotSection(i int) page.Section {
 		}
 		s.Blocks = append(s.Blocks, page.Block{Notes: notes})
 	}
-	if w := correctionWords(r.report.Correction); w != "" {
+	if w := correctionWords(r.report.Correction, v.opt.Model); w != "" {
 		s.Blocks = append(s.Blocks, page.Block{Heading: "Correction"}, page.Block{Text: w})
 	}
 	s.Blocks = append(s.Blocks, page.Block{Heading: "Panels"}, page.Block{Table: r.panelTable()}, page.Block{List: evenWords(r.report)})

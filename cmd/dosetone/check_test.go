@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/csv"
+	"fmt"
 	"os"
 	"slices"
 	"strconv"
@@ -220,6 +221,15 @@ P7,production,permanganate-pellet,7,1.3,13,4,43.0,-2.50,-10.4,D65,10
 	weak := decode[checkResult](t, r.out)
 	require.True(t, weak.Correction.Possible, weak.Correction.Why)
 	require.Greater(t, *weak.Correction.Minutes, *own.Correction.Minutes, "a weaker charge takes longer")
+	// The command line of its weigh sheet is whole but for the mass, and runs: 60 kg at
+	// 1.2 kg/kg and 5 % are 3600 g.
+	words := strings.Join(strings.Fields(tool(t, "", "check", "dark.csv", "--standard", "standard.csv", "--model", "model.json", "--second-strength", "5", "--second-ratio", "1.2").out), " ")
+	_, words, _ = strings.Cut(words, "Its weigh sheet: dosetone ")
+	line, _, found := strings.Cut(words, ", with")
+	require.True(t, found, words)
+	require.Equal(t, fmt.Sprintf("charge MODEL --second-pass --strength 5 --ratio 1.2 --time %.1f --mass KG", *weak.Correction.Minutes), line)
+	line = strings.NewReplacer("MODEL", "model.json", "KG", "60").Replace(line)
+	require.InDelta(t, 3600, decode[sheetJSON](t, ok(t, append(strings.Fields(line), "--format", "json")...)).OxidizerG, 1e-9)
 	r = tool(t, "", "check", "dark.csv", "--standard", "standard.csv", "--model", "model.json", "--second-strength", "5")
 	require.Equal(t, exitUsage, r.code)
 	require.Contains(t, r.err, "--second-ratio is needed")

@@ -226,7 +226,7 @@ func (e *env) showCheck(list []checkResult, several bool, bands *quality.Bands, 
 		if i > 0 {
 			e.printf("\n")
 		}
-		e.checkText(r)
+		e.checkText(r, opt.Model)
 	}
 	if len(list) > 1 {
 		e.printf("\n")
@@ -271,7 +271,7 @@ func checkRows(list []checkResult) [][]any {
 	return rows
 }
 
-func (e *env) checkText(r checkResult) {
+func (e *env) checkText(r checkResult, m *discharge.Model) {
 	rep := r.report
 	word := strings.ToUpper(string(r.Verdict))
 	if w := sortWords(rep); w != "" {
@@ -296,7 +296,7 @@ func (e *env) checkText(r checkResult) {
 		e.printf("%s", report.Wrap(fmt.Sprintf("%d. %s: %s.", i+1, c.Fault, c.Evidence), "  ", "     ", textWidth))
 		e.printf("%s", report.Wrap("Suggested: "+c.Remedy+".", "     ", "     ", textWidth))
 	}
-	e.correctionText(rep.Correction)
+	e.correctionText(rep.Correction, m)
 	for _, n := range rep.Notes {
 		e.printf("%s", report.Wrap("Note: "+n+".", "", "", textWidth))
 	}
@@ -320,8 +320,8 @@ func (e *env) panelText(r *quality.Report) {
 	}
 }
 
-func (e *env) correctionText(c *quality.Correction) {
-	if w := correctionWords(c); w != "" {
+func (e *env) correctionText(c *quality.Correction, m *discharge.Model) {
+	if w := correctionWords(c, m); w != "" {
 		e.printf("%s", report.Wrap(w, "", "", textWidth))
 	}
 }

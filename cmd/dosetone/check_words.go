@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/discharge"
 	"example.com/dosetone/discharge/quality"
 )
 
@@ -133,8 +134,8 @@ func evenWords(r *quality.Report) []string {
 	return out
 }
 
-// correctionWords say what more time would do, "" when none is needed.
-func correctionWords(c *quality.Correction) string {
+// correctionWords say what more time would do by the model, "" when none is needed.
+func correctionWords(c *quality.Correction, m *discharge.Model) string {
 	switch {
 	case c == nil || c.Why == "none needed":
 		return ""
@@ -161,7 +162,23 @@ func correctionWords(c *quality.Correction) string {
 	}
 	text += strings.ToUpper(c.Caution[:1]) + c.Caution[1:] + "."
 	if !c.GoOn {
-		text += " Its weigh sheet: charge MODEL --second-pass."
+		text += fmt.Sprintf(" Its weigh sheet: %s, with what is in store as for any load.", secondPassCommand(m.Process(), c))
 	}
 	return text
+}
+
+// secondPassCommand is the command line of the weigh sheet of a second pass, but for the
+// mass of the garments, which check does not know.
+func secondPassCommand(p discharge.Process, c *quality.Correction) string {
+	line := "dosetone charge MODEL --second-pass"
+	for _, f := range p.Factors {
+		v, ok := c.Settings[f.Column]
+		switch {
+		case f.Column == "time_min":
+			line += fmt.Sprintf(" --time %.1f", c.Minutes) // as the words before say
+		case ok:
+			line += " --" + f.Name() + " " + report.Exact(v)
+		}
+	}
+	return line + " --mass KG"
 }
