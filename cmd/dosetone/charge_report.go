@@ -29,7 +29,7 @@ func chargePage(s *charge.Sheet, m *discharge.Model) *page.Page {
 		p.Facts = append(p.Facts, page.Fact{Name: "Second pass", Value: "no window", Note: "the interval is the one that check states; a panel is read at two thirds of the time"})
 	}
 	// What is doubtful comes before the scales.
-	p.Sections = append(p.Sections, warningSection(sentences(s.Warnings))...)
+	p.Sections = append(p.Sections, warningSection(sentences(worded(s.Process, s.Warnings)))...)
 	p.Sections = append(p.Sections, weighSection(s))
 	if n := s.Neutralizing; n != nil {
 		p.Sections = append(p.Sections, neutralSection(n))

@@ -222,6 +222,21 @@ func TestAsSetIsEverySetting(t *testing.T) {
 	assert.NotContains(t, ok(t, strings.Fields("charge permanganate-spray --strength 20 --add-on 60 --time 20 --count 100 --each 0.6 --area-each 0.3 --landing 80 --purity 99")...), "as set")
 }
 
+// A page is read by who has no columns in mind: 2.1 min are below the usual 3 (common
+// practice, no source), and the column's name stays in what a program reads.
+func TestPagesNameSettingsInWords(t *testing.T) {
+	workspace(t)
+	line := strings.Fields("charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 2.1 --temp 40 --ph 10.5 --mass 60 --stock-strength 125 --report sheet.html")
+	assert.Contains(t, ok(t, append(line, "--format", "csv")...), "time_min 2.1 is outside")
+	page, err := os.ReadFile("sheet.html")
+	require.NoError(t, err)
+	assert.Contains(t, string(page), "Time 2.1 is outside the usual")
+	assert.NotContains(t, string(page), "ime_min")
+	p, err := discharge.LookupProcess("hypochlorite-bath")
+	require.NoError(t, err)
+	assert.Equal(t, []string{"liquor ratio 9, strength 3"}, worded(p, []string{"liquor_ratio 9, strength_gpl 3"}))
+}
+
 // What is warned of stands on every form of the sheet: paper has no screen beside it.
 func TestWarningsStandOnTheSheet(t *testing.T) {
 	workspace(t)

@@ -148,6 +148,20 @@ func toolFoot() []page.Fact {
 		{Name: "Colors", Value: "swatches are shown as sRGB and as exact as the screen; judge shades on cloth under the buyer's light"}}
 }
 
+// worded writes columns of the process in a list as the page names them.
+func worded(p discharge.Process, list []string) []string {
+	var pairs []string
+	for _, f := range p.Factors {
+		pairs = append(pairs, f.Column, strings.ReplaceAll(f.Name(), "-", " "))
+	}
+	names := strings.NewReplacer(pairs...)
+	out := make([]string, len(list))
+	for i, s := range list {
+		out[i] = names.Replace(s)
+	}
+	return out
+}
+
 // warningSection is nil without warnings.
 func warningSection(list []string) []page.Section {
 	if len(list) == 0 {

@@ -59,6 +59,7 @@ type look struct {
 	Texts    int          `json:"texts"`
 	Small    []string     `json:"small"` // texts below 9 px
 	Cut      []string     `json:"cut"`   // tables of which a part is only seen by scrolling sideways
+	NoCue    []string     `json:"noCue"` // those of them without a shadow at the edge
 	Paper    string       `json:"paper"`
 }
 
@@ -83,6 +84,7 @@ const lookScript = `(() => {
     out.figures.push(r);
   }
   out.cut = [...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth).map(e => e.ariaLabel);
+  out.noCue = [...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth && !getComputedStyle(e).backgroundImage.includes('gradient')).map(e => e.ariaLabel);
   const parse = c => c.match(/[\d.]+/g).map(Number);
   const lum = c => { const [r, g, b] = c.slice(0, 3).map(v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; }); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
@@ -132,6 +134,7 @@ func TestPagesInABrowser(t *testing.T) {
 					assert.Greater(t, got.Texts, 50)
 					assert.Empty(t, got.Faint)
 					assert.Empty(t, got.Small)
+					assert.Empty(t, got.NoCue)
 					if name == "charge" {
 						assert.Empty(t, got.Cut, "notes at the scales")
 					}
