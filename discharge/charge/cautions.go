@@ -74,7 +74,7 @@ func (m *maker) effluent() {
 	switch m.oxidizer {
 	case "permanganate":
 		mn := chem.Manganese(m.Oxidizer)
-		m.Effluent = fmt.Sprintf("manganese: up to %v leave with sludge and water, in %v of baths at most %.3g mg/L on average; local permits rule", mn.Round(0.1), water.Round(1), 1000*float64(mn.Per(water)))
+		m.Effluent = fmt.Sprintf("manganese: up to %v leave with sludge and water, in %v of baths at most %s mg/L on average; local permits rule", mn.Round(0.1), water.Round(1), plain(1000*float64(mn.Per(water))))
 	case "hypochlorite":
 		m.Effluent = "chlorinated organics (AOX) and residual chlorine: test the drained baths; the antichlor belongs in them too if permits ask for it"
 	case "ozone":

@@ -199,6 +199,10 @@ func TestSprayOnAStatedAreaIsRounded(t *testing.T) {
 	change := 19.8 / 20 * 2.3 / 2.25
 	assert.InDelta(t, change-1, b.DoseError, 1e-9)
 	assert.InDelta(t, 36.0/60*change, b.ActivePerKg, 1e-9)
+	// 5000 pieces of 0.3 m² are 1500 m², in digits that the floor reads.
+	l.Garments.Count = 5000
+	assert.Contains(t, find(t, sheet(t, l).Batches[0].Items, "spray mix").Note, "for 1500 m²")
+	l.Garments.Count = 100
 	// The mass per area says the same: 60 kg of 2000 g/m² are 30 m².
 	l.Settings["fabric_gsm"], l.Spray.AreaEach = 2000, 0
 	assert.InDelta(t, change-1, sheet(t, l).Batches[0].DoseError, 1e-9)

@@ -201,7 +201,7 @@ func (m *maker) makeCarrier(b *Batch, strength chem.Fraction, carrier, exact che
 	note := m.purityWords()
 	if m.oxidizer == "permanganate" {
 		t := m.solutionTemp()
-		note += fmt.Sprintf("; dissolved on its own in at least %.3g L of water at %.0f °C, then worked into the carrier; what the carrier holds of it must be dried off or counted", float64(solid)/float64(chem.Solubility(t)), float64(t))
+		note += fmt.Sprintf("; dissolved on its own in at least %s L of water at %.0f °C, then worked into the carrier; what the carrier holds of it must be dried off or counted", plain(float64(solid)/float64(chem.Solubility(t))), float64(t))
 	}
 	b.add(Item{Name: m.Process.Oxidizer, Chemical: m.oxidizer, oxidizer: true, Part: "carrier", Take: q, Exact: Quantity{Mass: solid}, Note: note})
 	b.add(Item{Name: name + " without oxidizer", Part: "carrier", Take: Quantity{Mass: max(exact-q.Mass, 0).Round(m.Scale.Carrier)}, Exact: Quantity{Mass: exact - solid},
@@ -245,7 +245,7 @@ func (m *maker) weighSprayed() error {
 		if err != nil {
 			return err
 		}
-		b.add(Item{Name: "spray mix", Part: "spray", Take: q, Exact: Quantity{Volume: v}, Note: fmt.Sprintf("for %.3g m², %.0f g/m² on the cloth", area, addOn)})
+		b.add(Item{Name: "spray mix", Part: "spray", Take: q, Exact: Quantity{Volume: v}, Note: fmt.Sprintf("for %s m², %.0f g/m² on the cloth", plain(area), addOn)})
 		m.addMoisture(b, "sprayed evenly damp or dry, never mixed")
 	}
 	return m.mix("spray", c, total, 0, 0)
@@ -401,12 +401,13 @@ func (m *maker) weighProduct() error {
 	return nil
 }
 
-// plain writes at least four digits and no exponent, as dials show them.
+// plain writes three significant digits, or whole units, and no exponent: the floor
+// reads 36000, not 3.6e+04.
 func plain(v float64) string {
-	if v >= 1000 {
+	if v >= 100 {
 		return fmt.Sprintf("%.0f", v)
 	}
-	return fmt.Sprintf("%.4g", v)
+	return fmt.Sprintf("%.3g", v)
 }
 
 // weighGas is ozone: nothing is weighed, the generator is set.
