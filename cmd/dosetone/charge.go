@@ -215,7 +215,7 @@ func (f *chargeFlags) refuseFractions() error {
 		flag string
 		n    number
 	}{
-		{"purity", f.purity}, {"neutralizer-purity", f.neutralPurity}, {"powder-chlorine", f.powder}, {"landing", f.landing}, {"remaining", f.remaining},
+		{"purity", f.purity}, {"neutralizer-purity", f.neutralPurity}, {"powder-chlorine", f.powder}, {"landing", f.landing},
 	} {
 		if err := refuseFraction(x.flag, x.n); err != nil {
 			return err
@@ -245,6 +245,7 @@ func (f *chargeFlags) fill(l *charge.Load) (doubts []string, err error) {
 		}
 	}
 	doubt(fractionDoubt("sprayed", f.sprayed))
+	doubt(fractionDoubt("remaining", f.remaining)) // so little may be left on a carrier
 	if v := f.factors.values["moisture"]; v != nil {
 		doubt(fractionDoubt("moisture", *v))
 	}

@@ -150,10 +150,9 @@ func TestChargeRefusesFractions(t *testing.T) {
 	workspace(t)
 	const line = "charge permanganate-stone --strength 20 --ratio 1 --time 15 --uptake 0.42 --mass 50 --neutralizer bisulfite "
 	for more, says := range map[string]string{
-		"--neutralizer-purity 97 --purity 0.99":               "for the fraction 0.99 give --purity 99",
-		"--neutralizer-purity 0.97 --purity 99":               "for the fraction 0.97 give --neutralizer-purity 97",
-		"--neutralizer-purity 97 --purity 1":                  "for the fraction 1 give --purity 100",
-		"--neutralizer-purity 97 --purity 99 --remaining 0.4": "for the fraction 0.4 give --remaining 40",
+		"--neutralizer-purity 97 --purity 0.99": "for the fraction 0.99 give --purity 99",
+		"--neutralizer-purity 0.97 --purity 99": "for the fraction 0.97 give --neutralizer-purity 97",
+		"--neutralizer-purity 97 --purity 1":    "for the fraction 1 give --purity 100",
 	} {
 		r := tool(t, "", append(strings.Fields(line+more), "--report", "sheet.html")...)
 		assert.Equal(t, exitUsage, r.code, more)
@@ -161,7 +160,12 @@ func TestChargeRefusesFractions(t *testing.T) {
 		assert.Empty(t, r.out)
 		assert.NoFileExists(t, "sheet.html")
 	}
-	r := tool(t, "", strings.Fields("charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --mass 60 --powder-chlorine 0.35")...)
+	r := tool(t, "", append(strings.Fields(line+"--neutralizer-purity 97 --purity 99 --remaining 0.4"), "--report", "sheet.html")...)
+	assert.Equal(t, exitDone, r.code)
+	sheet, err := os.ReadFile("sheet.html")
+	require.NoError(t, err)
+	assert.True(t, strings.Contains(string(sheet), "0.4 is taken as 0.4 %"), "a carrier may hold so little")
+	r = tool(t, "", strings.Fields("charge hypochlorite-bath --strength 3 --liquor-ratio 10 --time 20 --mass 60 --powder-chlorine 0.35")...)
 	assert.Contains(t, r.err, "give --powder-chlorine 35")
 	assert.NotContains(t, tool(t, "", strings.Fields(line+"--neutralizer-purity 3 --purity 99 --remaining 40")...).err, "in percent", "peroxide of 3 % is sold")
 	r = tool(t, "", strings.Fields("assay permanganate-oxalate --titre 24 --oxalate 0.2 --oxalate-purity 0.999")...)
