@@ -146,11 +146,21 @@ func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	m := &Model{inflation: 1, freedom: predictionFreedom, joint: true, edged: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestOf(t), viewing: t.Viewing, condition: t.Condition.With(""), grid: t.Grid, kind: t.Kind, warnings: slices.Clone(o.warnings)}
-	m.fabric, m.machine = o.ranOn()
-	if m.process, err = processOf(t, o, opt); err != nil {
+	process, err := processOf(t, o, opt)
+	if err != nil {
 		return nil, nil, err
 	}
+	whole, lacking, err := withoutLacking(t, o, &process)
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(lacking) > 0 {
+		if o, err = observe(whole); err != nil {
+			return nil, nil, err
+		}
+	}
+	m := &Model{process: process, inflation: 1, freedom: predictionFreedom, joint: true, edged: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestOf(t), viewing: t.Viewing, condition: t.Condition.With(""), grid: t.Grid, kind: t.Kind, warnings: append(lacking, o.warnings...)}
+	m.fabric, m.machine = o.ranOn()
 	if err := m.chooseFactors(t, o); err != nil {
 		return nil, nil, err
 	}
@@ -239,11 +249,9 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 			}
 			xs = append(xs, d.raw(v))
 		}
-		if missing > 0 {
+		if missing > 0 { // of an optional factor
 			if len(xs) > 0 {
 				m.warnings = append(m.warnings, fmt.Errorf("%s is given for %d of %d trial lots only and is left out of the model", f.Column, len(xs), len(o.trials)))
-			} else if !f.Optional {
-				return fmt.Errorf("%s: trial lots have no %s, which %s needs", t.Name, f.Column, m.process.ID)
 			}
 			continue
 		}
