@@ -16,7 +16,7 @@ import (
 // ReadOptions states what a file does not say itself. Nil means the zero value.
 type ReadOptions struct {
 	Process   string              // when the file has no process column; must not contradict it
-	Viewing   colorimetry.Viewing // for spectra, zero means D65/10; for L, a, b and X, Y, Z needed unless in the file
+	Viewing   colorimetry.Viewing // for spectra, zero means D65/10; for L, a, b and X, Y, Z needed unless in the file; of several there, the one to read
 	Percent   bool                // reflectance is in percent where the file has no unit column
 	Processes []Process           // the user's own, besides the built-in ones
 }
@@ -29,8 +29,10 @@ type ReadOptions struct {
 // factors of the process, named with their unit as in [Processes]; then one
 // kind of reading: R400 … R700 on any grid of 1, 2, 5, 10 or 20 nm (factor
 // 0 to 1, or percent when the unit column says so), or L, a, b or X, Y, Z with
-// illuminant and observer, or red, green, blue from 0 to 255. A column condition
-// may say how was measured (see [Condition]), alike in all rows that say it.
+// illuminant and observer, or with both in one column viewing, such as D65/10, or
+// red, green, blue from 0 to 255. Of L, a, b or X, Y, Z under several viewings the rows
+// under that of the options are read. A column condition may say how was measured (see
+// [Condition]), alike in all rows that say it.
 //
 // Rows of the same lot and role make one [Lot]; what holds for the whole lot
 // may be written in one of its rows only, but must not contradict itself. The

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"example.com/dosetone/colorimetry"
@@ -53,14 +54,22 @@ func newColors(l *layout) (*colors, error) {
 }
 
 // findViewing returns the viewing of the colors: of the file's columns, else
-// of the options, else D65/10 for spectra and D65/2 for sRGB.
+// of the options, else D65/10 for spectra and D65/2 for sRGB. Of a file with colors
+// under several, the rows under the one of the options are kept.
 func (l *layout) findViewing() (colorimetry.Viewing, error) {
 	var none colorimetry.Viewing
-	stated, line, err := l.viewingColumns()
+	rows, column, err := l.rowViewings()
 	if err != nil {
 		return none, err
 	}
 	asked := l.opt.Viewing
+	if l.kind == LabKind || l.kind == XYZKind {
+		rows = l.chooseViewing(rows, column, asked)
+	}
+	stated, line, err := l.oneViewing(rows, column)
+	if err != nil {
+		return none, err
+	}
 	switch l.kind {
 	case Spectral: // the columns say how the instrument showed it, which binds nobody
 		for _, v := range []colorimetry.Viewing{asked, stated} {
@@ -80,48 +89,98 @@ func (l *layout) findViewing() (colorimetry.Viewing, error) {
 	}
 	switch {
 	case stated == none && asked == none:
-		return none, l.fault(l.HeaderLine, "illuminant", "", fmt.Errorf("the column is missing: L, a, b and X, Y, Z mean nothing without their viewing; add columns illuminant and observer, or state it (--viewing D65/10)%s", l.takenFor()))
+		return none, l.fault(l.HeaderLine, "illuminant", "", fmt.Errorf("the column is missing: L, a, b and X, Y, Z mean nothing without their viewing; add columns illuminant and observer, or state what the instrument calculated with (--viewing, such as D65/10)%s", l.takenFor()))
 	case stated != none && asked != none && stated != asked:
-		return none, l.fault(line, "illuminant", stated.String(), fmt.Errorf("%w: %s was asked for, and colors without spectra cannot be turned into another viewing", ErrViewing, asked))
+		return none, l.fault(line, column, stated.String(), fmt.Errorf("%w: %s was asked for, and colors without spectra cannot be turned into another viewing", ErrViewing, asked))
 	case stated == none:
 		return asked, nil
 	}
 	return stated, nil
 }
 
-// viewingColumns reads illuminant and observer, which must be the same in all rows.
-func (l *layout) viewingColumns() (v colorimetry.Viewing, line int, err error) {
-	_, hasI := l.col["illuminant"]
-	_, hasO := l.col["observer"]
-	if !hasI && !hasO {
-		return v, l.HeaderLine, nil
-	}
-	if !hasI || !hasO {
+// rowViewings is what the columns illuminant and observer, or viewing, say in each row,
+// nil without them, and the column that faults are told of.
+func (l *layout) rowViewings() (rows []colorimetry.Viewing, column string, err error) {
+	var none colorimetry.Viewing
+	i0, hasI := l.col["illuminant"]
+	o0, hasO := l.col["observer"]
+	v0, hasV := l.col["viewing"]
+	if hasI != hasO {
 		column := "illuminant"
 		if hasI {
 			column = "observer"
 		}
-		return v, 0, l.fault(l.HeaderLine, column, "", errors.New("the column is missing: illuminant and observer go together"))
+		return nil, "", l.fault(l.HeaderLine, column, "", errors.New("the column is missing: illuminant and observer go together"))
 	}
-	i0, o0 := l.col["illuminant"], l.col["observer"]
+	if !hasI && !hasV {
+		return nil, "illuminant", nil
+	}
+	column = "viewing"
+	if hasI {
+		column = "illuminant"
+	}
+	rows = make([]colorimetry.Viewing, len(l.Rows))
 	for i, row := range l.Rows {
-		if row[i0] == "" && row[o0] == "" && l.kind == Spectral {
+		if hasV && row[v0] != "" {
+			if rows[i], err = colorimetry.ParseViewing(row[v0]); err != nil {
+				return nil, "", l.cellFault(i, v0, err)
+			}
+		}
+		silent := !hasI || row[i0] == "" && row[o0] == ""
+		switch {
+		case silent && (rows[i] != none || l.kind == Spectral):
 			continue
+		case !hasI:
+			return nil, "", l.cellFault(i, v0, errors.New("the cell is empty: L, a, b and X, Y, Z mean nothing without their viewing; write it, such as D65/10 for illuminant D65 and the 10 degree observer"))
 		}
 		ill, err := colorimetry.ParseIlluminant(row[i0])
 		if err != nil {
-			return v, 0, l.cellFault(i, i0, err)
+			return nil, "", l.cellFault(i, i0, err)
 		}
 		obs, err := colorimetry.ParseObserver(row[o0])
 		if err != nil {
-			return v, 0, l.cellFault(i, o0, err)
+			return nil, "", l.cellFault(i, o0, err)
 		}
-		next := colorimetry.Viewing{Illuminant: ill, Observer: obs}
-		if line == 0 {
+		pair := colorimetry.Viewing{Illuminant: ill, Observer: obs}
+		if rows[i] != none && rows[i] != pair {
+			return nil, "", l.cellFault(i, v0, fmt.Errorf("%w: the columns illuminant and observer say %s; correct one of them", ErrViewing, pair))
+		}
+		rows[i] = pair
+	}
+	return rows, column, nil
+}
+
+// chooseViewing keeps the rows under the viewing asked for where others are under
+// another, and returns what is stated in those that are left.
+func (l *layout) chooseViewing(rows []colorimetry.Viewing, column string, asked colorimetry.Viewing) []colorimetry.Viewing {
+	of := 0
+	for _, v := range rows {
+		if v == asked {
+			of++
+		}
+	}
+	if of == 0 || of == len(rows) {
+		return rows
+	}
+	l.warn(0, column, asked.String(), fmt.Errorf("%d of %d readings are under another viewing and were left out", len(rows)-of, len(rows)))
+	l.keepRows(func(i int) bool { return rows[i] == asked })
+	return slices.Repeat([]colorimetry.Viewing{asked}, of)
+}
+
+// oneViewing is the viewing that all rows state, and the first line that does.
+func (l *layout) oneViewing(rows []colorimetry.Viewing, column string) (v colorimetry.Viewing, line int, err error) {
+	var none colorimetry.Viewing
+	for i, next := range rows {
+		switch {
+		case next == none || next == v:
+		case v == none:
 			v, line = next, l.Lines[i]
-		} else if next != v {
-			return v, 0, l.fault(l.Lines[i], "illuminant", next.String(), fmt.Errorf("%w: %s has %s; one table has one viewing", ErrViewing, place(line), v))
+		default:
+			return v, 0, l.fault(l.Lines[i], column, next.String(), fmt.Errorf("%w: %s has %s; one table has one viewing: keep the rows of one, or choose it (--viewing)", ErrViewing, place(line), v))
 		}
+	}
+	if line == 0 {
+		line = l.HeaderLine
 	}
 	return v, line, nil
 }

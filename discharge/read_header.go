@@ -14,7 +14,7 @@ import (
 // The columns that are not factors.
 func plainColumns() []string {
 	return []string{"lot", "role", "process", "fabric", "machine", "panel", "position", "stage", "state",
-		"tensile_loss_pct", "unit", "illuminant", "observer", "condition", "id",
+		"tensile_loss_pct", "unit", "illuminant", "observer", "viewing", "condition", "id",
 		"run"} // the order in which plan proposes its lots: nothing is learned from it
 }
 
@@ -132,6 +132,7 @@ func newLayout(raw *Sheet, opt *ReadOptions) (*layout, error) {
 	if err := l.chooseKind(nms, spectral); err != nil {
 		return nil, err
 	}
+	l.otherViewing()
 	if bare && l.kind == Spectral {
 		l.warn(s.HeaderLine, "", "", fmt.Errorf("columns named by wavelength only are read as reflectance; %w", errSpectralName))
 	}
@@ -302,13 +303,51 @@ func (l *layout) colorHint() string {
 	for _, j := range l.unknown {
 		h := l.Header[j]
 		if lightness.MatchString(h) {
-			return fmt.Sprintf("; rename %q and those beside it to L, a, b, and state their viewing in columns illuminant and observer (or --viewing D65/10)", h)
+			return fmt.Sprintf("; rename %q and those beside it to L, a, b, and state their viewing in columns illuminant and observer (or --viewing, such as D65/10)", h)
 		}
 		if m := band.FindStringSubmatch(h); m != nil {
 			return fmt.Sprintf("; rename %q to R%s, and so on", h, m[1])
 		}
 	}
 	return ""
+}
+
+// otherViewing keeps a column called viewing aside in which no cell is a viewing, where
+// the readings do not need one.
+func (l *layout) otherViewing() {
+	j, ok := l.col["viewing"]
+	if !ok || l.kind == LabKind || l.kind == XYZKind {
+		return
+	}
+	if !slices.ContainsFunc(l.Rows, func(row []string) bool {
+		_, err := colorimetry.ParseViewing(row[j])
+		return err == nil
+	}) {
+		delete(l.col, "viewing")
+		l.unknown = append(l.unknown, j)
+	}
+}
+
+// keepRows leaves out all rows but those that keep names.
+func (l *layout) keepRows(keep func(i int) bool) {
+	var rows [][]string
+	var lines []int
+	var from *origin
+	if l.origin != nil {
+		from = &origin{name: l.origin.name, from: l.origin.from}
+	}
+	for i := range l.Rows {
+		if !keep(i) {
+			continue
+		}
+		rows, lines = append(rows, l.Rows[i]), append(lines, l.Lines[i])
+		if from != nil {
+			from.lines = append(from.lines, l.origin.lines[i])
+		}
+	}
+	l.Rows, l.Lines, l.origin = rows, lines, from
+	l.factors = nil // only the rows that are left tell which columns are empty
+	l.findFactors()
 }
 
 // findFactors lists the factor columns that have content.

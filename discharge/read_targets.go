@@ -77,22 +77,17 @@ func (l *layout) dropUnknownRoles() {
 	if !slices.ContainsFunc(l.Rows, func(row []string) bool { return strings.EqualFold(row[j], string(Standard)) }) {
 		return
 	}
-	var rows [][]string
-	var lines []int
 	dropped, first := 0, 0
 	for i, row := range l.Rows {
-		if row[j] == "" {
-			if dropped++; dropped == 1 {
-				first = l.Lines[i]
-			}
+		if row[j] != "" {
 			continue
 		}
-		rows, lines = append(rows, row), append(lines, l.Lines[i])
+		if dropped++; dropped == 1 {
+			first = l.Lines[i]
+		}
 	}
 	if dropped > 0 {
-		l.Rows, l.Lines = rows, lines
-		l.factors = nil // only the rows that are left tell which columns are empty
-		l.findFactors()
+		l.keepRows(func(i int) bool { return l.Rows[i][j] != "" })
 		l.warn(first, l.Header[j], "", fmt.Errorf("%d rows without a role are no targets and were left out; this is the first", dropped))
 	}
 }

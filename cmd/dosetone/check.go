@@ -382,7 +382,7 @@ func (e *env) checkStandard(f *checkFlags, t *discharge.Table) (discharge.Target
 		return discharge.Target{}, err
 	}
 	e.warnAll(list.Warnings)
-	if list.Items[0].Spectrum == nil && !hasColumn(s, "illuminant") && !hasColumn(s, "red") {
+	if list.Items[0].Spectrum == nil && !statesViewing(s) {
 		e.warn("%s: no columns illuminant and observer: the colors are taken to be under the lots' %s", shown(f.standard), t.Viewing)
 	}
 	if f.standardID == "" {

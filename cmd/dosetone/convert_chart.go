@@ -60,7 +60,7 @@ func (e *env) chartPatches(f convertFlags) ([]chartPatch, error) {
 		return nil, err
 	}
 	opt := &discharge.ReadOptions{Percent: bool(f.percent)}
-	if len(f.viewings) > 0 && !hasColumn(s, "illuminant") {
+	if len(f.viewings) > 0 && !hasColumn(s, "illuminant") && !hasColumn(s, "viewing") {
 		opt.Viewing = f.viewings[0]
 	}
 	samples, err := discharge.SamplesFromSheet(colors, opt)

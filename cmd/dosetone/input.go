@@ -167,10 +167,15 @@ func (e *env) readTargetsUnder(name string, m *discharge.Model, percent bool, v 
 	if said && v.Viewing != m.Viewing() && list.Items[0].Spectrum != nil {
 		e.warn("%s: the spectra are seen under the model's %s, not %s: to aim at the shade under another light, fit the trials with --viewing %[3]s", shown(name), m.Viewing(), v.Viewing)
 	}
-	if !said && list.Items[0].Spectrum == nil && !hasColumn(s, "illuminant") && !hasColumn(s, "red") {
+	if !said && list.Items[0].Spectrum == nil && !statesViewing(s) {
 		e.warn("%s: no columns illuminant and observer: the colors are taken to be under the model's %s", shown(name), m.Viewing())
 	}
 	return list.Items, nil
+}
+
+// statesViewing reports whether a sheet says under which viewing its colors are.
+func statesViewing(s *discharge.Sheet) bool {
+	return hasColumn(s, "illuminant") || hasColumn(s, "viewing") || hasColumn(s, "red")
 }
 
 func builtIn(p discharge.Process) bool {
