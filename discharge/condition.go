@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"errors"
 	"fmt"
 	"regexp"
 	"slices"
@@ -73,6 +74,8 @@ type conditionReader struct {
 	words []conditionWord
 	plain *strings.Replacer
 	known map[string]Condition
+	// speaks matches headings of columns about how was measured.
+	speaks *regexp.Regexp
 }
 
 type conditionWord struct {
@@ -81,11 +84,11 @@ type conditionWord struct {
 }
 
 func newConditionReader() *conditionReader {
-	r := &conditionReader{known: map[string]Condition{}, plain: strings.NewReplacer("°", "", "_", " ", "=", " ", ",", " ", ";", " ", "\t", " ")}
+	r := &conditionReader{known: map[string]Condition{}, speaks: regexp.MustCompile(`(?i)condition|specular|geometry|mode\b|\b(sc[ie]|spin|spex)(_|\b)`), plain: strings.NewReplacer("°", "", "_", " ", "=", " ", ",", " ", ";", " ", "\t", " ")}
 	for _, w := range [][2]string{
 		{"M0", `\bm0\b`}, {"M1", `\bm1\b`}, {"M2", `\bm2\b|\buv[ -]?(cut|exclu\w*)\b|\bno ?uv\b`}, {"M3", `\bm3\b`},
-		{"SCI", `\bsci\b|\bspecular( component)? includ|\bdi:8\b|\b8:di\b`},
-		{"SCE", `\bsce\b|\bspecular( component)? exclud|\bde:8\b|\b8:de\b`},
+		{"SCI", `\bsci\b|\bspin\b|\bspecular( component)? includ|\bdi:8\b|\b8:di\b`},
+		{"SCE", `\bsce\b|\bspex\b|\bspecular( component)? exclud|\bde:8\b|\b8:de\b`},
 		{"45/0", `\b45[acx]?[/:]0\b|\b0[/:]45[acx]?\b`},
 		{sphere, `\bd[/:][08]\b|\b[08][/:]d\b|\bsphere`},
 	} {
@@ -117,26 +120,124 @@ func (r *conditionReader) parse(text string) Condition {
 	return c
 }
 
-// readConditions reads the column condition of every row; nil without it.
+// cell is the text of a cell for parse, of a column named heading: a bare "included"
+// or "excluded" is of the specular component where the heading does not say of what
+// else, such as UV.
+func (r *conditionReader) cell(heading, text string) string {
+	plain := strings.ToLower(text)
+	if (strings.HasPrefix(plain, "includ") || strings.HasPrefix(plain, "exclud")) && r.speaks.MatchString(heading) {
+		return "specular " + text
+	}
+	return text
+}
+
+// row is what the cells of a row in columns state together.
+func (r *conditionReader) row(header, row []string, columns []int) Condition {
+	var texts []string
+	for _, j := range columns {
+		if j < len(row) {
+			texts = append(texts, r.cell(header[j], trimCell(row[j])))
+		}
+	}
+	return r.parse(strings.Join(texts, " "))
+}
+
+// columns lists the column condition, if there is one, and those of no known meaning
+// that state a condition in every cell that is not empty. M0 to M3 may well number
+// machines, so they state one only under a heading that speaks of measuring.
+func (r *conditionReader) columns(s *Sheet) []int {
+	var out []int
+	for j, h := range s.Header {
+		h = trimCell(h)
+		if strings.EqualFold(h, "condition") {
+			out = append(out, j)
+			continue
+		}
+		if h == "" || slices.Contains(plainColumns(), strings.ToLower(h)) {
+			continue
+		}
+		stated := 0
+		for _, row := range s.Rows {
+			if j >= len(row) || trimCell(row[j]) == "" {
+				continue
+			}
+			c := r.parse(r.cell(h, trimCell(row[j])))
+			if _, geometry := c.parts(); c == "" || geometry == "" && !r.speaks.MatchString(h) {
+				stated = 0
+				break
+			}
+			stated++
+		}
+		if stated > 0 {
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
+// readConditions reads what every row states; nil where no column does.
 func (l *layout) readConditions() []Condition {
-	j, ok := l.col["condition"]
-	if !ok {
+	r := newConditionReader()
+	columns := r.columns(l.Sheet)
+	if len(columns) == 0 {
 		return nil
 	}
-	r := newConditionReader()
+	named, ok := l.col["condition"]
+	for _, j := range columns {
+		if ok && j == named {
+			continue
+		}
+		l.unknown = slices.DeleteFunc(l.unknown, func(k int) bool { return k == j })
+		l.warn(l.HeaderLine, l.Header[j], "", errors.New("every cell states a measurement condition, and it is read as such; rename the column to condition"))
+	}
+	l.conditions = columns
 	out := make([]Condition, len(l.Rows))
 	unknown, first := 0, 0
 	for i, row := range l.Rows {
-		if out[i] = r.parse(row[j]); out[i] == "" && row[j] != "" {
+		out[i] = r.row(l.Header, row, columns)
+		if out[i] == "" && ok && row[named] != "" {
 			if unknown++; unknown == 1 {
 				first = i
 			}
 		}
 	}
 	if unknown > 0 {
-		l.warnings = append(l.warnings, l.cellFault(first, j, fmt.Errorf("no measurement condition that is known here (M0 to M3, SCI, SCE, sphere, 45/0): it is not compared, in %d rows", unknown)))
+		l.warnings = append(l.warnings, l.cellFault(first, named, fmt.Errorf("no measurement condition that is known here (M0 to M3, SCI, SCE, sphere, 45/0): it is not compared, in %d rows", unknown)))
 	}
 	return out
+}
+
+// doubtConditions warns of lots that are the mean of readings which may be of several
+// conditions: two texts that are not known here, or one stated and none.
+func (l *layout) doubtConditions(rows []Condition) {
+	text := func(i int) string {
+		var cells []string
+		for _, j := range l.conditions {
+			if l.Rows[i][j] != "" {
+				cells = append(cells, l.Rows[i][j])
+			}
+		}
+		return strings.Join(cells, " ")
+	}
+	first := map[lotKey]int{}
+	for i := range rows {
+		key := lotKey{l.text(i, "lot"), Role(strings.ToLower(l.text(i, "role")))}
+		k, met := first[key]
+		if !met {
+			first[key] = i
+			continue
+		}
+		a, b := text(k), text(i)
+		switch {
+		case a == b || rows[k] != "" && rows[i] != "":
+			continue
+		case a == "" || b == "":
+			l.warnings = append(l.warnings, l.cellFault(i, l.conditions[0], fmt.Errorf("lot %q has readings that state a measurement condition (%q) and readings that state none (%s): they are averaged as one; write it in every row, or leave out those that were measured otherwise", key.id, a+b, place(l.Lines[k]))))
+		default:
+			l.warnings = append(l.warnings, l.cellFault(i, l.conditions[0], fmt.Errorf("lot %q has %q, too (%s), and they are averaged: if these are two measurement conditions, write SCI, SCE, 45/0 or M0 to M3 for them, or keep the rows of one", key.id, clip(a), place(l.Lines[k]))))
+		}
+		return // one says it of all
+	}
 }
 
 // oneCondition is what all rows state together, or why they cannot be of one table.
@@ -148,7 +249,8 @@ func (l *layout) oneCondition(rows []Condition) (Condition, error) {
 			continue
 		}
 		k := slices.IndexFunc(rows, func(d Condition) bool { return d.Conflicts(c) })
-		return "", l.cellFault(i, l.col["condition"], fmt.Errorf("%w: %s has %s; one table has one: keep the rows of one, or choose it with --condition", ErrCondition, place(l.Lines[k]), rows[k]))
+		j := slices.IndexFunc(l.conditions, func(j int) bool { return l.Rows[k][j] != l.Rows[i][j] })
+		return "", l.cellFault(i, l.conditions[j], fmt.Errorf("%w: %s has %s; one table has one: keep the rows of one, or choose it with --condition", ErrCondition, place(l.Lines[k]), rows[k]))
 	}
 	return all, nil
 }
@@ -162,12 +264,13 @@ func (s *Sheet) UnderCondition(c Condition) (*Sheet, error) {
 	if s.origin != nil {
 		t.origin = &origin{name: s.origin.name, from: s.origin.from}
 	}
+	r := newConditionReader()
+	columns := r.columns(s)
 	j := slices.IndexFunc(s.Header, func(h string) bool { return strings.EqualFold(trimCell(h), "condition") })
 	if j < 0 {
 		j = len(t.Header)
 		t.Header = append(t.Header, "condition")
 	}
-	r := newConditionReader()
 	var others []string
 	left := 0
 	for i, row := range s.Rows {
@@ -175,7 +278,7 @@ func (s *Sheet) UnderCondition(c Condition) (*Sheet, error) {
 		for len(row) <= j {
 			row = append(row, "")
 		}
-		stated := r.parse(row[j])
+		stated := r.row(s.Header, row, columns)
 		if stated.Conflicts(c) {
 			left++
 			if !slices.Contains(others, string(stated)) {

@@ -36,6 +36,10 @@ func TestParseCondition(t *testing.T) {
 		"dry":                     "",
 		"D65/10":                  "",
 		"ISM1":                    "",
+		"SPIN":                    "SCI",
+		"d/8 SPEX":                "SCE",
+		"UV included":             "", // it is M0 or M1
+		"excluded":                "", // of what?
 		"145/0":                   "",
 	} {
 		got := ParseCondition(text)
@@ -81,6 +85,10 @@ func TestTablesHaveOneCondition(t *testing.T) {
 	table, err := ReadTable("lots.csv", strings.NewReader(underConditions("sce", "", "M1")), nil)
 	require.NoError(t, err)
 	assert.Equal(t, Condition("M1 SCE"), table.Condition)
+	require.Len(t, table.Warnings, 1, "lot T1, of lines 5 and 6, is a mean of what is stated and what is not")
+	require.ErrorContains(t, table.Warnings[0], `lots.csv:6: column "condition": lot "T1" has readings that state a measurement condition ("sce") and readings that state none (line 5)`)
+	table, err = ReadTable("lots.csv", strings.NewReader(underConditions("SCE")), nil)
+	require.NoError(t, err)
 	assert.Empty(t, table.Warnings)
 	assert.Empty(t, table.Ignored)
 
@@ -91,8 +99,9 @@ func TestTablesHaveOneCondition(t *testing.T) {
 	table, err = ReadTable("lots.csv", strings.NewReader(underConditions("good", "bad")), nil)
 	require.NoError(t, err, "a column of another meaning blocks nothing")
 	assert.Empty(t, table.Condition)
-	require.Len(t, table.Warnings, 1)
+	require.Len(t, table.Warnings, 2)
 	assert.ErrorContains(t, table.Warnings[0], `lots.csv:2: column "condition": value "good": no measurement condition`)
+	assert.ErrorContains(t, table.Warnings[1], `lots.csv:6: column "condition": value "good": lot "T1" has "bad", too (line 5), and they are averaged`)
 
 	samples, err := ReadSamples("lots.csv", strings.NewReader(underConditions("SCE", "SCI")), nil)
 	require.NoError(t, err, "colors may be listed side by side")
@@ -101,6 +110,69 @@ func TestTablesHaveOneCondition(t *testing.T) {
 	targets, err := ReadTargets("std.csv", strings.NewReader("id,L,a,b,illuminant,observer,condition\nS,50,-2,-9,D65,10,SCE\n"), nil)
 	require.NoError(t, err)
 	assert.Equal(t, Condition("SCE"), targets.Items[0].Condition)
+}
+
+// Instruments name the column and its words in their own ways (common practice, no
+// source). A column that numbers machines M1 and M2 is none of conditions.
+func TestColumnsOfConditions(t *testing.T) {
+	for _, c := range []struct {
+		heading string
+		stated  []string
+		want    Condition // of the last row
+		read    bool
+	}{
+		{"condition", []string{"SPIN", "SPEX"}, "SCE", true},
+		{"Condition", []string{"excluded", "included"}, "SCI", true},
+		{"specular", []string{"Included", "Excluded"}, "SCE", true},
+		{"SCI/SCE", []string{"SCI", "SCE"}, "SCE", true},
+		{"SCI_SCE", []string{"excluded", "included"}, "SCI", true},
+		{"measurement_condition", []string{"M0", "M1"}, "M1", true},
+		{"Mode", []string{"SCI", "SCE"}, "SCE", true},
+		{"whatever", []string{"SCI", "SCE"}, "SCE", true},
+		{"whatever", []string{"SCI", "", "SCE"}, "SCE", true},
+		{"washer", []string{"M1", "M2"}, "", false},
+		{"model", []string{"M1", "M2"}, "", false},
+		{"UV", []string{"included", "excluded"}, "", false},
+		{"whatever", []string{"SCI", "good"}, "", false},
+	} {
+		text := strings.ReplaceAll(underConditions(c.stated...), "condition", c.heading)
+		samples, err := ReadSamples("lots.csv", strings.NewReader(text), nil)
+		require.NoError(t, err)
+		assert.Equal(t, c.want, samples.Items[len(samples.Items)-1].Condition, c)
+		_, err = ReadTable("lots.csv", strings.NewReader(text), nil)
+		under, err2 := FromSheet(taken(t, text, c.want), nil)
+		require.NoError(t, err2)
+		if !c.read {
+			require.NoError(t, err, c)
+			assert.Equal(t, []string{c.heading}, samples.Ignored)
+			continue
+		}
+		require.ErrorIs(t, err, ErrCondition, c)
+		require.ErrorContains(t, err, `column "`+c.heading+`"`)
+		assert.Empty(t, samples.Ignored)
+		assert.Equal(t, c.want, under.Condition, c)
+		if !strings.EqualFold(c.heading, "condition") {
+			assert.ErrorContains(t, samples.Warnings[0], "every cell states a measurement condition")
+		}
+	}
+
+	// What two columns state belongs together.
+	text := strings.Replace(underConditions("d/8,SCE", "d/8,SCI"), "condition", "geometry,specular", 1)
+	_, err := ReadTable("lots.csv", strings.NewReader(text), nil)
+	require.ErrorContains(t, err, `lots.csv:3: column "specular": value "SCI": measurement conditions differ: line 2 has SCE`)
+}
+
+// taken is a table with the rows of one condition, or all for "".
+func taken(t *testing.T, text string, c Condition) *Sheet {
+	t.Helper()
+	s, err := ReadCSV("lots.csv", strings.NewReader(text))
+	require.NoError(t, err)
+	if c == "" {
+		return s
+	}
+	s, err = s.UnderCondition(c)
+	require.NoError(t, err)
+	return s
 }
 
 func TestUnderCondition(t *testing.T) {

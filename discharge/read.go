@@ -32,7 +32,8 @@ type ReadOptions struct {
 // illuminant and observer, or with both in one column viewing, such as D65/10, or
 // red, green, blue from 0 to 255. Of L, a, b or X, Y, Z under several viewings the rows
 // under that of the options are read. A column condition may say how was measured (see
-// [Condition]), alike in all rows that say it.
+// [Condition]), alike in all rows that say it; a column of no known meaning in which
+// every cell does is read like it, with a warning.
 //
 // Rows of the same lot and role make one [Lot]; what holds for the whole lot
 // may be written in one of its rows only, but must not contradict itself. The
@@ -74,10 +75,12 @@ func (l *layout) table() (*Table, error) {
 	if err := b.findProcess(); err != nil {
 		return nil, err
 	}
-	condition, err := l.oneCondition(l.readConditions())
+	conditions := l.readConditions()
+	condition, err := l.oneCondition(conditions)
 	if err != nil {
 		return nil, err
 	}
+	l.doubtConditions(conditions)
 	for i := range l.Rows {
 		if err := b.add(i); err != nil {
 			return nil, err

@@ -59,10 +59,12 @@ type layout struct {
 	grid      colorimetry.Grid
 	factors   []string // columns that are a factor of some process and not empty, in file order
 	unknown   []int
-	ignored   []string
-	warnings  []error
-	pointAt   string // the first number with a decimal point, and where
-	commaAt   string // the first with a decimal comma
+	// conditions are the columns that state measurement conditions, see readConditions.
+	conditions []int
+	ignored    []string
+	warnings   []error
+	pointAt    string // the first number with a decimal point, and where
+	commaAt    string // the first with a decimal comma
 }
 
 var errSpectralName = errors.New("wavelength columns are R400 … R700: whole nanometers")
