@@ -17,7 +17,7 @@ import (
 type ReadOptions struct {
 	Process   string              // when the file has no process column; must not contradict it
 	Viewing   colorimetry.Viewing // for spectra, zero means D65/10; for L, a, b and X, Y, Z needed unless in the file; of several there, the one to read
-	Percent   bool                // reflectance is in percent where the file has no unit column
+	Percent   bool                // reflectance is in percent where the file has no unit column or an empty cell there
 	Processes []Process           // the user's own, besides the built-in ones
 }
 

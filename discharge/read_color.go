@@ -186,9 +186,11 @@ func (l *layout) oneViewing(rows []colorimetry.Viewing, column string) (v colori
 }
 
 // findPercent tells for every row whether reflectance is in percent, by the
-// unit column or the option, never by the numbers.
+// unit column or, where that says nothing, the option, never by the numbers. The
+// column holds, since one option may be given for several files.
 func (l *layout) findPercent() ([]bool, error) {
 	percent := make([]bool, len(l.Rows))
+	told := false
 	j, has := l.col["unit"]
 	for i := range percent {
 		percent[i] = l.opt.Percent
@@ -199,8 +201,10 @@ func (l *layout) findPercent() ([]bool, error) {
 		case "percent", "%", "pct":
 			percent[i] = true
 		case "factor", "1", "fraction":
-			if l.opt.Percent {
-				return nil, l.cellFault(i, j, errors.New("percent was asked for, but the file says factor"))
+			percent[i] = false
+			if l.opt.Percent && !told {
+				told = true
+				l.warnings = append(l.warnings, l.cellFault(i, j, errors.New("the file says factor, which holds: that reflectance is in percent was stated for files that do not say")))
 			}
 		default:
 			return nil, l.cellFault(i, j, errors.New("the unit of reflectance is not known; want factor (0 to 1) or percent"))
@@ -236,7 +240,7 @@ func (c *colors) checkScale() error {
 	}
 	switch {
 	case c.kind == Spectral && top < darkest:
-		return c.fault(line, column, "", fmt.Errorf("reflectance is declared as percent but never exceeds %.4g: the values are factors; say unit factor", top))
+		return c.fault(line, column, "", fmt.Errorf("reflectance is declared as percent but never exceeds %.4g: the values are factors; say unit factor: a column unit with factor holds for its file, whatever is stated for others", top))
 	case c.kind == LabKind && top <= 1:
 		return c.fault(line, "L", "", fmt.Errorf("lightness never exceeds %.4g: L* is wanted on the scale 0 to 100", top))
 	case c.kind == XYZKind && top <= 1:

@@ -162,7 +162,7 @@ func TestReadTableFaults(t *testing.T) {
 		{name: "percent read as factor", text: spectralTable(100), row: 2, column: "R700", value: "6", want: "--reflectance percent"},
 		{name: "percent as factor, very dark", text: spectralTable(60), row: 2, column: "R700", value: "3.6", want: "--reflectance percent"},
 		{name: "factor read as percent", text: spectralTable(1), opt: &ReadOptions{Percent: true}, row: 2, column: "R400", want: "say unit factor"},
-		{name: "unit against option", text: spoil(spectralTable(100), "thigh,,", "thigh,factor,"), opt: &ReadOptions{Percent: true}, row: 2, column: "unit", value: "factor", want: "percent was asked for"},
+		{name: "unit against option", text: spoil(spectralTable(100), "thigh,,", "thigh,factor,"), opt: &ReadOptions{Percent: true}, row: 2, column: "R700", value: "6", want: "reflectance is a factor"},
 		{name: "unknown unit", text: spoil(spectralTable(1), "thigh,,", "thigh,permille,"), row: 2, column: "unit", value: "permille", want: "factor (0 to 1) or percent"},
 		{name: "above 200 %", text: spoil(spectralTable(100), "13,", "1300,"), opt: &ReadOptions{Percent: true}, row: 3, column: "R400", value: "1300", want: "200 %"},
 		{name: "gap in a spectrum", text: spoil(spectralTable(1), "0.134,", ","), row: 3, column: "R440", want: "empty"},

@@ -38,6 +38,44 @@ func checkWorkspace(t *testing.T) {
 	ok(t, "fit", "trials.csv", "-o", "model.json")
 }
 
+// Lots in percent against a standard in factors that says so: --reflectance percent is
+// for the lots, and the judgment is that of the same lots in factors.
+func TestCheckOfLotsInPercent(t *testing.T) {
+	checkWorkspace(t)
+	scaled := func(data []byte, unit string, scale float64) []byte {
+		var rows [][]string
+		for _, line := range strings.Split(strings.TrimSpace(string(data)), "\n") {
+			if strings.HasPrefix(line, "#") {
+				continue
+			}
+			row := strings.Split(line, ",")
+			if len(rows) == 0 {
+				rows = append(rows, append(row, "unit"))
+				continue
+			}
+			for j, h := range rows[0][:len(row)] {
+				if strings.HasPrefix(h, "R") && len(h) == 4 {
+					v, err := strconv.ParseFloat(row[j], 64)
+					require.NoError(t, err)
+					row[j] = strconv.FormatFloat(v*scale, 'g', -1, 64)
+				}
+			}
+			rows = append(rows, append(row, unit))
+		}
+		var b bytes.Buffer
+		require.NoError(t, csv.NewWriter(&b).WriteAll(rows))
+		return b.Bytes()
+	}
+	standard, err := os.ReadFile("standard.csv")
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile("percent.csv", scaled(productionOf("P101"), "", 100), 0o644))
+	require.NoError(t, os.WriteFile("says.csv", scaled(standard, "factor", 1), 0o644))
+	want := decode[checkResult](t, ok(t, "check", "lot.csv", "--standard", "standard.csv", "--format", "json"))
+	got := decode[checkResult](t, ok(t, "check", "percent.csv", "--standard", "says.csv", "--reflectance", "percent", "--format", "json"))
+	require.InDelta(t, want.DeltaELot, got.DeltaELot, 1e-9)
+	require.Equal(t, want.Verdict, got.Verdict)
+}
+
 func TestCheckJudgesTheDemosLots(t *testing.T) {
 	checkWorkspace(t)
 	good := tool(t, "", "check", "lot.csv", "--standard", "standard.csv", "--model", "model.json", "--format", "json")

@@ -89,7 +89,7 @@ func TestCGATSSpectra(t *testing.T) {
 		{"no scale", spectral(named("SPEC_"), "25", ""), false, 0, "--reflectance percent"},
 		{"two scales", spectral(named("SPECTRAL_PCT"), "25", "SPECTRAL_NORM 1\n"), false, 0, "different scales"},
 		{"odd norm", spectral(named("SPEC_"), "25", "SPECTRAL_NORM 30\n"), false, 0, "want 1 (reflectance factors) or 100 (percent)"},
-		{"flag against file", spectral(named("SPEC_"), "0.25", "SPECTRAL_NORM 1\n"), true, 0, "the file says factor"},
+		{"flag against file", spectral(named("SPEC_"), "0.25", "SPECTRAL_NORM 1\n"), true, 0.25, ""},
 		{"bands", spectral(named("SPEC_"), "0.25", "SPECTRAL_BANDS 36\n"), false, 0, "33 spectral fields"},
 		{"pairs disagree", strings.Replace(spectral(func(string) string { return "SPECTRAL_NM SPECTRAL_PCT" }, "NM 25", ""), "END_DATA\n", "", 1), false, 0, "END_DATA"},
 	} {
