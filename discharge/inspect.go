@@ -2,6 +2,7 @@ package discharge
 
 import (
 	"math"
+	"slices"
 
 	"example.com/dosetone/colorimetry"
 )
@@ -181,6 +182,13 @@ type Scatter struct {
 	LotOff [2][2]float64
 	// LotLightness is the variance of a lot mean's L* that dose does not cause.
 	LotLightness float64
+}
+
+// PanelsMeasured reports whether a trial lot has two panels or more, so that the scatter
+// of panels within a lot was measured; otherwise it is assumed. Model files that do not
+// say how many panels lots had count as measured.
+func (m *Model) PanelsMeasured() bool {
+	return slices.ContainsFunc(m.trials, func(t TrialRecord) bool { return t.Panels != 1 })
 }
 
 // ScatterAt returns the scatter at a level.

@@ -73,7 +73,11 @@ func (m *Model) doubtLots() {
 
 // wordsOnScatter says what limits accuracy and what to run next.
 func (m *Model) wordsOnScatter(s *Summary) []string {
-	out := []string{fmt.Sprintf("lots lie %.0f %% of dose off the curve, about ΔE00 %.1f in the middle of the path; panels within a lot scatter by %.0f %%", 100*s.SDLot, s.LotDeltaE, 100*s.SDPanel)}
+	panels := "panels within a lot scatter by %.0f %%"
+	if !m.PanelsMeasured() {
+		panels = "that panels within a lot scatter by %.0f %% is assumed, not measured: no lot has two panels"
+	}
+	out := []string{fmt.Sprintf("lots lie %.0f %% of dose off the curve, about ΔE00 %.1f in the middle of the path; "+panels, 100*s.SDLot, s.LotDeltaE, 100*s.SDPanel)}
 	if m.loo != nil {
 		out = append(out, fmt.Sprintf("each trial lot predicted from the others: median ΔE00 %.2f, 95 %% within %.2f", s.LOOMedian, s.LOOP95))
 	}

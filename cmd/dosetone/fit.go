@@ -268,7 +268,11 @@ func (e *env) fitText(r fitResult, m *discharge.Model) {
 	e.printf("%s\n", &table)
 	numbers := report.Table{Left: []bool{true, false, true}}
 	numbers.Add("scatter of lots", report.Fixed(100*r.SDLot, 0)+" %", "of dose (one standard deviation), about ΔE00 "+report.Fixed(r.LotDeltaE, 1)+" in the middle of the path")
-	numbers.Add("scatter of panels", report.Fixed(100*r.SDPanel, 0)+" %", "of dose, within a lot")
+	within := "of dose, within a lot"
+	if !m.PanelsMeasured() {
+		within += ": assumed, no lot has two panels"
+	}
+	numbers.Add("scatter of panels", report.Fixed(100*r.SDPanel, 0)+" %", within)
 	numbers.Add("lots predicted unseen", report.Fixed(r.LOOMedian, 2), "ΔE00 median, 95 % within "+report.Fixed(r.LOOP95, 2)+" (each trial lot from all others)")
 	e.printf("%s", &numbers)
 	if r.Model != "" {

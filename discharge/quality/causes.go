@@ -415,7 +415,7 @@ func (j *judge) findHotSpots() {
 		j.hot = append(j.hot, i)
 		j.report.Panels[i].HotSpot = true
 	}
-	if j.opt.Model == nil {
+	if !knowsScatter(j.opt.Model) {
 		if i, g, critical, err := fit.Grubbs(light, 0.05); err == nil && g > critical && light[i] > j.sample.mean.L {
 			mark(i)
 		}
@@ -459,7 +459,7 @@ func (j *judge) unevenness(add func(Fault, float64, string, ...any)) {
 			add(HotSpots, size*float64(len(j.hot))/float64(n), "panel %s is paler than the others by up to %.1f L*", strings.Join(names, ", "), top)
 		}
 	}
-	if j.opt.Model == nil || n < 3 {
+	if !knowsScatter(j.opt.Model) || n < 3 {
 		return
 	}
 	var rest []float64

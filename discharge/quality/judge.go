@@ -275,12 +275,19 @@ func (j *judge) notes() {
 	add := func(format string, args ...any) { r.Notes = append(r.Notes, fmt.Sprintf(format, args...)) }
 	if r.Verdict.SinglePanelWarning {
 		known := "common practice's"
-		if j.opt.Model != nil {
+		if r.Verdict.UsesTrialsScatter {
 			known = "the trials'"
 		}
 		add("one panel only: the scatter within the lot is %s, not this lot's", known)
 	} else if r.Verdict.UsesTypicalScatter {
-		add("without a model the scatter within lots starts from common practice (no source) and %d panels", len(r.Panels))
+		why := "without a model"
+		if j.opt.Model != nil {
+			why = "as no trial lot has two panels,"
+		}
+		add("%s the scatter within lots starts from common practice (no source) and %d panels", why, len(r.Panels))
+	}
+	if r.Verdict.UsesTypicalScatter && r.Verdict.MorePanels > 0 {
+		add("how many more panels would settle it rests on that assumed scatter")
 	}
 	if r.ReadAt != "" {
 		add("read %s and mapped to finished, dry cloth by the shift between the two", r.ReadAt)

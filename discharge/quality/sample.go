@@ -87,13 +87,16 @@ func typicalScatter() mat3.Mat {
 // Wishart with scale psi and nu degrees of freedom ([3], section 3.6).
 func (s *sample) scatter(m *discharge.Model) (psi mat3.Mat, nu int) {
 	expected, prior := typicalScatter(), 3
-	if m != nil {
+	if knowsScatter(m) {
 		// The trials' own scatter, worth eight panels: lots do differ in
 		// evenness, so that even many trials say only about as much.
 		expected, prior = m.ScatterAt(m.LevelOf(s.mean.L)).Panel, 8
 	}
 	return mat3.Plus(mat3.Scaled(expected, float64(prior)), s.ss), prior + 2 + len(s.panels) - 1
 }
+
+// knowsScatter reports whether trials showed how panels scatter within a lot.
+func knowsScatter(m *discharge.Model) bool { return m != nil && m.PanelsMeasured() }
 
 // covariance is the posterior mean of the covariance of panels.
 func (s *sample) covariance(m *discharge.Model) mat3.Mat {

@@ -189,7 +189,7 @@ func (j *judge) decide() (Verdict, error) {
 	b := &belief{sample: j.sample}
 	b.psi, b.nu = j.sample.scatter(j.opt.Model)
 	v := Verdict{Confidence: j.opt.Confidence, RequiredShare: j.opt.Share,
-		UsesTrialsScatter: j.opt.Model != nil, UsesTypicalScatter: j.opt.Model == nil,
+		UsesTrialsScatter: knowsScatter(j.opt.Model), UsesTypicalScatter: !knowsScatter(j.opt.Model),
 		SinglePanelWarning: len(j.sample.panels) == 1}
 	garment := newRegion(j.target, j.opt.Difference, j.opt.GarmentTolerance)
 	o := b.integrate(j.region, garment, j.opt.Share, j.sample.n, shareDraws)
