@@ -374,18 +374,36 @@ func (b *lotBuilder) doubtTimes() {
 	}
 }
 
-// doubtTwins warns of two lots with the same readings in the same order. A
-// standard may well be a panel of a lot.
+// doubtTwins warns of two lots with the same readings in the same order.
 func (b *lotBuilder) doubtTwins() {
+	for _, pair := range twins(b.table, b.kind) {
+		first, l := &b.table[pair[0]], &b.table[pair[1]]
+		b.warn(l.Row, "lot", l.ID, twinFault(l, first, place(first.Row)))
+	}
+}
+
+// twinFault says that l has the readings of first, which stands at a place.
+func twinFault(l, first *Lot, at string) error {
+	what := "its settings differ"
+	if maps.Equal(l.Settings, first.Settings) {
+		what = "as are its settings"
+	}
+	return fmt.Errorf("every reading equals that of lot %q (%s), %s: was it pasted twice? Delete one; leave it if two lots truly agree in every digit", first.ID, at, what)
+}
+
+// twins lists which lots have the readings of an earlier one, in the same order: the
+// places of both, the earlier one's first. A standard may well be a panel of a lot.
+func twins(lots []Lot, kind ReadingKind) (pairs [][2]int) {
 	seen := map[string]int{}
-	for i, l := range b.table {
+	for i := range lots {
+		l := &lots[i]
 		readings := l.Readings()
 		// Few rounded numbers do meet by chance.
-		if l.Role == Standard || l.Role == LightLimit || l.Role == DarkLimit || b.kind != Spectral && len(readings) < 2 {
+		if l.Role == Standard || l.Role == LightLimit || l.Role == DarkLimit || kind != Spectral && len(readings) < 2 {
 			continue
 		}
 		// A blank that did nothing does look like the base in whole numbers of 0-255.
-		if b.kind == Swatch && l.Role != Trial && l.Role != Production {
+		if kind == Swatch && l.Role != Trial && l.Role != Production {
 			continue
 		}
 		var key strings.Builder
@@ -397,12 +415,9 @@ func (b *lotBuilder) doubtTwins() {
 			seen[key.String()] = i
 			continue
 		}
-		what := "its settings differ"
-		if maps.Equal(l.Settings, b.table[k].Settings) {
-			what = "as are its settings"
-		}
-		b.warn(l.Row, "lot", l.ID, fmt.Errorf("every reading equals that of lot %q (line %d), %s: was it pasted twice? Delete one; leave it if two lots truly agree in every digit", b.table[k].ID, b.table[k].Row, what))
+		pairs = append(pairs, [2]int{k, i})
 	}
+	return pairs
 }
 
 // doubtSecondColor compares spectra with L, a, b of the same rows: they differ

@@ -66,6 +66,23 @@ func TestJoinedTablesTeachAsOne(t *testing.T) {
 	_, err = first.Join(&other)
 	require.ErrorContains(t, err, `april.csv`)
 	require.ErrorContains(t, err, "the lots of march.csv are of permanganate-pellet")
+	// A file pasted again under other names counts every lot twice.
+	again := *first
+	again.Name, again.Lots = "copy.csv", nil
+	for _, l := range first.Lots {
+		l.ID = strings.ToLower(l.ID)
+		again.Lots = append(again.Lots, l)
+	}
+	both, err = first.Join(&again)
+	require.NoError(t, err)
+	told := both.Warnings[len(first.Warnings)+len(again.Warnings):]
+	require.Len(t, told, len(first.ByRole(discharge.Trial)), "one for each lot; a base may be written in both")
+	one := first.ByRole(discharge.Trial)[0]
+	require.ErrorContains(t, told[0], `copy.csv:`)
+	require.ErrorContains(t, told[0], `every reading equals that of lot "`+one.ID+`" (march.csv, line `)
+	both, err = first.Join(second)
+	require.NoError(t, err)
+	require.Len(t, both.Warnings, len(first.Warnings)+len(second.Warnings))
 
 	_, err = first.Join(first)
 	require.ErrorContains(t, err, `march.csv has a lot of that name, too`)

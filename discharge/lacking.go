@@ -27,9 +27,9 @@ func withoutLacking(t *Table, o *observed, p *Process) (*Table, []error, error) 
 		switch {
 		case len(lots) == 0:
 		case 2*len(lots) > len(o.trials):
-			return nil, nil, &RowError{File: t.Name, Column: f.Column, Err: fmt.Errorf("%d of %d trial lots do not have it, and %s needs it: fill it in for %s", len(lots), len(o.trials), p.ID, firstOf(lots))}
+			return nil, nil, &RowError{File: t.Name, Column: f.Column, Err: fmt.Errorf("%d of %d lots do not have it, and %s needs it: fill it in for %s", len(lots), len(o.trials), p.ID, firstOf(lots))}
 		default:
-			warnings = append(warnings, &RowError{File: t.Name, Column: f.Column, Err: fmt.Errorf("nothing is learned from %d of %d trial lots, which do not have it: %s; fill it in and fit again", len(lots), len(o.trials), firstOf(lots))})
+			warnings = append(warnings, &RowError{File: t.Name, Column: f.Column, Err: fmt.Errorf("nothing is learned from %d of %d lots, which do not have it: %s; fill it in and fit again", len(lots), len(o.trials), firstOf(lots))})
 		}
 	}
 	out := *t

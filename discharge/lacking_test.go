@@ -52,14 +52,14 @@ func TestALotWithoutANeededFactorIsLeftOut(t *testing.T) {
 	b, err := got.Predict(s)
 	require.NoError(t, err)
 	assert.Equal(t, a.Shade, b.Shade)
-	assert.ErrorContains(t, got.Warnings()[0], `column "ratio": nothing is learned from 1 of 18 trial lots, which do not have it: "`+lots[3].ID+`" (line `)
+	assert.ErrorContains(t, got.Warnings()[0], `column "ratio": nothing is learned from 1 of 18 lots, which do not have it: "`+lots[3].ID+`" (line `)
 
 	// Ten of eighteen are most of them.
 	_, err = Fit(without(table, "ratio", 0, 1, 2, 3, 4, 5, 6, 7, 8, 9), nil)
 	var row *RowError
 	require.ErrorAs(t, err, &row)
 	assert.Equal(t, "ratio", row.Column)
-	assert.ErrorContains(t, err, "10 of 18 trial lots do not have it")
+	assert.ErrorContains(t, err, "10 of 18 lots do not have it")
 	assert.ErrorContains(t, err, "and 2 more")
 
 	// Of four lots three are too few, whatever the reason.

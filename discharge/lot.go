@@ -104,7 +104,8 @@ type Table struct {
 
 // Join is a table with the lots of both, such as those of last month's file and of this
 // one's. They must hold one kind of reading under one viewing, spectra on one grid,
-// and no trial or production lot in both. Neither changes; readings are shared.
+// and no trial or production lot in both; such a lot with the very readings of one in the
+// other under another name is warned of. Neither changes; readings are shared.
 func (t *Table) Join(more *Table) (*Table, error) {
 	differ := func(what string, a, b any) error {
 		return fmt.Errorf("%s holds %s %v, %s %v: only files that agree in that are learned from together", t.name(), what, a, more.name(), b)
@@ -126,7 +127,16 @@ func (t *Table) Join(more *Table) (*Table, error) {
 		}
 	}
 	run := func(l Lot) bool { return l.Role == Trial || l.Role == Production }
+	var mine, theirs []Lot
+	for _, l := range t.Lots {
+		if run(l) {
+			mine = append(mine, l)
+		}
+	}
 	for _, l := range more.Lots {
+		if run(l) {
+			theirs = append(theirs, l)
+		}
 		if run(l) && slices.ContainsFunc(t.Lots, func(o Lot) bool { return run(o) && o.ID == l.ID }) {
 			return nil, &RowError{File: more.Name, Row: l.Row, Column: "lot", Value: l.ID, Err: fmt.Errorf("%s has a lot of that name, too: rename one, or name the file once", t.name())}
 		}
@@ -137,6 +147,13 @@ func (t *Table) Join(more *Table) (*Table, error) {
 	out.Lots = slices.Concat(t.Lots, more.Lots)
 	out.Ignored = slices.Concat(t.Ignored, more.Ignored)
 	out.Warnings = slices.Concat(t.Warnings, more.Warnings)
+	both := slices.Concat(mine, theirs)
+	for _, pair := range twins(both, t.Kind) {
+		if pair[0] < len(mine) && pair[1] >= len(mine) { // others are told with their own table
+			first, l := &both[pair[0]], &both[pair[1]]
+			out.Warnings = append(out.Warnings, &RowError{File: more.Name, Row: l.Row, Column: "lot", Value: l.ID, Err: twinFault(l, first, t.name()+", "+place(first.Row))})
+		}
+	}
 	if doubts := doubtMixture(&out); len(doubtMixture(t))+len(doubtMixture(more)) == 0 {
 		out.Warnings = append(out.Warnings, doubts...)
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -123,6 +124,7 @@ func (e *env) fit(names []string, f fitFlags) error {
 		return err
 	}
 	e.warnAll(t.Warnings)
+	production := t.ByRole(discharge.Production)
 	t = e.learning(t, f.production)
 	opt := &discharge.FitOptions{}
 	if own != nil {
@@ -137,7 +139,7 @@ func (e *env) fit(names []string, f fitFlags) error {
 	}
 	var view *page.Page
 	if f.report.wanted() {
-		if view, err = e.fitPage(m, t, opt); err != nil {
+		if view, err = e.fitPage(m, t, opt, lotsOf(m, production)); err != nil {
 			return err
 		}
 	}
@@ -166,8 +168,22 @@ func (e *env) fit(names []string, f fitFlags) error {
 		}
 		return e.rows(rows)
 	}
-	e.fitText(r, m)
+	e.fitText(r, m, lotsOf(m, production))
 	return nil
+}
+
+// lotsOf counts the lots that m learned from, production among them.
+func lotsOf(m *discharge.Model, production []discharge.Lot) string {
+	n := 0
+	for _, t := range m.Trials() {
+		if slices.ContainsFunc(production, func(l discharge.Lot) bool { return l.ID == t.ID }) {
+			n++
+		}
+	}
+	if n == 0 {
+		return fmt.Sprintf("%d trial lots", len(m.Trials()))
+	}
+	return fmt.Sprintf("%d lots (%d of production)", len(m.Trials()), n)
 }
 
 // trials reads the tables of a command line as one.
@@ -237,8 +253,8 @@ func orEmpty[T any](list []T) []T {
 	return list
 }
 
-func (e *env) fitText(r fitResult, m *discharge.Model) {
-	e.printf("Model of %s (%s), %d trial lots, %s\n", r.Process, m.Process().Title, r.Lots, r.Viewing)
+func (e *env) fitText(r fitResult, m *discharge.Model, lots string) {
+	e.printf("Model of %s (%s), %s, %s\n", r.Process, m.Process().Title, lots, r.Viewing)
 	ranges := report.Table{Header: []string{"factor", "tested from", "to", "unit", ""}, Left: []bool{true, false, false, true, true}}
 	for _, f := range m.Factors() {
 		note := ""

@@ -53,7 +53,7 @@ func (v *fitView) notable(i int) bool {
 
 func (v *fitView) lead() string {
 	s := v.sum
-	text := fmt.Sprintf("%d trial lots. A lot predicted from all the others is missed by ΔE00 %.1f at the median", len(v.lots), s.LOOMedian)
+	text := fmt.Sprintf("%s. A lot predicted from all the others is missed by ΔE00 %.1f at the median", v.counted, s.LOOMedian)
 	switch {
 	case len(v.heavy) > 0:
 		text += fmt.Sprintf("; %s %s the curve, so repeat %s before relying on it.", names(v.ids(v.heavy)), plural(len(v.heavy), "drives", "drive"), plural(len(v.heavy), "it", "them"))

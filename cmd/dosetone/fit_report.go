@@ -27,11 +27,12 @@ type fitView struct {
 	dose    []float64 // of the ladder, as a multiple of the middle
 	heavy   []int     // lots that drive the curve, the heaviest first
 	notPull error     // why there is no pull
+	counted string    // how many lots of what kind
 }
 
-// fitPage makes the page of a fit. It fits once more without each lot.
-func (e *env) fitPage(m *discharge.Model, t *discharge.Table, opt *discharge.FitOptions) (*page.Page, error) {
-	v := &fitView{m: m, sum: m.Summary(), lots: m.Diagnostics()}
+// fitPage makes the page of a fit; counted says from how many lots. It fits once more without each lot.
+func (e *env) fitPage(m *discharge.Model, t *discharge.Table, opt *discharge.FitOptions, counted string) (*page.Page, error) {
+	v := &fitView{m: m, counted: counted, sum: m.Summary(), lots: m.Diagnostics()}
 	for _, s := range m.Ladder(ladderSteps) {
 		p, err := m.Predict(s)
 		if err != nil {

@@ -402,6 +402,13 @@ func TestProductionIsLearnedFromWhenAsked(t *testing.T) {
 	more, said := lots("production.csv", "--production")
 	require.Equal(t, trials+2, more) // the file's first line says that it has two
 	require.NotContains(t, said, "not learned from")
+	// The demo has 18 trial lots and 2 of production.
+	text := ok(t, "fit", "trials.csv", "production.csv", "--production", "-o", "all.json", "--report", "all.html")
+	require.Contains(t, text, ", 20 lots (2 of production), D65/10")
+	view, err := os.ReadFile("all.html")
+	require.NoError(t, err)
+	require.Contains(t, string(view), "20 lots (2 of production). A lot predicted from all the others")
+	require.Contains(t, ok(t, "fit", "trials.csv", "-o", "some.json"), ", 18 trial lots, D65/10")
 	_, said = lots("--production")
 	require.Contains(t, said, "no lot with role production")
 
