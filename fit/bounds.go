@@ -2,6 +2,17 @@ package fit
 
 import "math"
 
+// reaches are half the widths of bounds, 0 where there are none.
+func reaches(lower, upper []float64) []float64 {
+	half := make([]float64, len(lower))
+	for j, lo := range lower {
+		if w := upper[j]/2 - lo/2; !math.IsInf(w, 0) {
+			half[j] = w
+		}
+	}
+	return half
+}
+
 // clip shortens a step that leaves the bounds: parameters that would cross
 // stop at their bound and the others are solved again. It reports whether it
 // changed anything and then updates the predictions.

@@ -11,6 +11,9 @@ type differences struct {
 	m     int                    // functions
 	value func(dst, p []float64) // sets dst to their m values
 	skip  func(j int) bool       // parameters that need no derivative; nil means none
+	// reach is how far from each parameter values are asked for: half the width of
+	// its bounds, 0 where there are none. nil means no bounds at all.
+	reach []float64
 
 	step  []float64 // h by parameter; 0 before it was looked for
 	found []float64 // relative error when it was looked for
@@ -80,25 +83,34 @@ func (d *differences) again(p []float64, j int) bool {
 }
 
 // search looks for the step with the least error. The error has two parts:
-// that of rounding falls as 1/h, that of bending rises as h⁴.
+// that of rounding falls as 1/h, that of bending rises as h⁴. It ends where
+// derivatives are good enough.
 func (d *differences) search(p []float64, j int) {
 	const (
-		warm   = 4   // steps from which rounding is learned
-		levels = 170 // 51 decades: enough from 0 to any scale
+		warm   = 4       // steps from which rounding is learned
+		enough = 0x1p-44 // relative error; fits need 1e-9
 	)
 	for i := range d.chosen {
 		d.chosen[i] = math.NaN()
 	}
 	d.step[j], d.rel[j] = 0, math.NaN()
-	h := 0x1p-100
-	if p[j] != 0 {
-		_, e := math.Frexp(p[j])
-		h = math.Ldexp(1, max(e-49, -400)) // p ± h is exact from here on
+	h, dark, far := d.limits(p, j)
+	k, flat := 0, false
+	for 0x1p10*h <= dark && d.unseen(p, j, 16*h) {
+		k, h, flat = warm, 16*h, true
 	}
-	d.difference(1, p, j, h)
+	if 0x1p10*h > dark && d.unseen(p, j, dark) {
+		clear(d.chosen)
+		d.rel[j], d.found[j] = math.Inf(1), math.Inf(1)
+		return
+	}
+	if flat {
+		h /= 4 // what is seen first is seen by the largest of three steps alone
+	}
+	before := d.difference(1, p, j, h)
 	d.difference(2, p, j, 2*h)
-	least, last, flat := math.Inf(1), 0.0, false
-	for k := 0; k < levels; k, h = k+1, 2*h {
+	least, last := math.Inf(1), 0.0
+	for ; 4*h <= far; k, h = k+1, 2*h {
 		c := &d.central
 		c[0], c[1], c[2] = c[1], c[2], c[0]
 		size := d.difference(2, p, j, 4*h)
@@ -112,7 +124,7 @@ func (d *differences) search(p []float64, j int) {
 		if norm == 0 {
 			// No effect, or none that rounding lets through at such a step.
 			flat = true
-			if p[j] != 0 && h > 0x1p20*math.Abs(p[j]) {
+			if 8*h > dark {
 				break
 			}
 			continue
@@ -125,8 +137,11 @@ func (d *differences) search(p []float64, j int) {
 			copy(d.chosen, d.derivative)
 			d.step[j], d.rel[j], d.noise[j] = h, last/norm, last*h/size
 		}
-		if last > 100*least || last <= 0x1p-51*norm {
-			break // bending rules, or there is none
+		if last > 100*least || last <= enough*norm {
+			break // bending rules, or there is hardly any error
+		}
+		if before > 0 && size > 0x1p10*before {
+			break // values are rough, and by now out of all proportion
 		}
 	}
 	if flat && !(d.rel[j] < 0.5) {
@@ -135,6 +150,32 @@ func (d *differences) search(p []float64, j int) {
 		d.step[j], d.rel[j] = 0, math.Inf(1)
 	}
 	d.found[j] = d.rel[j]
+}
+
+// limits returns the first step of a search, the last one where nothing is seen, and
+// the last of all, four of the h of search. The two end at the reach of bounds; without
+// any, nothing seen ends at a thousand times the parameter, and at a thousand million
+// times what rounding hides all but a little of. A parameter smaller than 1 may have
+// become so by chance, as one of 0, and counts as 1.
+func (d *differences) limits(p []float64, j int) (first, dark, far float64) {
+	first = 0x1p-100
+	if p[j] != 0 {
+		_, e := math.Frexp(p[j])
+		first = math.Ldexp(1, max(e-49, -400)) // p ± h is exact from here on
+	}
+	size := math.Max(math.Abs(p[j]), 1)
+	dark, far = 0x1p10*size, 0x1p30*size
+	if d.reach != nil && d.reach[j] > 0 {
+		far = math.Max(math.Min(far, d.reach[j]), 0x1p6*first) // leaves some to choose from
+		dark = math.Min(dark, far)
+	}
+	return first, dark, far
+}
+
+// unseen reports whether a step h of p[j] either way leaves all values alike.
+func (d *differences) unseen(p []float64, j int, h float64) bool {
+	d.difference(2, p, j, h)
+	return norm2(d.central[2]) == 0
 }
 
 // difference sets central[k] to the central differences by p[j] at step h and

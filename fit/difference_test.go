@@ -131,6 +131,73 @@ func TestDifferencesOfKnownFunctions(t *testing.T) {
 	}
 }
 
+// No value is asked for farther beyond the bounds of a parameter than half their width,
+// as Func says, whether Value depends on it or not, nor without bounds farther than
+// 1024 from a parameter below 1 that Value does not depend on. The line is that of the
+// hand computation at threePoints.
+func TestDifferencesStayNearBounds(t *testing.T) {
+	for _, c := range []struct {
+		share  Param
+		bounds map[string][2]float64
+		lo, hi float64
+	}{
+		{Param{Name: "share", Lower: 0, Upper: 1}, nil, -0.5, 1.5},
+		{Param{Name: "share"}, map[string][2]float64{"share": {0, 1}}, -0.5, 1.5},
+		{Param{Name: "share"}, nil, -1025, 1025},
+	} {
+		for _, start := range []float64{0, 1e-9, 0.5, 1} {
+			lo, hi := 0.0, 0.0
+			m := Func{Parameters: []Param{{Name: "a", Lower: -10, Upper: 10}, {Name: "b", Lower: -10, Upper: 10}, c.share},
+				Value: func(p, x []float64) float64 {
+					lo, hi = math.Min(lo, p[2]), math.Max(hi, p[2])
+					if math.Abs(p[0]) > 20 || math.Abs(p[1]) > 20 {
+						t.Fatalf("asked at a = %g, b = %g", p[0], p[1])
+					}
+					return p[0] + p[1]*x[0]
+				}}
+			r, err := Regress(m, threePoints(1), nil, &FitOptions{Start: []float64{0, 1, start}, Bounds: c.bounds})
+			if r == nil {
+				t.Fatal(err)
+			}
+			digits(t, "slope", r.P[1], 1.5, 10)
+			if lo < c.lo || hi > c.hi {
+				t.Errorf("%+v %v from %g: share asked from %g to %g", c.share, c.bounds, start, lo, hi)
+			}
+			m.Grad(make([]float64, 3), []float64{0, 1, start}, []float64{1})
+			if c.bounds == nil && (lo < c.lo || hi > c.hi) {
+				t.Errorf("%+v: Grad at %g asks from %g to %g", c.share, start, lo, hi)
+			}
+			lo, hi = 0, 0
+			if _, _, _, err := r.Delta(Derived{Name: "slope", Value: func(p []float64) float64 {
+				lo, hi = math.Min(lo, p[2]), math.Max(hi, p[2])
+				return p[1]
+			}}, 0.95); err == nil && (lo < c.lo || hi > c.hi) {
+				t.Errorf("%+v %v: a derived quantity is asked from %g to %g", c.share, c.bounds, lo, hi)
+			}
+		}
+	}
+}
+
+// Values in steps, such as those of an iteration inside, do not take a height of 10 to
+// where it is another model: a thousand times the values is enough.
+func TestDifferencesOfRoughValuesStayNear(t *testing.T) {
+	without, _, data, start := peak(20, 4)
+	for _, step := range []float64{1e-2, 1e-5, 1e-8} {
+		far := 0.0
+		rough := without
+		rough.Value = func(p, x []float64) float64 {
+			far = math.Max(far, math.Abs(p[0]))
+			return step * math.Round(without.Value(p, x)/step)
+		}
+		if r, err := Regress(rough, data, nil, &FitOptions{Start: start}); r == nil {
+			t.Fatal(err)
+		}
+		if far > 2e4 { // the step after the first beyond 1024·10
+			t.Errorf("steps of %g: height asked at %g", step, far)
+		}
+	}
+}
+
 // A Value in steps of a hundredth, a thousandth of the peak, leaves its derivatives
 // too few digits for the standard errors; one in steps of 1e-4 keeps the fit from
 // ending. Results say so, and their standard errors are still those of the smooth

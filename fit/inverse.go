@@ -155,7 +155,9 @@ func (v Inverse) Delta(t Target, level float64) (x, se float64, ci Interval, err
 	r.Model.Grad(g, r.P, v.x(x))
 	s := v.scatter(t, level)
 	var slope [1]float64
-	newDifferences(1, 1, func(dst, x []float64) { dst[0] = r.Model.Eval(r.P, v.x(x[0])) }).jacobian(slope[:], []float64{x})
+	by := newDifferences(1, 1, func(dst, x []float64) { dst[0] = r.Model.Eval(r.P, v.x(x[0])) })
+	by.reach = reaches([]float64{v.Lo}, []float64{v.Hi})
+	by.jacobian(slope[:], []float64{x})
 	se = math.Sqrt(s.s2*r.factor.Quadratic(g)+s.at(t.Y)) / math.Abs(slope[0])
 	if math.IsNaN(se) || math.IsInf(se, 0) {
 		return x, se, ci, fmt.Errorf("fit: the curve is flat at dose %.6g: %w", x, ErrNotIdentified)

@@ -56,9 +56,12 @@ type batcher interface {
 
 // Func is a model given by functions. Derivative may be nil: then extrapolated
 // differences of Value stand in for it, to about 10 digits where Value is smooth and
-// exact to rounding, at some six evaluations for each parameter. Value is then
-// asked around the parameters, a little beyond bounds, too. Where the estimated error of
-// such a derivative matters, the Result of Regress has a warning.
+// exact to rounding, at some six evaluations for each parameter and ten times as many where
+// a step is looked for: at the start and the end of a fit, and at each point by parameters
+// that Value does not depend on there. Value is then asked around the parameters, beyond
+// bounds by up to half their width, too, and without bounds up to a thousand times as far
+// out as they are or 1 is, farther where a parameter is hardly seen in Value. Where
+// the estimated error of such a derivative matters, the Result of Regress has a warning.
 type Func struct {
 	Parameters []Param
 	Value      func(p, x []float64) float64
@@ -78,7 +81,13 @@ func (m Func) Grad(dst, p, x []float64) float64 {
 	if m.Derivative != nil {
 		m.Derivative(dst, p, x)
 	} else {
-		newDifferences(1, len(p), func(y, p []float64) { y[0] = m.Value(p, x) }).jacobian(dst, p)
+		d := newDifferences(1, len(p), func(y, p []float64) { y[0] = m.Value(p, x) })
+		lower, upper := make([]float64, len(p)), make([]float64, len(p))
+		for j, q := range m.Parameters {
+			lower[j], upper[j] = q.Bounds()
+		}
+		d.reach = reaches(lower, upper)
+		d.jacobian(dst, p)
 	}
 	return m.Value(p, x)
 }

@@ -28,6 +28,7 @@ func (r *Result) gradient(d Derived) func(dst, p []float64) {
 	}
 	by := newDifferences(1, len(r.P), func(dst, p []float64) { dst[0] = d.Value(p) })
 	by.skip = func(j int) bool { return !slices.Contains(r.free, j) }
+	by.reach = r.reach
 	return by.jacobian
 }
 

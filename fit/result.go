@@ -67,6 +67,7 @@ type Result struct {
 	scaled []float64 // weighted residuals/scale of a robust fit
 	comps  *components
 	free   []int
+	reach  []float64 // of differences by the parameters
 }
 
 // result takes over what the task has worked out: the task ends with it.
@@ -76,7 +77,7 @@ func (t *task) result() (*Result, error) {
 	r := &Result{Model: t.model, P: append([]float64(nil), s.P...), Fixed: append([]bool(nil), t.opt.Fixed...),
 		AtBound: append([]int(nil), s.AtBound...), N: len(t.data), DF: t.df(), RSS: s.RSS, SD: 1,
 		Iter: t.iter, data: t.data, seen: t.data, weights: t.weights, priors: len(t.priors), comps: t.comps, opt: t.source,
-		free: append([]int(nil), s.Free...)}
+		free: append([]int(nil), s.Free...), reach: reaches(t.opt.Lower, t.opt.Upper)}
 	for _, p := range t.params {
 		r.Names = append(r.Names, p.Name)
 	}

@@ -23,6 +23,7 @@ func (r *Result) checkDerivatives(t *task, jac []float64) error {
 	n := t.n
 	by := newDifferences(r.N, n, t.values)
 	by.skip = func(j int) bool { return r.Fixed[j] || r.AtBound[j] != 0 }
+	by.reach = r.reach
 	diff := make([]float64, r.N*n)
 	by.jacobian(diff, r.P)
 	q, up, down := append([]float64(nil), r.P...), make([]float64, r.N), make([]float64, r.N)

@@ -231,6 +231,7 @@ func (t *task) values(dst, p []float64) {
 func (t *task) differenced() func(f, jac, p []float64) {
 	t.diff = newDifferences(len(t.data), t.n, t.values)
 	t.diff.skip = func(j int) bool { return t.opt.Fixed[j] }
+	t.diff.reach = reaches(t.opt.Lower, t.opt.Upper)
 	return func(f, jac, p []float64) {
 		t.values(f, p)
 		t.diff.jacobian(jac, p)
