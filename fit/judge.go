@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -17,6 +18,14 @@ func (r *Result) warn(format string, args ...any) {
 	r.Warnings = append(r.Warnings, fmt.Errorf(format, args...))
 }
 
+// called is what messages call parameter j.
+func (r *Result) called(j int) string {
+	if r.Names[j] == "" {
+		return fmt.Sprintf("parameter %d", j)
+	}
+	return r.Names[j]
+}
+
 // judge adds warnings and returns the error that goes with the result.
 func (r *Result) judge(t *task) error {
 	for j, b := range r.AtBound {
@@ -25,7 +34,7 @@ func (r *Result) judge(t *task) error {
 			if b > 0 {
 				side = "upper"
 			}
-			r.warn("%s is at its %s bound %g: its interval is one-sided, and other intervals are conditional on it", r.Names[j], side, r.P[j])
+			r.warn("%s is at its %s bound %g: its interval is one-sided, and other intervals are conditional on it", r.called(j), side, r.P[j])
 		}
 	}
 	if r.DF == 0 && !t.weights.known() {
@@ -101,7 +110,7 @@ func (r *Result) judgeDifferences(t *task) {
 	}
 	for _, j := range r.free {
 		if e := t.diff.rel[j]; !(e*r.Condition <= 1e-3) || t.solErr != nil && e > 1e-7 {
-			r.warn("the derivative by %s, taken by differences, may be off by %.1g of its size, and the estimates and standard errors with it: give Derivative, or make Value smoother", r.Names[j], e)
+			r.warn("the derivative by %s, taken by differences, may be off by %.1g of its size, and the estimates and standard errors with it: give Derivative, or make Value smoother", r.called(j), e)
 		}
 	}
 }
@@ -126,20 +135,16 @@ func (r *Result) entangled() string {
 	if k == 0 || f.v == nil {
 		return "the data do not determine the parameters"
 	}
-	var names []string
+	var at []int
 	for i := 0; i < k; i++ {
 		if math.Abs(f.v.At(i, k-1)) > 0.2 {
-			names = append(names, r.Names[f.free[f.perm[i]]])
+			at = append(at, f.free[f.perm[i]])
 		}
 	}
-	// In the order of the parameters.
-	ordered := names[:0:0]
-	for _, n := range r.Names {
-		for _, m := range names {
-			if m == n {
-				ordered = append(ordered, n)
-			}
-		}
+	slices.Sort(at) // in the order of the parameters
+	var ordered []string
+	for _, j := range at {
+		ordered = append(ordered, r.called(j))
 	}
 	switch len(ordered) {
 	case 0:

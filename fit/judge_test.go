@@ -79,6 +79,38 @@ func TestParametersOfOneName(t *testing.T) {
 	}
 }
 
+// Parameters without names fit as others do; messages call them by their place, and
+// an option that could mean several is refused.
+func TestParametersWithoutNames(t *testing.T) {
+	line := Func{Parameters: make([]Param, 2), Value: func(p, x []float64) float64 { return p[0] + p[1]*x[0] }}
+	start := []float64{0, 0}
+	r, err := Regress(line, threePoints(1), nil, &FitOptions{Start: start})
+	if err != nil {
+		t.Fatal(err)
+	}
+	digits(t, "intercept", r.P[0], 5./6, 10)
+	digits(t, "slope", r.P[1], 1.5, 10)
+	for _, o := range []FitOptions{
+		{Start: start, Fixed: map[string]float64{"": 1}},
+		{Start: start, Bounds: map[string][2]float64{"": {0, 1}}},
+		{Start: start, Priors: map[string]Prior{"": {0, 1}}},
+		{Start: start, Shrunk: []string{""}},
+	} {
+		if _, err := Regress(line, threePoints(1), nil, &o); !errors.Is(err, ErrBadInput) || !strings.Contains(err.Error(), `unknown parameter ""`) {
+			t.Errorf("%+v: %v", o, err)
+		}
+	}
+	sum := Func{Parameters: make([]Param, 2), Value: func(p, _ []float64) float64 { return p[0] + p[1] }}
+	if _, err := Regress(sum, threePoints(1), nil, &FitOptions{Start: start}); !errors.Is(err, ErrNotIdentified) || !strings.Contains(err.Error(), "parameter 0 and parameter 1 moved together") {
+		t.Error(err)
+	}
+	one := Func{Parameters: []Param{{Name: "a"}, {}}, Value: line.Value}
+	if r, err = Regress(one, threePoints(1), nil, &FitOptions{Start: start, Fixed: map[string]float64{"": 1}}); err != nil {
+		t.Fatal(err)
+	}
+	digits(t, "intercept at slope 1", r.P[0], 4./3, 10) // mean of y − x: (1 + 1 + 2)/3
+}
+
 // Rosenbrock's valley takes more than 3 Jacobians from its usual start: each of the
 // 4 runs, with first steps of 100, 1, 0.1 and 0.01, stops at 3, and the last resort is a
 // fifth run from the best point.

@@ -6,7 +6,8 @@ import (
 )
 
 // A Param is a parameter of a model: its name, which no other one has, and
-// natural bounds. Lower = Upper = 0 means no bounds.
+// natural bounds. Lower = Upper = 0 means no bounds. Parameters may lack names: options
+// do not reach them where they are several, and messages call them by their place.
 type Param struct {
 	Name         string
 	Lower, Upper float64

@@ -376,7 +376,8 @@ func (r *Result) String() string {
 	var b strings.Builder
 	se := r.SE()
 	fmt.Fprintf(&b, "%-16s %14s %12s\n", "parameter", "estimate", "SE")
-	for j, n := range r.Names {
+	for j := range r.Names {
+		n := r.called(j)
 		switch {
 		case r.Fixed[j]:
 			fmt.Fprintf(&b, "%-16s %14.6g %12s\n", n, r.P[j], "fixed")

@@ -45,7 +45,7 @@ func (r *Result) checkDerivatives(t *task, jac []float64) error {
 			size = math.Hypot(size, diff[i*n+j])
 		}
 		if beyond > (slip+10*by.rel[j])*size {
-			wrong = append(wrong, fmt.Sprintf("%s (off by %.2g of its size)", r.Names[j], off/size))
+			wrong = append(wrong, fmt.Sprintf("%s (off by %.2g of its size)", r.called(j), off/size))
 		}
 	}
 	if wrong == nil {

@@ -71,12 +71,9 @@ func newTask(m Model, data []Observation, w Weights, opt *FitOptions) (*task, er
 	if err := t.setLoss(opt.Loss); err != nil {
 		return nil, err
 	}
-	at := make(places, t.n)
-	for j, p := range t.params {
-		if k, ok := at[p.Name]; ok {
-			return nil, fmt.Errorf("fit: %w: parameters %d and %d of the model are both named %q", ErrBadInput, k, j, p.Name)
-		}
-		at[p.Name] = j
+	at, err := placesOf(t.params)
+	if err != nil {
+		return nil, err
 	}
 	if err := t.setLimits(opt, at); err != nil {
 		return nil, err
@@ -113,6 +110,25 @@ func (t *task) setLoss(l Loss) error {
 
 // places are those of the parameters by name.
 type places map[string]int
+
+// placesOf refuses a name that two parameters have. Options do not reach parameters without
+// a name where they are several.
+func placesOf(params []Param) (places, error) {
+	at := make(places, len(params))
+	unnamed := 0
+	for j, p := range params {
+		if p.Name == "" {
+			unnamed++
+		} else if k, ok := at[p.Name]; ok {
+			return nil, fmt.Errorf("fit: %w: parameters %d and %d of the model are both named %q", ErrBadInput, k, j, p.Name)
+		}
+		at[p.Name] = j
+	}
+	if unnamed > 1 {
+		delete(at, "")
+	}
+	return at, nil
+}
 
 func (at places) find(what, name string) (int, error) {
 	j, ok := at[name]
@@ -157,6 +173,11 @@ func (t *task) setLimits(opt *FitOptions, at places) error {
 
 // setPriors sets priors and, behind them, those that shrink.
 func (t *task) setPriors(opt *FitOptions, at places) error {
+	for _, name := range names(opt.Priors) {
+		if _, err := at.find("prior", name); err != nil {
+			return err
+		}
+	}
 	for j, p := range t.params { // in the order of the parameters, not of the map
 		pr, ok := opt.Priors[p.Name]
 		if !ok {
@@ -183,13 +204,6 @@ func (t *task) setPriors(opt *FitOptions, at places) error {
 		}
 		t.shrunk = append(t.shrunk, len(t.priors))
 		t.priors = append(t.priors, priorRow{j, 0, 1e3})
-	}
-	if len(t.priors)-len(t.shrunk) != len(opt.Priors) {
-		for _, name := range names(opt.Priors) {
-			if _, err := at.find("prior", name); err != nil {
-				return err
-			}
-		}
 	}
 	return nil
 }
