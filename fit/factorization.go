@@ -28,13 +28,19 @@ func (s *Solution) Factorization() *Factorization {
 }
 
 func factorize(jac []float64, m, n int, free []int) *Factorization {
+	return project(jac, make([]float64, m), n, free)
+}
+
+// project factorizes and overwrites b, one entry for each row of jac, with Qᵀb: its
+// first rank entries are what steps of the parameters reach.
+func project(jac, b []float64, n int, free []int) *Factorization {
 	k := len(free)
 	f := &Factorization{n: n, free: append([]int(nil), free...), r: make([]float64, k*k), perm: make([]int, k), scale: make([]float64, k)}
 	if k == 0 {
 		return f
 	}
 	var q qr
-	q.resize(m, k)
+	q.resize(len(b), k)
 	for c, j := range free {
 		col := q.col(c)
 		for i := range col {
@@ -48,7 +54,7 @@ func factorize(jac []float64, m, n int, free []int) *Factorization {
 			}
 		}
 	}
-	q.factor(make([]float64, m))
+	q.factor(b)
 	q.r(f.r)
 	copy(f.perm, q.perm)
 	f.rank = rankOf(f.r, k, 1e-13)

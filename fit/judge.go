@@ -69,20 +69,42 @@ func (r *Result) judge(t *task) error {
 	return nil
 }
 
-// judgeKnown warns where residuals contradict the known scatter: their sum of squares
-// in units of it is χ² on DF degrees of freedom.
+// judgeKnown warns where residuals contradict the known scatter: the sum of squares that
+// the data leave, in units of it, is χ² on their degrees of freedom.
 func (r *Result) judgeKnown(t *task) {
-	if !r.weights.known() || t.robust != nil || r.DF <= 0 {
+	if !r.weights.known() || t.robust != nil {
 		return
 	}
-	chi := distuv.ChiSquared{K: float64(r.DF)}
-	ratio := math.Sqrt(r.RSS / chi.K)
-	switch {
-	case chi.Survival(r.RSS) < 0.001:
-		r.warn("residuals are %.3g times what the known SD says (χ² %.4g on %d df, beyond its 99.9 %% point): the SD is too small or the model misses the data, and standard errors are too small", ratio, r.RSS, r.DF)
-	case chi.CDF(r.RSS) < 0.001:
-		r.warn("residuals are %.3g times what the known SD says (χ² %.4g on %d df, below its 0.1 %% point): the SD is too large, and standard errors with it", ratio, r.RSS, r.DF)
+	rss, df := r.leftByData()
+	if df <= 0 {
+		return
 	}
+	chi := distuv.ChiSquared{K: float64(df)}
+	ratio := math.Sqrt(rss / chi.K)
+	aside, cause := "", "the SD is too small or the model misses the data"
+	if r.priors > 0 {
+		aside, cause = ", priors aside", "the SD is too small, the model misses the data, or a prior holds it far from them"
+	}
+	switch {
+	case chi.Survival(rss) < 0.001:
+		r.warn("residuals are %.3g times what the known SD says (χ² %.4g on %d df%s, beyond its 99.9 %% point): %s, and standard errors are too small", ratio, rss, df, aside, cause)
+	case chi.CDF(rss) < 0.001:
+		r.warn("residuals are %.3g times what the known SD says (χ² %.4g on %d df%s, below its 0.1 %% point): the SD is too large, and standard errors with it", ratio, rss, df, aside)
+	}
+}
+
+// leftByData is the weighted sum of squares, and its degrees of freedom, that the data
+// would leave without priors and shrinkage: the part of their residuals that no small
+// step of the parameters takes away. A prior that contradicts the data says nothing of
+// their scatter. Exact for models linear in the parameters; others may bend on the way
+// from where a prior holds them.
+func (r *Result) leftByData() (rss float64, df int) {
+	if r.priors == 0 {
+		return r.RSS, r.DF
+	}
+	res := append([]float64(nil), r.wres[:r.N]...)
+	f := project(r.jac[:r.N*len(r.P)], res, len(r.P), r.free)
+	return sumSquares(res[min(f.rank, r.N):]), r.N - f.rank
 }
 
 // judgeWeights warns where a weight of 0, which counts as 1, stands among others:

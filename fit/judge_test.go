@@ -48,6 +48,40 @@ func TestKnownSDAgainstResiduals(t *testing.T) {
 	}
 }
 
+// Priors and shrinkage say nothing of the known scatter, however far from the data
+// they lie: χ² stays that of the data alone, (1/6)/SD² on 1 degree of freedom. Where it
+// is no reason to warn, there is no warning.
+func TestKnownSDAsidePriors(t *testing.T) {
+	for name, o := range map[string]FitOptions{
+		"prior of the intercept": {Priors: map[string]Prior{"b0": {5, 0.01}}},
+		"priors of both":         {Priors: map[string]Prior{"b0": {5, 0.01}, "b1": {-100, 0.1}}},
+		"a vague prior":          {Priors: map[string]Prior{"b1": {0, 1e6}}},
+		"shrunk":                 {Shrunk: []string{"b1"}},
+	} {
+		for _, c := range []struct {
+			chi2 float64
+			want string // part of the warning
+		}{{10.7, ""}, {10.9, "χ² 10.9 on 1 df, priors aside, beyond"}, {1, ""}, {1.6e-6, ""}, {1.5e-6, "χ² 1.5e-06 on 1 df, priors aside, below"}} {
+			if o.Shrunk != nil && c.chi2 < 1 {
+				continue // scatter of 300 leaves nothing to learn of a slope of 1.5
+			}
+			r, err := Regress(Polynomial(1), threePoints(1), KnownSD{1 / math.Sqrt(6*c.chi2)}, &o)
+			if err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+			if w := fmt.Sprint(r.Warnings); strings.Contains(w, "known SD") != (c.want != "") || !strings.Contains(w, c.want) {
+				t.Errorf("%s, χ² = %g: warnings %s, want %q", name, c.chi2, w, c.want)
+			}
+		}
+	}
+	// One point has no scatter to judge: the line goes through it, whatever is known
+	// beside. With both priors there is a degree of freedom, but it is of the priors.
+	r, err := Regress(Polynomial(1), threePoints(1)[:1], KnownSD{1e-3}, &FitOptions{Priors: map[string]Prior{"b0": {5, 1e-3}, "b1": {0, 1}}})
+	if err != nil || strings.Contains(fmt.Sprint(r.Warnings), "known SD") {
+		t.Error(err, r.Warnings)
+	}
+}
+
 // Weights of 0 alone are the default; among others they are warned of and count as 1.
 func TestWeightOfZeroAmongOthers(t *testing.T) {
 	for _, c := range []struct {

@@ -22,7 +22,7 @@ type Result struct {
 	// N is the number of observations and DF the residual degrees of freedom:
 	// N, plus one for each prior, minus the free parameters.
 	N, DF int
-	// RSS is the weighted residual sum of squares.
+	// RSS is the weighted residual sum of squares, those of priors included.
 	RSS float64
 	// SD is the residual standard deviation at unit weight; 1 when the
 	// scatter is known or described by Components. With a Loss it is the one
