@@ -21,7 +21,7 @@ type Difference interface {
 // 1:1:1). Case, blanks and hyphens do not matter, "dE" stands for "CIE" ("dE76",
 // "dE2000", "dE00"), and factors may follow a blank: "CMC 2:1".
 func ParseDifference(s string) (Difference, error) {
-	name, rest, hasFactors := strings.Cut(strings.ToLower(s), "(")
+	name, rest, hasFactors := strings.Cut(strings.ToLower(strings.TrimSpace(s)), "(")
 	if i := strings.LastIndexByte(strings.TrimSpace(name), ' '); !hasFactors && i >= 0 && strings.Contains(name[i:], ":") {
 		name, rest, hasFactors = name[:i], strings.TrimSpace(name[i:])+")", true
 	}

@@ -25,7 +25,12 @@ type Condition string
 // ParseCondition finds the words of a [Condition] in a text such as "di:8°",
 // "specular excluded" or "MeasurementCondition=M1". What is no such word, and
 // words that contradict each other, state nothing.
-func ParseCondition(text string) Condition { return newConditionReader().parse(text) }
+func ParseCondition(text string) Condition {
+	if text == "" {
+		return "" // the reader takes longer to make than to ask
+	}
+	return newConditionReader().parse(text)
+}
 
 // sphere is a geometry that SCI and SCE complete.
 const sphere = "sphere"
@@ -87,8 +92,8 @@ func newConditionReader() *conditionReader {
 	r := &conditionReader{known: map[string]Condition{}, speaks: regexp.MustCompile(`(?i)condition|specular|geometry|mode\b|\b(sc[ie]|spin|spex)(_|\b)`), plain: strings.NewReplacer("°", "", "_", " ", "=", " ", ",", " ", ";", " ", "\t", " ")}
 	for _, w := range [][2]string{
 		{"M0", `\bm0\b`}, {"M1", `\bm1\b`}, {"M2", `\bm2\b|\buv[ -]?(cut|exclu\w*)\b|\bno ?uv\b`}, {"M3", `\bm3\b`},
-		{"SCI", `\bsci\b|\bspin\b|\bspecular( component)? includ|\bdi:8\b|\b8:di\b`},
-		{"SCE", `\bsce\b|\bspex\b|\bspecular( component)? exclud|\bde:8\b|\b8:de\b`},
+		{"SCI", `\bsci\b|\bspin\b|\bspecular( component)?:? includ|\bdi:8\b|\b8:di\b`},
+		{"SCE", `\bsce\b|\bspex\b|\bspecular( component)?:? exclud|\bde:8\b|\b8:de\b`},
 		{"45/0", `\b45[acx]?[/:]0\b|\b0[/:]45[acx]?\b`},
 		{sphere, `\bd[/:][08]\b|\b[08][/:]d\b|\bsphere`},
 	} {

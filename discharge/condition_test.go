@@ -13,34 +13,36 @@ import (
 // written as in CIE 15; the other spellings are common practice, no source.
 func TestParseCondition(t *testing.T) {
 	for text, want := range map[string]Condition{
-		"":                        "",
-		"sce":                     "SCE",
-		"SCI":                     "SCI",
-		"di:8°":                   "SCI",
-		"de:8°":                   "SCE",
-		"8°:de":                   "SCE",
-		"d:0°":                    "sphere",
-		"d/8":                     "sphere",
-		"45°a:0°":                 "45/0",
-		"0°:45°x":                 "45/0",
-		"0/45":                    "45/0",
-		"specular included":       "SCI",
-		"Sphere, excluded? SCE":   "SCE",
-		"MeasurementCondition=M1": "M1",
-		"M1_45/0":                 "M1 45/0",
-		"SCE M3":                  "M3 SCE",
-		"UVcut":                   "M2",
-		"UV-excluded, SCI":        "M2 SCI",
-		"SCE and SCI":             "", // which is it?
-		"M1, UV cut":              "",
-		"dry":                     "",
-		"D65/10":                  "",
-		"ISM1":                    "",
-		"SPIN":                    "SCI",
-		"d/8 SPEX":                "SCE",
-		"UV included":             "", // it is M0 or M1
-		"excluded":                "", // of what?
-		"145/0":                   "",
+		"":                             "",
+		"specular: excluded":           "SCE",
+		"specular component: included": "SCI",
+		"sce":                          "SCE",
+		"SCI":                          "SCI",
+		"di:8°":                        "SCI",
+		"de:8°":                        "SCE",
+		"8°:de":                        "SCE",
+		"d:0°":                         "sphere",
+		"d/8":                          "sphere",
+		"45°a:0°":                      "45/0",
+		"0°:45°x":                      "45/0",
+		"0/45":                         "45/0",
+		"specular included":            "SCI",
+		"Sphere, excluded? SCE":        "SCE",
+		"MeasurementCondition=M1":      "M1",
+		"M1_45/0":                      "M1 45/0",
+		"SCE M3":                       "M3 SCE",
+		"UVcut":                        "M2",
+		"UV-excluded, SCI":             "M2 SCI",
+		"SCE and SCI":                  "", // which is it?
+		"M1, UV cut":                   "",
+		"dry":                          "",
+		"D65/10":                       "",
+		"ISM1":                         "",
+		"SPIN":                         "SCI",
+		"d/8 SPEX":                     "SCE",
+		"UV included":                  "", // it is M0 or M1
+		"excluded":                     "", // of what?
+		"145/0":                        "",
 	} {
 		got := ParseCondition(text)
 		assert.Equal(t, want, got, text)

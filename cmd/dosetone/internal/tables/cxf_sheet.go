@@ -319,12 +319,17 @@ func (b *cxfRows) conditions() error {
 		return nil
 	}
 	j := b.col("condition")
+	parsed := map[string]discharge.Condition{} // most rows say the same
 	for i, c := range stated {
 		for len(b.Rows[i]) <= j {
 			b.Rows[i] = append(b.Rows[i], "")
 		}
 		cell := &b.Rows[i][j]
-		tag := discharge.ParseCondition(*cell)
+		tag, met := parsed[*cell]
+		if !met {
+			tag = discharge.ParseCondition(*cell)
+			parsed[*cell] = tag
+		}
 		if tag.Conflicts(c) {
 			return b.fault(b.Lines[i], "condition", *cell, fmt.Errorf("object %q has this tag, but its color specification says %s: correct one of them", clip(b.names[i]), c))
 		}
