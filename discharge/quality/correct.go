@@ -75,7 +75,7 @@ func (j *judge) correct() error {
 	}
 	c.Minutes, c.Lo = math.Inf(1), math.Inf(1)
 	for _, w := range ways {
-		if err := j.orElse(c, w, settings); err != nil {
+		if err := j.consider(c, w, settings); err != nil {
 			return err
 		}
 	}
@@ -112,10 +112,10 @@ func (j *judge) compareWithTrials(c *Correction) {
 	}
 }
 
-// orElse brings in a way the dose may grow. No reading of one lot tells
+// consider brings in a way the dose may grow. No reading of one lot tells
 // them apart: the shortest is suggested, since what is taken too far cannot be put
 // back, and the interval holds all.
-func (j *judge) orElse(c *Correction, w way, settings discharge.Settings) error {
+func (j *judge) consider(c *Correction, w way, settings discharge.Settings) error {
 	p, err := j.pass(w, settings, j.report.Split.Level)
 	if err != nil {
 		return err
