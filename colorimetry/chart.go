@@ -226,7 +226,7 @@ func (c *ChartCorrection) warn(patches []ChartPatch, leftOut bool) {
 		c.Warnings = append(c.Warnings, fmt.Errorf("chart: clipped at code 0 or 255: patch %s; the others are too few, or too alike in color, to do without, and the correction is off by that; take the picture anew with another exposure", names))
 	}
 	if c.LeaveOneOutMean > usualChartError {
-		worst := slices.MaxFunc(c.Patches, func(a, b PatchError) int { return cmp.Compare(a.LeaveOneOut, b.LeaveOneOut) })
+		worst := c.Worst()
 		c.Warnings = append(c.Warnings, fmt.Errorf("chart: patches are predicted from the others with ΔE00 %.1f on average, up to %.1f (patch %q), where a sound chart gives 1 to 3: "+
 			"check that every patch has its own known color and lies where it is read, and that the light is even; corrected colors are not to be trusted", c.LeaveOneOutMean, worst.LeaveOneOut, worst.Name))
 	}
@@ -234,6 +234,11 @@ func (c *ChartCorrection) warn(patches []ChartPatch, leftOut bool) {
 		c.Warnings = append(c.Warnings, fmt.Errorf("chart: predicted from the others far worse than most patches: %s; "+
 			"check that they have their own known colors (two may be swapped) and are clean, free of glare, and where they are read", strings.Join(list, ", ")))
 	}
+}
+
+// Worst is the patch that the others predict worst.
+func (c *ChartCorrection) Worst() PatchError {
+	return slices.MaxFunc(c.Patches, func(a, b PatchError) int { return cmp.Compare(a.LeaveOneOut, b.LeaveOneOut) })
 }
 
 // outliers names the patches whose leave-one-out error is above that of a sound

@@ -79,14 +79,9 @@ func (m *Model) Factors() []FactorRange {
 // matters tells of a factor that only drifted whether the dose depends on it.
 func (m *Model) matters(j int) bool {
 	d := &m.basis.factors[j]
-	var slope mixMoments
-	for i := range m.comps {
-		c := &m.comps[i]
-		k, n := 1+j, len(c.mean)
-		slope.add(c.weight, c.mean[k]/c.link.unit, c.cov[k*n+k]/(c.link.unit*c.link.unit))
-	}
-	effect := math.Abs(slope.mean) * (d.Hi - d.Lo)
-	return effect > m.sdLot() && math.Abs(slope.mean) > 2*slope.sd()
+	slope, v := m.mixed(func(_ *component, dst []float64) float64 { dst[1+j] = 1; return 0 })
+	slope = math.Abs(slope)
+	return slope*(d.Hi-d.Lo) > m.sdLot() && slope > 2*math.Sqrt(v)
 }
 
 // middle of the trials, to three digits.

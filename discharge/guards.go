@@ -57,10 +57,8 @@ func lotMeans(lots []Lot) []lotMean {
 		m := lotMean{Lot: &lots[i]}
 		for _, p := range panels {
 			m.panels = append(m.panels, p.Lab)
-			m.mean.L += p.Lab.L / float64(len(panels))
-			m.mean.A += p.Lab.A / float64(len(panels))
-			m.mean.B += p.Lab.B / float64(len(panels))
 		}
+		m.mean = centroid(m.panels)
 		out = append(out, m)
 	}
 	return out

@@ -121,23 +121,15 @@ func (t *Table) Join(more *Table) (*Table, error) {
 	if err := t.Condition.Against(t.name(), more.Condition, more.name()); err != nil {
 		return nil, err
 	}
+	process := t.process()
 	for _, l := range more.Lots {
-		if p := t.process(); l.Process != "" && p != "" && l.Process != p {
-			return nil, &RowError{File: more.Name, Row: l.Row, Column: "process", Value: l.Process, Err: fmt.Errorf("the lots of %s are of %s: a model is of one process", t.name(), p)}
+		if l.Process != "" && process != "" && l.Process != process {
+			return nil, &RowError{File: more.Name, Row: l.Row, Column: "process", Value: l.Process, Err: fmt.Errorf("the lots of %s are of %s: a model is of one process", t.name(), process)}
 		}
 	}
-	run := func(l Lot) bool { return l.Role == Trial || l.Role == Production }
-	var mine, theirs []Lot
-	for _, l := range t.Lots {
-		if run(l) {
-			mine = append(mine, l)
-		}
-	}
-	for _, l := range more.Lots {
-		if run(l) {
-			theirs = append(theirs, l)
-		}
-		if run(l) && slices.ContainsFunc(t.Lots, func(o Lot) bool { return run(o) && o.ID == l.ID }) {
+	mine, theirs := t.run(), more.run()
+	for _, l := range theirs {
+		if slices.ContainsFunc(mine, func(o Lot) bool { return o.ID == l.ID }) {
 			return nil, &RowError{File: more.Name, Row: l.Row, Column: "lot", Value: l.ID, Err: fmt.Errorf("%s has a lot of that name, too: rename one, or name the file once", t.name())}
 		}
 	}
@@ -158,6 +150,11 @@ func (t *Table) Join(more *Table) (*Table, error) {
 		out.Warnings = append(out.Warnings, doubts...)
 	}
 	return &out, nil
+}
+
+// run are the trial and production lots, in file order.
+func (t *Table) run() []Lot {
+	return slices.DeleteFunc(slices.Clone(t.Lots), func(l Lot) bool { return l.Role != Trial && l.Role != Production })
 }
 
 // process is that of the lots, "" where none says.

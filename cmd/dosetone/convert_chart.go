@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"image"
@@ -167,6 +166,5 @@ func newChartJSON(c *colorimetry.ChartCorrection) *chartJSON {
 	if c == nil {
 		return nil
 	}
-	worst := slices.MaxFunc(c.Patches, func(a, b colorimetry.PatchError) int { return cmp.Compare(a.LeaveOneOut, b.LeaveOneOut) })
-	return &chartJSON{c.Model.String(), len(c.Patches), c.LeaveOneOutMean, c.LeaveOneOutMax, worst.Name}
+	return &chartJSON{c.Model.String(), len(c.Patches), c.LeaveOneOutMean, c.LeaveOneOutMax, c.Worst().Name}
 }
