@@ -134,15 +134,15 @@ func processOf(t *Table, o *observed, opt *FitOptions) (Process, error) {
 	id := o.trials[0].lot.Process
 	for _, l := range o.trials {
 		if l.lot.Process != id {
-			return Process{}, &RowError{File: t.Name, Row: l.lot.Row, Column: "process", Value: l.lot.Process,
-				Err: fmt.Errorf("%w: earlier lots are %s; fit one process at a time", ErrWrongProcess, id)}
+			return Process{}, t.fault(l.lot, "process", l.lot.Process,
+				fmt.Errorf("%w: earlier lots are %s; fit one process at a time", ErrWrongProcess, id))
 		}
 	}
 	switch {
 	case opt.Process.ID == "":
 		return LookupProcess(id)
 	case id != "" && id != opt.Process.ID:
-		return Process{}, &RowError{File: t.Name, Row: o.trials[0].lot.Row, Column: "process", Value: id, Err: fmt.Errorf("%w: the fit is asked for %s", ErrWrongProcess, opt.Process.ID)}
+		return Process{}, t.fault(o.trials[0].lot, "process", id, fmt.Errorf("%w: the fit is asked for %s", ErrWrongProcess, opt.Process.ID))
 	}
 	return opt.Process, nil
 }

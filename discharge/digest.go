@@ -18,7 +18,7 @@ import (
 func digestOf(t *Table) string {
 	lots := sorted(t.Lots)
 	for i := range lots {
-		lots[i].Row = 0
+		lots[i].Row, lots[i].File = 0, ""
 		for j := range lots[i].Panels {
 			p := &lots[i].Panels[j]
 			p.Readings = slices.Clone(p.Readings)

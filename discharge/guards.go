@@ -103,7 +103,7 @@ func (b *lotBuilder) doubtDimness() error {
 func doubtEnds(t *Table) (warnings []error, err error) {
 	lots := lotMeans(t.Lots)
 	fault := func(l lotMean, value string, err error) error {
-		return &RowError{File: t.Name, Row: l.Row, Column: "role", Value: value, Err: err}
+		return t.fault(l.Lot, "role", value, err)
 	}
 	var trials []float64
 	darkest, lightest := lotMean{}, lotMean{}

@@ -83,6 +83,16 @@ func TestJoinedTablesTeachAsOne(t *testing.T) {
 	both, err = first.Join(second)
 	require.NoError(t, err)
 	require.Len(t, both.Warnings, len(first.Warnings)+len(second.Warnings))
+	three, err := both.Join(&again)
+	require.NoError(t, err)
+	require.ErrorContains(t, three.Warnings[len(both.Warnings)+len(again.Warnings)], `(march.csv, line `, "not both files of the first table")
+	_, err = both.Join(first)
+	var fault *discharge.RowError
+	require.ErrorAs(t, err, &fault)
+	require.Equal(t, "march.csv", fault.File)
+	_, err = first.Join(both)
+	require.ErrorAs(t, err, &fault)
+	require.Equal(t, "march.csv", fault.File, "of the file in both, not of both")
 
 	_, err = first.Join(first)
 	require.ErrorContains(t, err, `march.csv has a lot of that name, too`)

@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -76,7 +77,13 @@ type Lot struct {
 	Machine  string
 	Settings Settings
 	Panels   []Panel
-	Row      int // first line in the file
+	Row      int    // first line in the file
+	File     string `json:",omitempty"` // of that line, where tables were joined; "" means Table.Name
+}
+
+// fault is an error or a warning about a lot of t, with the place where it was read.
+func (t *Table) fault(l *Lot, column, value string, err error) *RowError {
+	return &RowError{File: cmp.Or(l.File, t.Name), Row: l.Row, Column: column, Value: value, Err: err}
 }
 
 // Readings returns the lot's readings in order. The spectra are shared.
@@ -124,32 +131,41 @@ func (t *Table) Join(more *Table) (*Table, error) {
 	process := t.process()
 	for _, l := range more.Lots {
 		if l.Process != "" && process != "" && l.Process != process {
-			return nil, &RowError{File: more.Name, Row: l.Row, Column: "process", Value: l.Process, Err: fmt.Errorf("the lots of %s are of %s: a model is of one process", t.name(), process)}
+			return nil, more.fault(&l, "process", l.Process, fmt.Errorf("the lots of %s are of %s: a model is of one process", t.name(), process))
 		}
 	}
 	mine, theirs := t.run(), more.run()
 	for _, l := range theirs {
 		if slices.ContainsFunc(mine, func(o Lot) bool { return o.ID == l.ID }) {
-			return nil, &RowError{File: more.Name, Row: l.Row, Column: "lot", Value: l.ID, Err: fmt.Errorf("%s has a lot of that name, too: rename one, or name the file once", t.name())}
+			return nil, more.fault(&l, "lot", l.ID, fmt.Errorf("%s has a lot of that name, too: rename one, or name the file once", t.name()))
 		}
 	}
 	out := *t
 	out.Name = t.name() + ", " + more.name()
 	out.Condition = t.Condition.With(more.Condition)
-	out.Lots = slices.Concat(t.Lots, more.Lots)
+	out.Lots = slices.Concat(t.named(), more.named())
 	out.Ignored = slices.Concat(t.Ignored, more.Ignored)
 	out.Warnings = slices.Concat(t.Warnings, more.Warnings)
-	both := slices.Concat(mine, theirs)
+	both := out.run()
 	for _, pair := range twins(both, t.Kind) {
 		if pair[0] < len(mine) && pair[1] >= len(mine) { // others are told with their own table
 			first, l := &both[pair[0]], &both[pair[1]]
-			out.Warnings = append(out.Warnings, &RowError{File: more.Name, Row: l.Row, Column: "lot", Value: l.ID, Err: twinFault(l, first, t.name()+", "+place(first.Row))})
+			out.Warnings = append(out.Warnings, out.fault(l, "lot", l.ID, twinFault(l, first, first.File+", "+place(first.Row))))
 		}
 	}
 	if doubts := doubtMixture(&out); len(doubtMixture(t))+len(doubtMixture(more)) == 0 {
 		out.Warnings = append(out.Warnings, doubts...)
 	}
 	return &out, nil
+}
+
+// named are the lots of t, each with the name of its file.
+func (t *Table) named() []Lot {
+	lots := slices.Clone(t.Lots)
+	for i := range lots {
+		lots[i].File = cmp.Or(lots[i].File, t.name())
+	}
+	return lots
 }
 
 // run are the trial and production lots, in file order.

@@ -116,11 +116,11 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	}
 	for _, l := range o.trials {
 		if l.lot.Process != "" && l.lot.Process != m.process.ID {
-			return nil, &RowError{File: t.Name, Row: l.lot.Row, Column: "process", Value: l.lot.Process, Err: fmt.Errorf("%w: the model is of %s", ErrWrongProcess, m.process.ID)}
+			return nil, t.fault(l.lot, "process", l.lot.Process, fmt.Errorf("%w: the model is of %s", ErrWrongProcess, m.process.ID))
 		}
 		var v values
 		if err := m.locate(l.lot.Settings, &v); err != nil {
-			return nil, &RowError{File: t.Name, Row: l.lot.Row, Err: fmt.Errorf("lot %q: %w", l.lot.ID, err)}
+			return nil, t.fault(l.lot, "", "", fmt.Errorf("lot %q: %w", l.lot.ID, err))
 		}
 	}
 	n := *m
