@@ -9,7 +9,7 @@ import (
 // make.
 type LotDiagnostic struct {
 	TrialRecord
-	LnDose   float64 // of its settings, see [Model.LnDose]
+	LnDose   float64 // of its settings, see [Model.LnDose], and its Shift
 	Level    float64 // of its mean, base 0 and white 1
 	Expected float64 // L* that the model gives its settings
 	Residual float64 // its L* less Expected
@@ -19,7 +19,7 @@ type LotDiagnostic struct {
 	// Leverage is the part of the model's answer at its settings that comes
 	// from the lot itself, 0 to 1: its precision against that of all lots and
 	// priors together (the diagonal of the hat matrix of the weighted,
-	// linearized fit).
+	// linearized fit). Of lots with a Shift it leaves out what is open of that.
 	Leverage float64
 	// LeftOut is the CIEDE2000 difference of its mean from what all other lots
 	// predict, 0 when it is not known.
@@ -36,11 +36,12 @@ func (m *Model) Diagnostics() []LotDiagnostic {
 	for i, t := range m.Trials() {
 		d := LotDiagnostic{TrialRecord: t, Level: m.path.level(t.Lab.L)}
 		v := m.basis.values(t.Settings)
-		d.LnDose = m.lnDose(&v)
-		d.Expected = m.expected(&v).L
+		d.LnDose = m.lnDose(&v) + t.Shift
+		there := m.shifted(t.Shift)
+		d.Expected = there.expected(&v).L
 		d.Residual = t.Lab.L - d.Expected
-		for k := range m.comps {
-			z, h := m.comps[k].standing(m, &v, t, d.Level)
+		for k := range there.comps {
+			z, h := there.comps[k].standing(m, &v, t, d.Level)
 			d.Z += m.comps[k].weight * z
 			d.Leverage += m.comps[k].weight * h
 		}

@@ -10,6 +10,7 @@ import (
 var (
 	ErrTooFewLots    = errors.New("too few trial lots")
 	ErrNoVariation   = errors.New("no factor varies between the trial lots")
+	ErrNoSuchLots    = errors.New("no such lots")
 	ErrWrongProcess  = errors.New("process does not match")
 	ErrViewing       = errors.New("viewings differ")
 	ErrCondition     = errors.New("measurement conditions differ")

@@ -137,17 +137,24 @@ func doubtEnds(t *Table) (warnings []error, err error) {
 	return warnings, nil
 }
 
+// nameOne is what to do about lots of several fabrics or machines in a fit.
+const nameOne = "name the one that the model is for (--%s), and the others' lots count with a shift in dose of their own"
+
 // doubtMixture warns of lots of several fabrics or machines, which are learned
-// from as if they were one.
-func doubtMixture(t *Table) (warnings []error) {
+// from as if they were one unless a model is for one of them. remedy may name the
+// column.
+func doubtMixture(t *Table, at site, remedy string) (warnings []error) {
 	for _, c := range []struct {
-		column string
-		of     func(Lot) string
-		roles  []Role
+		column, own string
+		of          func(Lot) string
+		roles       []Role
 	}{
-		{"fabric", func(l Lot) string { return l.Fabric }, []Role{Trial, Base, White}},
-		{"machine", func(l Lot) string { return l.Machine }, []Role{Trial}},
+		{"fabric", at.fabric, func(l Lot) string { return l.Fabric }, []Role{Trial, Base, White}},
+		{"machine", at.machine, func(l Lot) string { return l.Machine }, []Role{Trial}},
 	} {
+		if c.own != "" {
+			continue
+		}
 		var names []string
 		for _, l := range t.Lots {
 			if name := c.of(l); name != "" && slices.Contains(c.roles, l.Role) && !slices.Contains(names, name) {
@@ -156,46 +163,11 @@ func doubtMixture(t *Table) (warnings []error) {
 		}
 		if n := len(names); n > 1 {
 			slices.Sort(names)
-			advice := "if shades differ between them, fit the lots of one alone and carry the model over to the others with recalibrate"
-			if apart, read := t.basesApart(); c.column == "fabric" && read && apart < alike {
-				advice = fmt.Sprintf("their bases are ΔE00 %.1f apart, so all together mostly predict better than the lots of one alone", apart)
-			} else if c.column == "fabric" && read {
-				advice = fmt.Sprintf("their bases are ΔE00 %.1f apart: fit the lots of one alone and carry the model over to the others with recalibrate", apart)
-			}
 			warnings = append(warnings, &RowError{File: t.Name, Column: c.column, Value: strings.Join(names, ", "),
-				Err: fmt.Errorf("lots of %d are taken for one, and what differs between them counts as scatter: %s", n, advice)})
+				Err: fmt.Errorf("lots of %d are taken for one, and what differs between them counts as scatter: "+remedy, n, c.column)})
 		}
 	}
 	return warnings
-}
-
-// alike is how far, in ΔE00, bases may lie apart whose lots are better learned from
-// together: in simulated laundries whose second roll had up to a tenth more or less dye,
-// lots of both err by a fifth less than those of one alone.
-const alike = 2.0
-
-// basesApart is the largest difference between the bases of two fabrics of the table;
-// read is false where fewer than two were read.
-func (t *Table) basesApart() (deltaE float64, read bool) {
-	var fabrics []string
-	var panels [][]colorimetry.Lab
-	for _, l := range lotMeans(t.Lots) {
-		if l.Role != Base || l.Fabric == "" {
-			continue
-		}
-		i := slices.Index(fabrics, l.Fabric)
-		if i < 0 {
-			i = len(fabrics)
-			fabrics, panels = append(fabrics, l.Fabric), append(panels, nil)
-		}
-		panels[i] = append(panels[i], l.panels...)
-	}
-	for i := range panels {
-		for k := range i {
-			deltaE = max(deltaE, colorimetry.CIEDE2000{}.Diff(centroid(panels[i]), centroid(panels[k])))
-		}
-	}
-	return deltaE, len(panels) > 1
 }
 
 func centroid(list []colorimetry.Lab) (mean colorimetry.Lab) {

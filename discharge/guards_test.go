@@ -38,12 +38,12 @@ func TestSoundDataIsNotDoubted(t *testing.T) {
 		w, err := doubtEnds(table)
 		require.NoError(t, err)
 		assert.Empty(t, w, name)
-		assert.Empty(t, doubtMixture(table), name)
+		assert.Empty(t, doubtMixture(table, site{}, nameOne), name)
 	}
 }
 
 // Two fabrics or two machines in one table are learned from as one, and that is
-// said, with what to do instead.
+// said, with what to do instead, which ends it.
 func TestMixedFabricsAndMachinesAreDoubted(t *testing.T) {
 	for from, column := range map[string]string{"alder-12oz": "fabric", "drum-3": "machine"} {
 		lines := strings.SplitAfter(string(demo.PelletTrials()), "\n")
@@ -58,25 +58,11 @@ func TestMixedFabricsAndMachinesAreDoubted(t *testing.T) {
 		require.NoError(t, err)
 		all := strings.Join(m.Summary().Warnings, "\n")
 		assert.Contains(t, all, fmt.Sprintf("mixed.csv: column %q: value %q: lots of 2 are taken for one", column, from+", other"))
-		assert.Contains(t, all, "with recalibrate")
-	}
-}
-
-// Where the bases of both were read, the advice rests on how far they lie apart.
-func TestMixedFabricsAreAdvisedByTheirBases(t *testing.T) {
-	for darker, advice := range map[float64]string{0.8: "bases are ΔE00 0.6 apart, so all together", 6: "apart: fit the lots of one alone"} {
-		var b strings.Builder
-		b.WriteString("lot,role,process,fabric,strength_pct,ratio,time_min,panel,illuminant,observer,L,a,b\n")
-		b.WriteString("B1,base,permanganate-pellet,one,,,,1,D65,10,20,-1.5,-12\n")
-		fmt.Fprintf(&b, "B2,base,permanganate-pellet,two,,,,1,D65,10,%g,-1.5,-12\n", 20-darker)
-		for i := range 6 {
-			fmt.Fprintf(&b, "T%d,trial,permanganate-pellet,%s,%d,1,%d,1,D65,10,%d,-2,-10\n", i, []string{"one", "two"}[i%2], 4+i%3, 8+2*i, 30+3*i)
-		}
-		table, err := ReadTable("rolls.csv", strings.NewReader(b.String()), nil)
+		assert.Contains(t, all, "name the one that the model is for (--"+column+")")
+		own := map[string]*FitOptions{"fabric": {Fabric: from}, "machine": {Machine: from}}[column]
+		m, err = Fit(table, own)
 		require.NoError(t, err)
-		// CIEDE2000 of two shades that differ in lightness alone is |ΔL*|/S_L with
-		// S_L = 1 + 0.015·(L̄-50)²/√(20 + (L̄-50)²), here 1.45: 0.8/1.45 = 0.55.
-		assert.Contains(t, fmt.Sprint(doubtMixture(table)), advice)
+		assert.NotContains(t, strings.Join(m.Summary().Warnings, "\n"), "taken for one")
 	}
 }
 

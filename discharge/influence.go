@@ -100,7 +100,13 @@ func (m *Model) without(ctx context.Context, t *Table, opt *FitOptions, lot Tria
 	for i, c := range x.Ladder {
 		x.DeltaE = max(x.DeltaE, f.Diff(whole[i], c))
 	}
-	own, err := n.shades([]Settings{lot.Settings})
+	by := 0.0
+	for i := range t.Lots {
+		if l := &t.Lots[i]; l.ID == lot.ID && l.Role == Trial {
+			by = n.shiftOf(l)
+		}
+	}
+	own, err := n.shifted(by).shades([]Settings{lot.Settings})
 	if err != nil {
 		return x, err
 	}

@@ -153,7 +153,7 @@ func (t *Table) Join(more *Table) (*Table, error) {
 			out.Warnings = append(out.Warnings, out.fault(l, "lot", l.ID, twinFault(l, first, first.File+", "+place(first.Row))))
 		}
 	}
-	if doubts := doubtMixture(&out); len(doubtMixture(t))+len(doubtMixture(more)) == 0 {
+	if doubts := doubtMixture(&out, site{}, nameOne); len(doubtMixture(t, site{}, nameOne))+len(doubtMixture(more, site{}, nameOne)) == 0 {
 		out.Warnings = append(out.Warnings, doubts...)
 	}
 	return &out, nil

@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -46,6 +47,7 @@ type Model struct {
 	// fabric and machine of the lots that it was fitted or recalibrated to, "" where
 	// they do not say, or name several.
 	fabric, machine string
+	others          []Other // fabrics and machines whose lots were learned from besides
 }
 
 // RanOn is the fabric and the machine of the lots that the model was fitted or last
@@ -59,6 +61,9 @@ type TrialRecord struct {
 	Lab      colorimetry.Lab
 	Weight   float64 // robust weight in the fit, 1 for a lot that fits
 	Panels   int     `json:",omitempty"` // behind Lab; 0 when a model file does not say
+	// Shift is the ln dose that its settings gave against those of the model's own fabric
+	// and machine, where it ran on another; Lab is then as its fabric's were the model's.
+	Shift float64 `json:",omitempty"`
 }
 
 // OutOfLine reports whether the lot lies so far from the curve that the fit
@@ -71,6 +76,10 @@ const littleWeight = 0.3
 // FitOptions are the choices of Fit; nil and the zero value mean the defaults.
 type FitOptions struct {
 	Process Process // used when the table's process column names a process of your own
+	// Fabric and Machine are those that the model is for. Lots that name another one
+	// teach what strength, load and time do, with a shift in dose of their own
+	// ([Model.Others]). Where they are "", lots of all are taken alike.
+	Fabric, Machine string
 }
 
 // curves is the list of unit curves that compete. Order-m kinetics with m
@@ -136,13 +145,15 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	m.leaveOneOut(o, f, cells, w)
 	m.doubtLots()
 	m.fitTensile(o)
+	m.settle()
 	return m, nil
 }
 
 // beforeCurves is a model as it is then: process, factors, shade path, and the
 // scatter that is assumed until curves tell it.
 func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
-	o, err := observe(t)
+	at := site{opt.Fabric, opt.Machine}
+	o, err := observe(t, at)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -155,13 +166,14 @@ func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
 		return nil, nil, err
 	}
 	if len(lacking) > 0 {
-		if o, err = observe(whole); err != nil {
+		if o, err = observe(whole, at); err != nil {
 			return nil, nil, err
 		}
 	}
 	m := &Model{process: process, inflation: 1, freedom: predictionFreedom, joint: true, edged: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestOf(t), viewing: t.Viewing, condition: t.Condition.With(""), grid: t.Grid, kind: t.Kind, warnings: append(lacking, o.warnings...)}
 	m.fabric, m.machine = o.ranOn()
-	if err := m.chooseFactors(t, o); err != nil {
+	m.fabric, m.machine = cmp.Or(opt.Fabric, m.fabric), cmp.Or(opt.Machine, m.machine)
+	if err := m.chooseFactors(t, o, at); err != nil {
 		return nil, nil, err
 	}
 	if m.path, err = o.path(-1); err != nil {
@@ -230,7 +242,7 @@ func (m *Model) clocks() []clock {
 }
 
 // chooseFactors picks the factors that varied.
-func (m *Model) chooseFactors(t *Table, o *observed) error {
+func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 	m.fixed = Settings{}
 	var primary, covariate []doseFactor
 	for _, f := range m.process.Factors {
@@ -279,10 +291,15 @@ func (m *Model) chooseFactors(t *Table, o *observed) error {
 	if len(primary) == 0 {
 		return fmt.Errorf("%w: %s", ErrNoVariation, t.Name)
 	}
-	m.basis = newBasis(append(primary, covariate...), len(primary))
-	if len(m.basis.factors) > maxFactors {
-		return fmt.Errorf("%s: %d factors vary, at most %d can be learned", t.Name, len(m.basis.factors), maxFactors)
+	varied := len(primary) + len(covariate)
+	others := m.addOthers(o, at)
+	switch {
+	case varied > maxFactors:
+		return fmt.Errorf("%s: %d factors vary, at most %d can be learned", t.Name, varied, maxFactors)
+	case varied+len(others) > maxFactors:
+		return fmt.Errorf("%s: lots ran on %d other fabrics and machines, and beside %d factors that vary %d at most can be told apart: leave some lots out, or name fewer fabrics or machines", t.Name, len(others), varied, maxFactors-varied)
 	}
+	m.basis = newBasis(slices.Concat(primary, covariate, others), len(primary))
 	return nil
 }
 

@@ -54,6 +54,7 @@ type (
 		WhiteAssumed bool          `json:"white_assumed,omitempty"`
 		Fabric       string        `json:"fabric,omitempty"`
 		Machine      string        `json:"machine,omitempty"`
+		Others       []Other       `json:"others,omitempty"` // fabrics and machines that taught besides
 		Trials       []TrialRecord `json:"trials"`
 		LeaveOneOut  []float64     `json:"leave_one_out_delta_e"`
 		Warnings     []string      `json:"warnings"`
@@ -124,7 +125,7 @@ func (m *Model) Save(w io.Writer, version string) error {
 		Schema: Schema, Tool: version, Digest: m.digest, Process: m.process.ID,
 		Viewing: m.viewing.String(), Condition: m.condition, Readings: m.kind, Fixed: m.fixed,
 		BlankLevel: m.low, SDPanel: m.sdPanel, ReadSD: m.readSD, FloorSD: m.floorSD, Inflation: m.inflation,
-		Freedom: m.freedom, Joint: m.joint, Edged: m.edged, BaseAssumed: m.baseAssumed, WhiteAssumed: m.whiteAssumed, Fabric: m.fabric, Machine: m.machine, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
+		Freedom: m.freedom, Joint: m.joint, Edged: m.edged, BaseAssumed: m.baseAssumed, WhiteAssumed: m.whiteAssumed, Fabric: m.fabric, Machine: m.machine, Others: m.others, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
 	}
 	if _, err := LookupProcess(m.process.ID); err != nil {
 		f.OwnProcess = &m.process

@@ -13,7 +13,7 @@ import (
 
 // model rebuilds and checks a model.
 func (f *modelFile) model() (*Model, error) {
-	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, inflation: f.Inflation, freedom: f.Freedom, joint: f.Joint, edged: f.Edged, baseAssumed: f.BaseAssumed, whiteAssumed: f.WhiteAssumed, fabric: f.Fabric, machine: f.Machine, trials: f.Trials, loo: f.LeaveOneOut}
+	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, inflation: f.Inflation, freedom: f.Freedom, joint: f.Joint, edged: f.Edged, baseAssumed: f.BaseAssumed, whiteAssumed: f.WhiteAssumed, fabric: f.Fabric, machine: f.Machine, others: f.Others, trials: f.Trials, loo: f.LeaveOneOut}
 	for _, w := range f.Warnings {
 		m.warnings = append(m.warnings, fmt.Errorf("%s", w))
 	}
@@ -73,7 +73,7 @@ func (f *modelFile) model() (*Model, error) {
 		if err := m.locate(t.Settings, &v); err != nil {
 			return nil, fmt.Errorf("trial %q: %w", t.ID, err)
 		}
-		if !magnitude(colorLimit, t.Lab.L, t.Lab.A, t.Lab.B, t.Weight) || t.Panels < 0 {
+		if !magnitude(colorLimit, t.Lab.L, t.Lab.A, t.Lab.B, t.Weight) || !magnitude(scatterLimit, t.Shift) || t.Panels < 0 {
 			return nil, fmt.Errorf("trial %q: a number is out of range", t.ID)
 		}
 		for c, v := range t.Settings {
@@ -90,6 +90,11 @@ func (f *modelFile) model() (*Model, error) {
 
 // extras reads what only some models have.
 func (f *modelFile) extras(m *Model) error {
+	for _, other := range m.others {
+		if !magnitude(scatterLimit, other.Shift, other.ShiftSD) || other.ShiftSD < 0 || other.Lots < 1 {
+			return fmt.Errorf("%s: shift %g ± %g from %d lots", other.name(), other.Shift, other.ShiftSD, other.Lots)
+		}
+	}
 	m.recal, m.tensile = f.Recalibration, f.Tensile
 	if m.tensile != nil {
 		m.tensile.prepare()

@@ -58,16 +58,16 @@ func (r *Reading) usable() bool {
 }
 
 // observe gathers the panel means of a table to learn a model from.
-func observe(t *Table) (*observed, error) { return gather(t, 4) }
+func observe(t *Table, at site) (*observed, error) { return gather(t, at, 4) }
 
 // gather is observe for at least least trial lots.
-func gather(t *Table, least int) (*observed, error) {
+func gather(t *Table, at site, least int) (*observed, error) {
 	o := &observed{channels: 2}
 	lots := sorted(t.Lots)
 	if t.Kind == Spectral {
 		o.channels += t.Grid.N
 	}
-	var base, white, blank []panelObs
+	var references []trialObs // lots of base, white and blank
 	var within float64
 	var withinN int
 	skipped := 0
@@ -90,21 +90,10 @@ func gather(t *Table, least int) (*observed, error) {
 			continue
 		}
 		switch l.Role {
-		case Base:
-			base = append(base, panels...)
-		case White:
-			white = append(white, panels...)
-		case Blank:
-			blank = append(blank, panels...)
+		case Base, White, Blank:
+			references = append(references, trialObs{lot: l, panels: panels})
 		case Trial:
 			o.trials = append(o.trials, trialObs{lot: l, panels: panels})
-			continue
-		default:
-			continue
-		}
-		for _, p := range panels {
-			o.refs = append(o.refs, pathPoint{weight: math.Sqrt(float64(p.n)), y: p.y, lot: -1 - i})
-			o.refL = append(o.refL, p.lab.L)
 		}
 	}
 	if skipped > 0 {
@@ -123,8 +112,12 @@ func gather(t *Table, least int) (*observed, error) {
 	if err != nil {
 		return nil, err
 	}
-	o.warnings = append(append(o.warnings, doubts...), doubtMixture(t)...)
-	o.anchor(base, blank, white)
+	o.warnings = append(append(o.warnings, doubts...), doubtMixture(t, at, nameOne)...)
+	doubts, err = o.bringTo(at, references)
+	if err != nil {
+		return nil, err
+	}
+	o.warnings = append(o.warnings, doubts...)
 	return o, nil
 }
 
@@ -141,6 +134,10 @@ func sorted(lots []Lot) []Lot {
 	}
 	return lots
 }
+
+// usualWhite is the L* of fully discharged indigo denim where none was read: it ends near
+// 75 to 88 (orientation from memory).
+const usualWhite = 80.0
 
 // anchor finds the ends of the path, or stand-ins with a warning.
 func (o *observed) anchor(base, blank, white []panelObs) {
@@ -175,10 +172,8 @@ func (o *observed) anchor(base, blank, white []panelObs) {
 	case len(white) > 0:
 		o.white = meanLab(white)
 	default:
-		// A discharged indigo denim ends near L* 75-88 (orientation from
-		// memory); without a reading the middle must do.
 		o.white = light
-		o.white.L = math.Max(80, light.L+3)
+		o.white.L = math.Max(usualWhite, light.L+3)
 		o.warnings = append(o.warnings, fmt.Errorf("no white readings: L* %.1f is assumed for fully discharged cloth; shades lighter than the lightest trial are a guess until a panel is discharged to the end and added with role white", o.white.L))
 	}
 }

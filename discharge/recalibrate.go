@@ -10,7 +10,6 @@ import (
 	"strings"
 
 	"example.com/dosetone/colorimetry"
-	"example.com/dosetone/internal/quantile"
 )
 
 // RecalibrateOptions are the choices of Recalibrate; nil and the zero value
@@ -76,10 +75,7 @@ func (m *Model) Recalibration() *Recalibration {
 
 // Factor is by how much the same settings' dose differs: the lower end of its
 // 95 % interval, the estimate, and the upper end.
-func (r *Recalibration) Factor() [3]float64 {
-	h := quantile.Normal(0.975) * r.ShiftSD
-	return [3]float64{math.Exp(r.Shift - h), math.Exp(r.Shift), math.Exp(r.Shift + h)}
-}
+func (r *Recalibration) Factor() [3]float64 { return doseFactors(r.Shift, r.ShiftSD) }
 
 // manyLots is the number of new lots from which on a fit of their own has a
 // chance: one less than the least with which a fit is worth while.
@@ -110,7 +106,7 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	if err := t.Condition.Against(t.name(), m.condition, "the trials of the model"); err != nil {
 		return nil, err
 	}
-	o, err := gather(t, 1)
+	o, err := gather(t, site{}, 1)
 	if err != nil {
 		return nil, err
 	}
@@ -129,8 +125,9 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 		// Without spectra of the new cloth only its Lab can be carried over.
 		n.kind, n.grid = LabKind, colorimetry.Grid{}
 	}
-	n.warnings = slices.Clone(m.warnings)
+	n.warnings = slices.Concat(m.warnings, doubtMixture(t, site{}, "recalibrate by the lots of one %s alone"))
 	n.recal = &Recalibration{Fabric: o.trials[0].lot.Fabric, Machine: o.trials[0].lot.Machine, Base: o.hasBase, White: o.hasWhite}
+	n.others = nil
 	n.fabric, n.machine = o.ranOn()
 	sum := sha256.Sum256([]byte(m.digest + digestOf(t)))
 	n.digest = hex.EncodeToString(sum[:])

@@ -27,7 +27,7 @@ func demoFitting(t *testing.T) (*Model, *fitting) {
 	table := demoTrials(t)
 	m, err := Fit(table, nil)
 	require.NoError(t, err)
-	o, err := observe(table)
+	o, err := observe(table, site{})
 	require.NoError(t, err)
 	return m, m.fitting(t.Context(), o, m.links())
 }

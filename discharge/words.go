@@ -182,6 +182,7 @@ func (m *Model) Summary() Summary {
 	for _, w := range m.warnings {
 		s.Warnings = append(s.Warnings, w.Error())
 	}
+	words = append(words, m.wordsOnOthers()...)
 	if m.tensile != nil {
 		words = append(words, m.wordsOnTensile())
 	}

@@ -167,7 +167,7 @@ func (m *Model) repeated() bool {
 		a := m.basis.values(m.trials[i].Settings)
 		for k := range i {
 			b := m.basis.values(m.trials[k].Settings)
-			if slices.Equal(a[:m.basis.primary], b[:m.basis.primary]) {
+			if slices.Equal(a[:m.basis.primary], b[:m.basis.primary]) && m.trials[i].Shift == m.trials[k].Shift {
 				return true
 			}
 		}

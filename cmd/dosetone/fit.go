@@ -22,6 +22,8 @@ type fitFlags struct {
 	output      string
 	process     string
 	processFile string
+	fabric      string
+	machine     string
 	production  bool
 	report      reportFlags
 }
@@ -44,11 +46,17 @@ take roles and settings from a list of lots, one row per lot (--lot-list);
 "dosetone template" writes an empty table.
 
 Several files are learned from together, such as the trials and last month's
-production; lots with role production count only with --production.`,
+production; lots with role production count only with --production.
+
+Of lots on several fabrics or machines, name the one that the model is for: the
+others' lots teach what strength, load and time do, with a shift in dose of
+their own, and lots of another fabric are taken as far between its base and
+white as they are between theirs.`,
 		Example: `  dosetone fit trials.csv -o model.json
   dosetone fit trials.csv -o model.json --format json
   dosetone fit trials.csv -o model.json --report fit.html --figure dose-response=dose.svg
   dosetone fit trials.csv production.csv --production -o model.json
+  dosetone fit trials.csv --machine drum-3 -o model.json
   dosetone fit lots.csv -o model.json --process permanganate-pellet --viewing D65/10
   dosetone fit lots.xlsx --sheet Sheet1 -o model.json --process permanganate-pellet --viewing D65/10
   dosetone fit export.txt --lot-list lot-list.csv -o model.json --process permanganate-pellet --viewing D65/10
@@ -62,6 +70,8 @@ production; lots with role production count only with --production.`,
 	cmd.Flags().StringVarP(&f.output, "output", "o", "", "file for the model; written whole or not at all")
 	cmd.Flags().StringVar(&f.process, "process", "", "process of the trials, when the file has no process column")
 	cmd.Flags().StringVar(&f.processFile, "process-file", "", "JSON file that defines a process of your own")
+	cmd.Flags().StringVar(&f.fabric, "fabric", "", "fabric that the model is for, where lots are of several")
+	cmd.Flags().StringVar(&f.machine, "machine", "", "machine that the model is for, where lots ran on several")
 	registerProduction(cmd, &f.production)
 	f.report.register(cmd, fitFigures()...)
 	return cmd
@@ -82,6 +92,9 @@ type fitResult struct {
 	LOOMedian    float64        `json:"loo_delta_e_median"`
 	LOOP95       float64        `json:"loo_delta_e_p95"`
 	FactorRanges []factorRange  `json:"factors"`
+	Fabric       string         `json:"fabric"` // that the model is for, "" for none or several; machine alike
+	Machine      string         `json:"machine"`
+	Others       []otherLots    `json:"others"` // on other fabrics and machines
 	Learned      []string       `json:"learned"`
 	OutOfLine    []string       `json:"lots_out_of_line"` // which the others do not explain; warnings say how
 	Warnings     []string       `json:"warnings"`
@@ -96,6 +109,17 @@ type fitParameter struct {
 	Hi      float64 `json:"hi"`
 	Unit    string  `json:"unit"`
 	Meaning string  `json:"meaning"`
+}
+
+// otherLots are lots on another fabric or machine than the model's.
+type otherLots struct {
+	Fabric     string     `json:"fabric"`
+	Machine    string     `json:"machine"`
+	Lots       int        `json:"lots"`
+	Shift      float64    `json:"shift_log_dose"`
+	ShiftSE    float64    `json:"se"`
+	DoseFactor [3]float64 `json:"dose_factor"`    // lower end, estimate, upper end of 95 %
+	Minutes    []float64  `json:"minutes_factor"` // that do as much, alike; none where minutes do not tell
 }
 
 type factorRange struct {
@@ -126,7 +150,7 @@ func (e *env) fit(names []string, f fitFlags) error {
 	e.warnAll(t.Warnings)
 	production := t.ByRole(discharge.Production)
 	t = e.learning(t, f.production)
-	opt := &discharge.FitOptions{}
+	opt := &discharge.FitOptions{Fabric: f.fabric, Machine: f.machine}
 	if own != nil {
 		opt.Process = *own
 	}
@@ -230,7 +254,7 @@ func (e *env) saveModel(name string, m *discharge.Model) error {
 func newFitResult(m *discharge.Model, s discharge.Summary, file string) fitResult {
 	r := fitResult{Process: s.Process, Curve: s.Curve, CurveShare: s.CurveShare, LevelScale: s.LevelScale, Viewing: m.Viewing().String(),
 		Lots: len(m.Trials()), SDLot: s.SDLot, SDPanel: s.SDPanel, LotDeltaE: s.LotDeltaE, LOOMedian: s.LOOMedian, LOOP95: s.LOOP95,
-		Parameters: []fitParameter{}, FactorRanges: []factorRange{}, Learned: orEmpty(s.Words), OutOfLine: []string{}, Warnings: orEmpty(s.Warnings), Model: file}
+		Parameters: []fitParameter{}, FactorRanges: []factorRange{}, Others: []otherLots{}, Learned: orEmpty(s.Words), OutOfLine: []string{}, Warnings: orEmpty(s.Warnings), Model: file}
 	for _, p := range s.Parameters {
 		r.Parameters = append(r.Parameters, fitParameter{p.Name, p.Value, p.SE, p.Lo, p.Hi, p.Unit, p.Meaning})
 	}
@@ -239,10 +263,29 @@ func newFitResult(m *discharge.Model, s discharge.Summary, file string) fitResul
 			r.OutOfLine = append(r.OutOfLine, t.ID)
 		}
 	}
+	r.Fabric, r.Machine = m.RanOn()
+	for _, o := range m.Others() {
+		r.Others = append(r.Others, otherLots{o.Fabric, o.Machine, o.Lots, o.Shift, o.ShiftSD, o.Factor(), minutesFor(m, o.Shift, o.ShiftSD)})
+	}
 	for _, f := range m.Factors() {
 		r.FactorRanges = append(r.FactorRanges, factorRange{f.Column, f.Lo, f.Hi, f.Fixed})
 	}
 	return r
+}
+
+// siteOf says for which fabric and machine m is, where lots of others taught it, too.
+func siteOf(m *discharge.Model) (text string) {
+	if len(m.Others()) == 0 {
+		return ""
+	}
+	fabric, machine := m.RanOn()
+	if fabric != "" {
+		text += " for fabric " + fabric
+	}
+	if machine != "" {
+		text += " on machine " + machine
+	}
+	return text
 }
 
 // orEmpty makes an empty list of none, so that JSON has [] and never null.
@@ -254,7 +297,7 @@ func orEmpty[T any](list []T) []T {
 }
 
 func (e *env) fitText(r fitResult, m *discharge.Model, lots string) {
-	e.printf("Model of %s (%s), %s, %s\n", r.Process, m.Process().Title, lots, r.Viewing)
+	e.printf("Model of %s (%s)%s, %s, %s\n", r.Process, m.Process().Title, siteOf(m), lots, r.Viewing)
 	ranges := report.Table{Header: []string{"factor", "tested from", "to", "unit", ""}, Left: []bool{true, false, false, true, true}}
 	for _, f := range m.Factors() {
 		note := ""

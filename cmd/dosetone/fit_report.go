@@ -60,7 +60,7 @@ func (v *fitView) page() *page.Page {
 	s := v.sum
 	out := &page.Page{
 		Kind:  "What the trials taught",
-		Title: capital(p.Title),
+		Title: capital(p.Title) + siteOf(v.m),
 		Lead:  v.lead(),
 		Facts: []page.Fact{
 			{Name: "Trial lots", Value: fmt.Sprint(len(v.lots)), Note: v.m.Viewing().String()},
@@ -100,7 +100,7 @@ func (v *fitView) dosePicture() *page.Picture {
 		}
 	}
 	return &page.Picture{Figure: figure.NewDose("dose-response", d), Reading: v.doseReading(),
-		Caption: "Each dot is the mean of a trial lot in its own color, at the dose that its settings give. The curve and its bands go from the least to the most of all factors that raise the dose together, others staying in the middle of the trials: lots run elsewhere may lie beyond its ends."}
+		Caption: "Each dot is the mean of a trial lot in its own color, at the dose that its settings give. The curve and its bands go from the least to the most of all factors that raise the dose together, others staying in the middle of the trials: lots run elsewhere may lie beyond its ends." + v.elsewhere()}
 }
 
 func (v *fitView) lotsPicture() *page.Picture {
@@ -134,8 +134,16 @@ func (v *fitView) pathSection() page.Section {
 		{Picture: &page.Picture{Figure: figure.NewStrip("strip", strip), Reading: []string{
 			fmt.Sprintf("Discharge takes this fabric from L* %.1f to L* %.1f. The trials cover %.0f to %.0f %% of the way.", v.m.ShadeAt(0).L, v.m.ShadeAt(1).L, 100*lo.Level, 100*hi.Level)}}},
 		{Picture: &page.Picture{Figure: figure.NewPathLB("path-lb", path), Reading: v.bendReading(), Caption: "The path is drawn in its own colors; squares are base and white, dots the lots. The band holds 95 % of lots at each lightness."}},
-		{Picture: &page.Picture{Figure: figure.NewPathAB("path-ab", path), Reading: v.offReading(), Caption: "The band holds 95 % of lots; it is wide where no lots tell."}},
+		{Picture: &page.Picture{Figure: figure.NewPathAB("path-ab", path), Reading: v.offReading(), Caption: "The band holds 95 % of lots; it is wide where no lots tell." + v.elsewhere()}},
 	}}
+}
+
+// elsewhere says how lots on other fabrics and machines are drawn.
+func (v *fitView) elsewhere() string {
+	if len(v.m.Others()) == 0 {
+		return ""
+	}
+	return " Lots on other fabrics and machines stand at the dose that their settings gave there, and those of another fabric as if it had the base and white of this one."
 }
 
 func (v *fitView) rangeTable() *page.Table {
@@ -168,6 +176,10 @@ func (v *fitView) lotTable() *page.Table {
 	if v.pull != nil {
 		t.Header = append(t.Header, "influence ΔE00")
 	}
+	several := len(v.m.Others()) > 0
+	if several {
+		t.Header = append(t.Header, "dose there, times")
+	}
 	for i, l := range v.lots {
 		row := []page.Cell{{Text: l.ID}}
 		row = append(row, page.Row(settingCells(columns, l.Settings, func(x float64) string { return report.Short(x, 4) })...)...)
@@ -179,6 +191,9 @@ func (v *fitView) lotTable() *page.Table {
 		row = append(row, page.Row(minus(report.Fixed(l.Lab.A, 1)), minus(report.Fixed(l.Lab.B, 1)), signed(l.Residual, 1), signed(l.Z, 1), report.Fixed(l.Leverage, 2), report.Fixed(unseen, 1))...)
 		if v.pull != nil {
 			row = append(row, page.Cell{Text: report.Fixed(v.pull[i].DeltaE, 1)})
+		}
+		if several {
+			row = append(row, page.Cell{Text: report.Fixed(math.Exp(l.Shift), 2)})
 		}
 		t.Rows = append(t.Rows, row)
 	}

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -66,7 +67,7 @@ func numbersIn(t *testing.T, object map[string]any, names ...string) {
 }
 
 func fitKeys(t *testing.T, text string, m *discharge.Model) {
-	o := keys(t, decode[any](t, text), "process", "curve", "level_scale", "parameters", "sd_lot", "sd_panel", "loo_delta_e_median", "loo_delta_e_p95", "lots_out_of_line", "warnings",
+	o := keys(t, decode[any](t, text), "process", "curve", "level_scale", "parameters", "sd_lot", "sd_panel", "loo_delta_e_median", "loo_delta_e_p95", "lots_out_of_line", "fabric", "machine", "others", "warnings",
 		"curve_share", "viewing", "lots", "lot_delta_e", "factors", "learned", "model")
 	numbersIn(t, o, "sd_lot", "sd_panel", "loo_delta_e_median", "loo_delta_e_p95", "curve_share", "lots", "lot_delta_e")
 	require.Equal(t, "permanganate-pellet", o["process"])
@@ -419,4 +420,50 @@ func TestProductionIsLearnedFromWhenAsked(t *testing.T) {
 	require.Contains(t, r.err, "--lot-list goes with one file")
 	require.Equal(t, exitFailed, tool(t, "", "fit", "trials.csv", "trials.csv", "-o", "twice.json").code)
 	require.NoFileExists(t, "twice.json")
+}
+
+// The demo's lots from the tenth on, said to have run on another machine and a quarter
+// longer: that machine takes 1.25 times the minutes, and the model for the first is about
+// the demo's.
+func TestFitLearnsFromOtherMachines(t *testing.T) {
+	workspace(t)
+	rows, err := csv.NewReader(strings.NewReader(strings.SplitN(string(demo.PelletTrials()), "\n", 2)[1])).ReadAll()
+	require.NoError(t, err)
+	machine, minutes := slices.Index(rows[0], "machine"), slices.Index(rows[0], "time_min")
+	for _, row := range rows[1:] {
+		if strings.HasPrefix(row[0], "T1") {
+			x, err := strconv.ParseFloat(row[minutes], 64)
+			require.NoError(t, err)
+			row[machine], row[minutes] = "drum-4", fmt.Sprint(1.25*x)
+		}
+	}
+	var b bytes.Buffer
+	require.NoError(t, csv.NewWriter(&b).WriteAll(rows))
+	require.NoError(t, os.WriteFile("several.csv", b.Bytes(), 0o644))
+	r := tool(t, "", "fit", "several.csv", "--machine", "drum-3", "-o", "drum-3.json", "--format", "json", "--report", "several.html")
+	require.Equal(t, exitDone, r.code, r.err)
+	require.NotContains(t, r.err, "taken for one")
+	o := decode[map[string]any](t, r.out)
+	require.Equal(t, "drum-3", o["machine"])
+	other := keys(t, o["others"].([]any)[0], "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "minutes_factor")
+	require.Equal(t, "drum-4", other["machine"])
+	require.InDelta(t, 9, other["lots"], 0)
+	x := other["minutes_factor"].([]any)
+	require.Less(t, x[0], 0.8)
+	require.Greater(t, x[2], 0.8)
+	at := []string{"--strength", "6", "--ratio", "1.4", "--time", "12", "--format", "json"}
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	whole := decode[[]prediction](t, ok(t, append([]string{"predict", "model.json"}, at...)...))[0]
+	own := decode[[]prediction](t, ok(t, append([]string{"predict", "drum-3.json"}, at...)...))[0]
+	require.InDelta(t, whole.Shade.L, own.Shade.L, 1.5)
+	require.Contains(t, ok(t, "fit", "several.csv", "--machine", "drum-4", "-o", "drum-4.json"), "on machine drum-4, 18 trial lots")
+	view, err := os.ReadFile("several.html")
+	require.NoError(t, err)
+	require.Contains(t, string(view), "on machine drum-3")
+	require.Contains(t, string(view), "Lots on other fabrics and machines stand at the dose")
+	require.Contains(t, tool(t, "", "fit", "several.csv").err, "name the one that the model is for (--machine)")
+	r = tool(t, "", "fit", "several.csv", "--machine", "drum-5", "-o", "no.json")
+	require.Equal(t, exitFailed, r.code)
+	require.Contains(t, r.err, "no trial lot has machine drum-5; there are drum-3, drum-4")
+	require.NoFileExists(t, "no.json")
 }

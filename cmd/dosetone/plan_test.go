@@ -176,8 +176,11 @@ N1,trial,4,2,9,1,38.2,-2.1,-11.2,D65,10
 N2,trial,8,2,14,1,55.4,-2.6,-6.4,D65,10
 `), 0o644))
 	o := keys(t, decode[any](t, ok(t, "recalibrate", "lab.json", "new.csv", "-o", "new.json", "--format", "json")),
-		"process", "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "base_read", "white_read", "warnings", "model")
+		"process", "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "minutes_factor", "base_read", "white_read", "warnings", "model")
 	require.Greater(t, o["dose_factor"].([]any)[1], 1.0)
+	minutes := o["minutes_factor"].([]any)
+	require.Less(t, minutes[0], 1/0.8)
+	require.Greater(t, minutes[2], 1/0.8)
 	require.Greater(t, o["se"], 0.0)
 	require.NotEmpty(t, o["warnings"], "base and white were not read")
 	at := []string{"--strength", "6", "--ratio", "1.4", "--time", "12", "--format", "json"}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"github.com/spf13/cobra"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
@@ -50,7 +51,8 @@ type recalibrateResult struct {
 	Lots       int        `json:"lots"`
 	Shift      float64    `json:"shift_log_dose"`
 	ShiftSE    float64    `json:"se"`
-	DoseFactor [3]float64 `json:"dose_factor"` // lower end, estimate, upper end of 95 %
+	DoseFactor [3]float64 `json:"dose_factor"`    // lower end, estimate, upper end of 95 %
+	Minutes    []float64  `json:"minutes_factor"` // that do as much, alike; none where minutes do not tell
 	Base       bool       `json:"base_read"`
 	White      bool       `json:"white_read"`
 	Warnings   []string   `json:"warnings"`
@@ -99,7 +101,7 @@ func (e *env) recalibrate(modelName, name, output string, percent, production bo
 	}
 	c := n.Recalibration()
 	r := recalibrateResult{Process: n.Process().ID, Fabric: c.Fabric, Machine: c.Machine, Lots: len(c.Lots), Shift: c.Shift, ShiftSE: c.ShiftSD,
-		DoseFactor: c.Factor(), Base: c.Base, White: c.White, Warnings: []string{}, Model: output}
+		DoseFactor: c.Factor(), Minutes: minutesFor(n, c.Shift, c.ShiftSD), Base: c.Base, White: c.White, Warnings: []string{}, Model: output}
 	for _, w := range fresh {
 		r.Warnings = append(r.Warnings, w.Error())
 	}
@@ -116,6 +118,22 @@ func (e *env) recalibrate(modelName, name, output string, percent, production bo
 	return nil
 }
 
+// minutesFor is [discharge.Model.Minutes], none where they do not tell.
+func minutesFor(m *discharge.Model, shift, sd float64) []float64 {
+	x := m.Minutes(shift, sd)
+	if x[1] == 0 {
+		return []float64{}
+	}
+	return x[:]
+}
+
+func asMinutes(x []float64) string {
+	if len(x) == 0 {
+		return ""
+	}
+	return fmt.Sprintf(", as %.2f times the minutes would (%.2f to %.2f)", x[1], x[0], x[2])
+}
+
 func (e *env) recalibrateText(r recalibrateResult) {
 	e.printf("Model of %s carried over", r.Process)
 	if r.Fabric != "" {
@@ -125,8 +143,8 @@ func (e *env) recalibrateText(r recalibrateResult) {
 		e.printf(" on machine %s", r.Machine)
 	}
 	e.printf(", from %d %s\n", r.Lots, plural(r.Lots, "lot", "lots"))
-	e.printf("The same settings give %s times the dose (95 %%: %s to %s).\n",
-		report.Fixed(r.DoseFactor[1], 2), report.Fixed(r.DoseFactor[0], 2), report.Fixed(r.DoseFactor[2], 2))
+	e.printf("The same settings give %s times the dose (95 %%: %s to %s)%s.\n",
+		report.Fixed(r.DoseFactor[1], 2), report.Fixed(r.DoseFactor[0], 2), report.Fixed(r.DoseFactor[2], 2), asMinutes(r.Minutes))
 	ends := map[bool]string{true: "read anew", false: "kept from the earlier fabric"}
 	e.printf("Base: %s. White: %s.\n\nWritten to %s\n", ends[r.Base], ends[r.White], r.Model)
 }

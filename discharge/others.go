@@ -1,0 +1,405 @@
+package discharge
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+
+	"example.com/dosetone/internal/quantile"
+)
+
+// A model may be made for one fabric and one machine from lots of several: what
+// strength, load and time do is learned from all of them, while lots on another fabric or
+// machine have a shift in log dose of their own. It is one more coefficient of the η row,
+// drawn towards zero like that of a factor that only drifted, and is taken out again
+// once the fit is done (settle), so that a model knows nothing of it.
+
+// site is the fabric and the machine that a model is for; where one is "", all lots are
+// taken alike in it.
+type site struct{ fabric, machine string }
+
+// Other is what a model learned of lots on another fabric or machine than its own.
+type Other struct {
+	Fabric  string  `json:"fabric,omitempty"`
+	Machine string  `json:"machine,omitempty"`
+	Lots    int     `json:"lots"`
+	Shift   float64 `json:"shift"`    // of ln dose that the same settings give there, against those of the model
+	ShiftSD float64 `json:"shift_sd"` // its standard error
+}
+
+// Factor is by how much the same settings' dose differs there: the lower end of its
+// 95 % interval, the estimate, and the upper end.
+func (o Other) Factor() [3]float64 { return doseFactors(o.Shift, o.ShiftSD) }
+
+// doseFactors is a shift of log dose as a factor, with the ends of its 95 % interval.
+func doseFactors(shift, sd float64) [3]float64 {
+	h := quantile.Normal(0.975) * sd
+	return [3]float64{math.Exp(shift - h), math.Exp(shift), math.Exp(shift + h)}
+}
+
+// Minutes is by how many times the minutes a shift of ln dose, with its standard error,
+// would be made up for at the middle of the trials, with the ends of its 95 % interval:
+// dose has a unit of each curve's own, minutes have not. It is 0 where the trials do not
+// show that minutes give dose, or never varied them.
+func (m *Model) Minutes(shift, sd float64) (factor [3]float64) {
+	j := m.basis.index(timeColumn)
+	if j < 0 {
+		return factor
+	}
+	slope, variance := m.mixed(func(c *component, dst []float64) float64 { return m.slopeAtMiddle(c, dst, j) })
+	if slope < leastSlope || slope < 2*math.Sqrt(variance) {
+		return factor
+	}
+	x := shift / slope
+	return doseFactors(x, math.Sqrt(sd*sd+x*x*variance)/slope)
+}
+
+// leastSlope is the exponent of time below which minutes hardly give any dose.
+const leastSlope = 0.1
+
+// name is what messages call it.
+func (o Other) name() string {
+	switch {
+	case o.Machine == "":
+		return "fabric " + o.Fabric
+	case o.Fabric == "":
+		return "machine " + o.Machine
+	}
+	return "fabric " + o.Fabric + " and machine " + o.Machine
+}
+
+// Others returns what was learned of lots on other fabrics and machines, when the
+// model was made for one ([FitOptions]).
+func (m *Model) Others() []Other { return slices.Clone(m.others) }
+
+// otherColumn names the coefficient of such lots among the settings of a fit; no column
+// of a file is called so.
+func otherColumn(k int) string { return fmt.Sprintf("\x00other %d", k) }
+
+// others lists the fabrics and machines besides those of at, and for each which lots
+// ran there. What goes with the same lots cannot be told apart and is one.
+func (o *observed) others(at site) (list []Other, ran [][]bool) {
+	add := func(other Other, named func(*Lot) bool) {
+		lots := make([]bool, len(o.trials))
+		for i, t := range o.trials {
+			if named(t.lot) {
+				lots[i] = true
+				other.Lots++
+			}
+		}
+		for k := range ran {
+			if slices.Equal(ran[k], lots) { // machines come after fabrics
+				list[k].Machine = other.Machine
+				return
+			}
+		}
+		list, ran = append(list, other), append(ran, lots)
+	}
+	names := func(of func(*Lot) string, own string) []string {
+		found := map[string]bool{}
+		for _, t := range o.trials {
+			found[of(t.lot)] = true
+		}
+		delete(found, "")
+		delete(found, own)
+		return slices.Sorted(maps.Keys(found))
+	}
+	if at.fabric != "" {
+		for _, name := range names(func(l *Lot) string { return l.Fabric }, at.fabric) {
+			add(Other{Fabric: name}, func(l *Lot) bool { return l.Fabric == name })
+		}
+	}
+	if at.machine != "" {
+		for _, name := range names(func(l *Lot) string { return l.Machine }, at.machine) {
+			add(Other{Machine: name}, func(l *Lot) bool { return l.Machine == name })
+		}
+	}
+	return list, ran
+}
+
+// check refuses a site that no lot names, and tells of lots that name none.
+func (at site) check(o *observed) (warnings []error, err error) {
+	for _, c := range []struct {
+		column, want string
+		of           func(*Lot) string
+	}{{"fabric", at.fabric, func(l *Lot) string { return l.Fabric }}, {"machine", at.machine, func(l *Lot) string { return l.Machine }}} {
+		if c.want == "" {
+			continue
+		}
+		var have, silent []string
+		for _, t := range o.trials {
+			switch name := c.of(t.lot); {
+			case name == "":
+				silent = append(silent, t.lot.ID)
+			case !slices.Contains(have, name):
+				have = append(have, name)
+			}
+		}
+		slices.Sort(have)
+		switch {
+		case len(have) == 0:
+			return nil, fmt.Errorf("%w: no trial lot names its %s: fill in column %s", ErrNoSuchLots, c.column, c.column)
+		case !slices.Contains(have, c.want):
+			return nil, fmt.Errorf("%w: no trial lot has %s %s; there are %s", ErrNoSuchLots, c.column, c.want, firstOf(have))
+		case len(silent) > 0:
+			warnings = append(warnings, fmt.Errorf("%d lots name no %s and are taken to be of %s: %s", len(silent), c.column, c.want, firstOf(silent)))
+		}
+	}
+	return warnings, nil
+}
+
+// addOthers gives each lot on another fabric or machine a coefficient: a setting of 1 in
+// a column of its own, 0 for all other lots.
+func (m *Model) addOthers(o *observed, at site) (columns []doseFactor) {
+	list, ran := o.others(at)
+	for i := range o.trials {
+		l := o.trials[i].lot // the fit's own, but for the map
+		l.Settings = l.Settings.Clone()
+		for k := range list {
+			l.Settings[otherColumn(k)] = 0
+			if ran[k][i] {
+				l.Settings[otherColumn(k)] = 1
+			}
+		}
+	}
+	for k := range list {
+		column := otherColumn(k)
+		f := doseFactor{Column: column, Transform: Linear, Scale: 1, From: 0, To: 1}
+		f.between(0, 1)
+		columns = append(columns, f)
+	}
+	m.others = list
+	return columns
+}
+
+// settle takes the coefficients of other fabrics and machines out of a model, and
+// keeps what they are: what is left holds for its own.
+func (m *Model) settle() {
+	if len(m.others) == 0 {
+		return
+	}
+	first := len(m.basis.factors) - len(m.others)
+	for k := range m.others {
+		mean, variance := m.mixed(func(_ *component, dst []float64) float64 { dst[1+first+k] = 1; return 0 })
+		m.others[k].Shift, m.others[k].ShiftSD = mean, math.Sqrt(variance)
+	}
+	for i := range m.trials {
+		t := &m.trials[i]
+		for k, other := range m.others {
+			t.Shift += other.Shift * t.Settings[otherColumn(k)]
+			delete(t.Settings, otherColumn(k))
+		}
+	}
+	own := m.basis.values(nil)
+	for j := first; j < len(m.basis.factors); j++ {
+		own[j] = 0
+	}
+	m.basis = m.basis.first(first)
+	for i := range m.comps {
+		c := &m.comps[i]
+		x := c.basis.at(&own)
+		c.mean, c.cov = joinConstant(c.mean, c.cov, first, len(m.others), &x)
+		less := c.basis.first(first)
+		c.basis = &less
+	}
+}
+
+// first is the basis with its first n factors, primary ones among them.
+func (b *doseBasis) first(n int) doseBasis {
+	less := *b
+	less.factors = slices.Clone(b.factors[:n])
+	for j := n; j < len(b.factors); j++ {
+		less.middle[j] = 0
+	}
+	return less
+}
+
+// joinConstant is a normal distribution of the parameters of an η row once its n factors
+// from first on stand at x for good: their coefficients join the constant.
+func joinConstant(mean, cov []float64, first, n int, x *values) (less, lessCov []float64) {
+	p := len(mean)
+	mean, cov = slices.Clone(mean), slices.Clone(cov)
+	for k := first; k < first+n; k++ {
+		j := 1 + k
+		mean[0] += x[k] * mean[j]
+		for i := range p {
+			cov[i] += x[k] * cov[j*p+i]
+		}
+		for i := range p {
+			cov[i*p] += x[k] * cov[i*p+j]
+		}
+	}
+	kept := func(i int) bool { return i <= first || i > first+n }
+	for i := range p {
+		if !kept(i) {
+			continue
+		}
+		less = append(less, mean[i])
+		for k := range p {
+			if kept(k) {
+				lessCov = append(lessCov, cov[i*p+k])
+			}
+		}
+	}
+	return less, lessCov
+}
+
+// shiftOf is the shift of dose of a lot that ran on other fabrics or machines.
+func (m *Model) shiftOf(l *Lot) (by float64) {
+	for _, other := range m.others {
+		if other.Fabric != "" && other.Fabric == l.Fabric || other.Machine != "" && other.Machine == l.Machine {
+			by += other.Shift
+		}
+	}
+	return by
+}
+
+// shifted is the model with another dose by the same settings.
+func (m *Model) shifted(by float64) *Model {
+	if by == 0 {
+		return m
+	}
+	out := *m
+	out.comps = slices.Clone(m.comps)
+	for i := range out.comps {
+		c := &out.comps[i]
+		c.mean = slices.Clone(c.mean)
+		c.mean[0] += by * c.link.unit
+	}
+	return &out
+}
+
+// wordsOnOthers says what the same settings do on other fabrics and machines.
+func (m *Model) wordsOnOthers() (words []string) {
+	for _, other := range m.others {
+		f := other.Factor()
+		text := fmt.Sprintf("on %s (%d of the lots) the same settings give %.2f times the dose (95 %%: %.2f to %.2f)", other.name(), other.Lots, f[1], f[0], f[2])
+		if x := m.Minutes(other.Shift, other.ShiftSD); x[1] > 0 {
+			text += fmt.Sprintf(", as %.2f times the minutes would (%.2f to %.2f)", x[1], x[0], x[2])
+		}
+		if f[0] <= 1 && f[2] >= 1 {
+			text += ", not shown to differ"
+		}
+		words = append(words, text)
+	}
+	return words
+}
+
+// bringTo sets the ends of the path, and moves lots of other fabrics onto it.
+func (o *observed) bringTo(at site, references []trialObs) (warnings []error, err error) {
+	if warnings, err = at.check(o); err != nil {
+		return nil, err
+	}
+	if at.fabric != "" {
+		of := map[string]*cloth{}
+		for _, r := range references {
+			name := cmp.Or(r.lot.Fabric, at.fabric)
+			if of[name] == nil {
+				of[name] = &cloth{}
+			}
+			switch r.lot.Role {
+			case Base:
+				of[name].base = append(of[name].base, r.panels...)
+			case White:
+				of[name].white = append(of[name].white, r.panels...)
+			}
+		}
+		warnings = append(warnings, o.carryOver(at.fabric, of)...)
+		for _, role := range []Role{Base, White, Blank} {
+			own := func(r trialObs) bool {
+				return r.lot.Role == role && cmp.Or(r.lot.Fabric, at.fabric) == at.fabric
+			}
+			if slices.ContainsFunc(references, own) {
+				references = slices.DeleteFunc(references, func(r trialObs) bool { return r.lot.Role == role && !own(r) })
+			}
+		}
+	}
+	var base, white, blank []panelObs
+	for i, r := range references {
+		switch r.lot.Role {
+		case Base:
+			base = append(base, r.panels...)
+		case White:
+			white = append(white, r.panels...)
+		case Blank:
+			blank = append(blank, r.panels...)
+		}
+		for _, p := range r.panels {
+			o.refs = append(o.refs, pathPoint{weight: math.Sqrt(float64(p.n)), y: p.y, lot: -1 - i})
+			o.refL = append(o.refL, p.lab.L)
+		}
+	}
+	o.anchor(base, blank, white)
+	return warnings, nil
+}
+
+// cloth is the panels of base and white of one fabric.
+type cloth struct{ base, white []panelObs }
+
+// carryOver moves the trial lots of other fabrics onto the way of this one: as far
+// between its base and its white as they are between their own, with the casts of its
+// ends in place of theirs, so that dose alone is left to differ. The whites of two
+// fabrics are taken to be the same unless both were read.
+func (o *observed) carryOver(fabric string, of map[string]*cloth) (warnings []error) {
+	own := of[fabric]
+	if own == nil || len(own.base) == 0 {
+		return []error{fmt.Errorf("no base readings of fabric %s: those of all fabrics are taken together", fabric)}
+	}
+	var unread []string
+	for _, t := range o.trials {
+		name := cmp.Or(t.lot.Fabric, fabric)
+		theirs := of[name]
+		switch {
+		case name == fabric:
+			continue
+		case theirs == nil || len(theirs.base) == 0:
+			unread = append(unread, name)
+			continue
+		}
+		base := meanOf(theirs.base, o.channels)
+		atBase := meanOf(own.base, o.channels)
+		atBase.add(-1, &base)
+		atWhite, light := panelObs{y: make([]float64, o.channels)}, usualWhite
+		switch {
+		case len(own.white) > 0 && len(theirs.white) > 0:
+			white := meanOf(theirs.white, o.channels)
+			atWhite, light = meanOf(own.white, o.channels), white.lab.L
+			atWhite.add(-1, &white)
+		case len(theirs.white) > 0:
+			light = meanLab(theirs.white).L
+		case len(own.white) > 0:
+			light = meanLab(own.white).L
+		}
+		for k := range t.panels {
+			p := &t.panels[k]
+			level := (p.lab.L - base.lab.L) / math.Max(light-base.lab.L, 1)
+			p.add(1-level, &atBase)
+			p.add(level, &atWhite)
+		}
+	}
+	if slices.Sort(unread); len(unread) > 0 {
+		warnings = append(warnings, fmt.Errorf("no base readings of fabric %s: lots there are taken to start from the base of %s", firstOf(slices.Compact(unread)), fabric))
+	}
+	return warnings
+}
+
+// meanOf is the mean of panels.
+func meanOf(panels []panelObs, channels int) panelObs {
+	mean := panelObs{y: make([]float64, channels)}
+	for i := range panels {
+		mean.add(1/float64(len(panels)), &panels[i])
+	}
+	return mean
+}
+
+// add adds a share of another panel's color.
+func (p *panelObs) add(share float64, q *panelObs) {
+	p.lab.L += share * q.lab.L
+	p.lab.A += share * q.lab.A
+	p.lab.B += share * q.lab.B
+	for c, v := range q.y {
+		p.y[c] += share * v
+	}
+}
