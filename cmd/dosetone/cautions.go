@@ -3,12 +3,8 @@ package main
 import (
 	"strings"
 
-	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/discharge"
 )
-
-// textWidth is the width to which prose is wrapped.
-const textWidth = 96
 
 // cautions prints the processes' cautions in short form, and who comes first.
 func (e *env) cautions(processes ...discharge.Process) {
@@ -24,13 +20,13 @@ func (e *env) cautions(processes ...discharge.Process) {
 				text += " *"
 				memory = true
 			}
-			e.printf("%s", report.Wrap(text, "  - ", "    ", textWidth))
+			e.wrap(text, "  - ", "    ")
 		}
 	}
 	if memory {
 		e.printf("  * %s\n", discharge.FromMemory)
 	}
-	e.printf("%s", report.Wrap(discharge.Deference, "", "", textWidth))
+	e.wrap(discharge.Deference, "", "")
 }
 
 // firstSentence ends at the first full stop that ends a sentence.

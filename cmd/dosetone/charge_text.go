@@ -9,10 +9,6 @@ import (
 	"example.com/dosetone/discharge/charge"
 )
 
-func (e *env) wrap(text, first, rest string) {
-	e.printf("%s", report.Wrap(text, first, rest, textWidth))
-}
-
 // sheetKind heads the sheet.
 func sheetKind(s *charge.Sheet) string {
 	if s.SecondPass {

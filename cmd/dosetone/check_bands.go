@@ -87,7 +87,7 @@ func (e *env) bandsOnly(name string, f *checkFlags) error {
 func (e *env) bandText(list []bandJSON, b *quality.Bands) {
 	e.printf("Shade bands, light to dark: any two lots of a band differ by at most ΔE00 %s\n", report.Short(b.Limit, 3))
 	for _, x := range list {
-		e.printf("%s", report.Wrap(fmt.Sprintf("%s: %s (widest pair %.2f)", x.Label, strings.Join(x.Lots, ", "), x.Spread), "  ", "    ", textWidth))
+		e.wrap(fmt.Sprintf("%s: %s (widest pair %.2f)", x.Label, strings.Join(x.Lots, ", "), x.Spread), "  ", "    ")
 	}
 	if !b.Exact {
 		e.printf("  The search was cut short: at least %d bands are needed, %d were found.\n", b.LowerBound, len(b.List))

@@ -243,7 +243,7 @@ func (e *env) showCheck(list []checkResult, several bool, bands *quality.Bands, 
 	if trend != nil {
 		e.printf("\nMonitoring\n")
 		for _, w := range trend.Words {
-			e.printf("%s", report.Wrap(w, "  - ", "    ", textWidth))
+			e.wrap(w, "  - ", "    ")
 		}
 	}
 	// Lots that ask for nothing are not worked on.
@@ -277,9 +277,9 @@ func (e *env) checkText(r checkResult, m *discharge.Model) {
 	if w := sortWords(rep); w != "" {
 		word += ", " + w
 	}
-	e.printf("%s", report.Wrap(fmt.Sprintf("Lot %s: %s. %s", r.Lot, word, verdictWords(&r)), "", "", textWidth))
+	e.wrap(fmt.Sprintf("Lot %s: %s. %s", r.Lot, word, verdictWords(&r)), "", "")
 	if w := moreWords(&r); w != "" {
-		e.printf("%s", report.Wrap(w, "  ", "  ", textWidth))
+		e.wrap(w, "  ", "  ")
 	}
 	head := report.Table{Left: []bool{true, true}}
 	head.Add("standard", e.shadeText(r.Standard)+"  "+r.Viewing)
@@ -293,12 +293,12 @@ func (e *env) checkText(r checkResult, m *discharge.Model) {
 		if i == 0 {
 			e.printf("\nWhy, most likely first\n")
 		}
-		e.printf("%s", report.Wrap(fmt.Sprintf("%d. %s: %s.", i+1, c.Fault, c.Evidence), "  ", "     ", textWidth))
-		e.printf("%s", report.Wrap("Suggested: "+c.Remedy+".", "     ", "     ", textWidth))
+		e.wrap(fmt.Sprintf("%d. %s: %s.", i+1, c.Fault, c.Evidence), "  ", "     ")
+		e.wrap("Suggested: "+c.Remedy+".", "     ", "     ")
 	}
 	e.correctionText(rep.Correction, m)
 	for _, n := range rep.Notes {
-		e.printf("%s", report.Wrap("Note: "+n+".", "", "", textWidth))
+		e.wrap("Note: "+n+".", "", "")
 	}
 }
 
@@ -316,12 +316,12 @@ func (e *env) panelText(r *quality.Report) {
 	}
 	e.printf("\n%s", &t)
 	for _, w := range evenWords(r) {
-		e.printf("%s", report.Wrap(w, "  ", "  ", textWidth))
+		e.wrap(w, "  ", "  ")
 	}
 }
 
 func (e *env) correctionText(c *quality.Correction, m *discharge.Model) {
 	if w := correctionWords(c, m); w != "" {
-		e.printf("%s", report.Wrap(w, "", "", textWidth))
+		e.wrap(w, "", "")
 	}
 }

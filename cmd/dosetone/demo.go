@@ -111,9 +111,10 @@ func (e *env) demo(out string, overwrite bool) error {
 		return err
 	}
 	if e.format == formatText {
-		e.printf("%s\n", report.Wrap("The demo: an invented laundry. No real laundry, buyer or product stands behind these numbers; "+
+		e.wrap("The demo: an invented laundry. No real laundry, buyer or product stands behind these numbers; "+
 			"do not take settings from them. Each $ line is the command that does the same on your own files"+
-			hint(out == "", "; --out DIR writes the demo's files")+".", "", "", textWidth))
+			hint(out == "", "; --out DIR writes the demo's files")+".", "", "")
+		e.printf("\n")
 	}
 	for _, s := range demoSteps() {
 		if err := d.step(s); err != nil {
@@ -189,7 +190,7 @@ func (d *demoRun) step(s demoStep) error {
 		return err
 	}
 	if s.say != "" {
-		d.e.printf("%s", report.Wrap(s.say, "", "   ", textWidth))
+		d.e.wrap(s.say, "", "   ")
 	}
 	d.e.printf("$ %s\n", commandLine(s.args))
 	out, err := d.run(s.args, formatText)
@@ -240,7 +241,7 @@ func (d *demoRun) finish(out string, overwrite bool) error {
 		return err
 	}
 	if d.e.format == formatText {
-		d.e.printf("%s", report.Wrap("Written to "+filepath.Clean(out)+": "+strings.Join(names, ", "), "", "", textWidth))
+		d.e.wrap("Written to "+filepath.Clean(out)+": "+strings.Join(names, ", "), "", "")
 	}
 	return nil
 }

@@ -149,6 +149,14 @@ func (e *env) warnAll(errs []error) {
 // printf adds to the results.
 func (e *env) printf(format string, args ...any) { fmt.Fprintf(&e.out, format, args...) }
 
+// textWidth is the width to which prose is wrapped.
+const textWidth = 96
+
+// wrap adds prose to the results; first and rest begin its first line and the others.
+func (e *env) wrap(text, first, rest string) {
+	e.printf("%s", report.Wrap(text, first, rest, textWidth))
+}
+
 // flush writes the results.
 func (e *env) flush() error {
 	err := e.writeResults()

@@ -309,7 +309,7 @@ func (e *env) fitText(r fitResult, m *discharge.Model, lots string) {
 	e.printf("%s\n", &ranges)
 	e.printf("What was learned\n")
 	for _, w := range r.Learned {
-		e.printf("%s", report.Wrap(w, "  - ", "    ", textWidth))
+		e.wrap(w, "  - ", "    ")
 	}
 	e.printf("\nCurve: %s on the %s scale (%s of the evidence); the model averages all curves that fit\n", r.Curve, r.LevelScale, report.Percent(r.CurveShare))
 	table := report.Table{Header: []string{"parameter", "value", "95 % interval", "meaning"}, Left: []bool{true, false, true, true}}

@@ -7,8 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
-
-	"example.com/dosetone/cmd/dosetone/internal/report"
 )
 
 func newMan(e *env) *cobra.Command {
@@ -28,7 +26,7 @@ folder, which is made if need be. To read one: man -l FOLDER/dosetone-fit.1`,
 			if err != nil {
 				return err
 			}
-			e.printf("%s", report.Wrap(fmt.Sprintf("Written to %s: %s", filepath.Clean(args[0]), strings.Join(names, ", ")), "", "", textWidth))
+			e.wrap(fmt.Sprintf("Written to %s: %s", filepath.Clean(args[0]), strings.Join(names, ", ")), "", "")
 			return nil
 		}),
 	}

@@ -87,9 +87,9 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	head.Add("nearest shade", fmt.Sprintf("%s  ΔE00 %.2f from %s", e.shadeText(r.Closest), r.ClosestDeltaE, r.targetWords()))
 	e.printf("%s", &head)
 	if !r.Reachable {
-		e.printf("%s", report.Wrap(fmt.Sprintf("NOT REACHABLE within ΔE00 %s: %s.", report.Short(r.Tolerance, 3), r.Why), "", "", textWidth))
+		e.wrap(fmt.Sprintf("NOT REACHABLE within ΔE00 %s: %s.", report.Short(r.Tolerance, 3), r.Why), "", "")
 		if r.Nearest != nil {
-			e.printf("%s", report.Wrap(nearestText(m, r.Nearest), "", "", textWidth))
+			e.wrap(nearestText(m, r.Nearest), "", "")
 		}
 		return
 	}
@@ -100,19 +100,19 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	best := r.Suggestions[0]
 	text := fmt.Sprintf("Set %s: the next lot passes with probability %s.", settingsText(m.Process(), best.Settings), report.Percent(best.PassProbability))
 	text += windowText(&best)
-	e.printf("%s", report.Wrap(text, "", "", textWidth))
+	e.wrap(text, "", "")
 	if r.Why != "" {
-		e.printf("%s", report.Wrap("Note: "+r.Why+".", "", "", textWidth))
+		e.wrap("Note: "+r.Why+".", "", "")
 	}
 	t := e.suggestTable(m.Process(), r)
 	e.printf("\n%s", t)
-	e.printf("%s", report.Wrap(fmt.Sprintf("pass: how probably the mean of the next lot lies within ΔE00 %s of %s. unload: while the expected shade does. "+
-		"± holds 95 %% of the means of lots.", report.Short(r.Tolerance, 3), r.targetWords()), "", "", textWidth))
+	e.wrap(fmt.Sprintf("pass: how probably the mean of the next lot lies within ΔE00 %s of %s. unload: while the expected shade does. "+
+		"± holds 95 %% of the means of lots.", report.Short(r.Tolerance, 3), r.targetWords()), "", "")
 	if held := driftedText(m, best.Settings); held != "" {
-		e.printf("%s", report.Wrap(held, "", "", textWidth))
+		e.wrap(held, "", "")
 	}
 	if missing := activeLacks(m.Process(), best.Settings); len(missing) > 0 {
-		e.printf("%s", report.Wrap(fmt.Sprintf("active: give %s to learn the %s per kg of garments.", strings.Join(missing, " and "), m.Process().Active.Of), "", "", textWidth))
+		e.wrap(fmt.Sprintf("active: give %s to learn the %s per kg of garments.", strings.Join(missing, " and "), m.Process().Active.Of), "", "")
 	}
 }
 
