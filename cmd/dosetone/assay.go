@@ -501,9 +501,7 @@ func (e *env) assay(cmd *cobra.Command, name string, f *assayFlags) error {
 		r.Kind, r.Level, r.Procedure, r.Deference = k.name, intervalLevel, k.procedure, discharge.Deference
 		r.Warnings = append([]string{}, r.Warnings...)
 		r.Sources, r.Also = append([]partJSON{}, r.Sources...), append([]alsoJSON{}, r.Also...)
-		for _, w := range r.Warnings {
-			e.warn("%s", w)
-		}
+		e.warnEach(r.Warnings)
 		return e.showAssay(k, r)
 	}
 	return usage("assay %q is not known; kinds are %s", name, strings.Join(names, ", "))

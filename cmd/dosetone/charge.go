@@ -185,9 +185,7 @@ func (e *env) charge(name string, f *chargeFlags) error {
 		return err
 	}
 	s.Warnings = append(doubts, s.Warnings...)
-	for _, w := range s.Warnings {
-		e.warn("%s", w)
-	}
+	e.warnEach(s.Warnings)
 	if f.report.wanted() {
 		if err := e.writeReport(f.report, chargePage(s, m), name); err != nil {
 			return err

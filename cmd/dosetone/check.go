@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -88,9 +89,7 @@ lots could not be judged, as without --pairs: the others are, all the same.`,
 	f.report.register(cmd, checkFigures()...)
 	f.second = registerFactors(cmd, processes, "second-", "of a second pass:", true)
 	// Refused with a reason, so not for the help: the time is the answer.
-	if err := fl.MarkHidden("second-time"); err != nil {
-		panic(err) // there is a flag for every factor
-	}
+	must(fl.MarkHidden("second-time"))
 	return cmd
 }
 
@@ -135,8 +134,9 @@ func (e *env) check(name string, f *checkFlags) error {
 		return err
 	}
 	e.warnFraction("share", f.share)
+	width := cmp.Or(f.band.value, opt.Tolerance) // of a shade band
 	if f.bandsOnly {
-		return e.bandsOnly(name, f)
+		return e.bandsOnly(name, f, width)
 	}
 	if f.model != "" {
 		if opt.Model, err = e.model(f.model); err != nil {
@@ -200,7 +200,7 @@ func (e *env) check(name string, f *checkFlags) error {
 	if len(list) == 0 {
 		return errors.Join(open.errs...)
 	}
-	bands, err := bandsOf(list, f.band.value, opt.Tolerance)
+	bands, err := bandsOf(list, width)
 	if err != nil {
 		return err
 	}
@@ -262,12 +262,8 @@ func (f *checkFlags) options() (*quality.Options, error) {
 	if err != nil {
 		return nil, usage("--difference: %w", err)
 	}
-	opt := &quality.Options{Difference: d, Tolerance: f.tolerance.value, GarmentTolerance: f.garment.value, Share: f.share.value / 100, Confidence: f.confidence.value / 100}
-	opt.InDrum = f.inDrum
-	if opt.Tolerance == 0 {
-		opt.Tolerance = discharge.DefaultTolerance
-	}
-	return opt, nil
+	return &quality.Options{Difference: d, Tolerance: cmp.Or(f.tolerance.value, discharge.DefaultTolerance), GarmentTolerance: f.garment.value,
+		Share: f.share.value / 100, Confidence: f.confidence.value / 100, InDrum: f.inDrum}, nil
 }
 
 // secondPass is the settings of a second pass, whose time is the answer.

@@ -18,7 +18,7 @@ type bandJSON struct {
 }
 
 // bandsOnly groups a table's lots, or its rolls when it has base rows alone.
-func (e *env) bandsOnly(name string, f *checkFlags) error {
+func (e *env) bandsOnly(name string, f *checkFlags, width float64) error {
 	t, err := e.checkTable(name, f, nil)
 	if err != nil {
 		return err
@@ -44,13 +44,6 @@ func (e *env) bandsOnly(name string, f *checkFlags) error {
 		}
 		items = append(items, it)
 	}
-	width := f.band.value
-	if width == 0 {
-		width = f.tolerance.value
-	}
-	if width == 0 {
-		width = discharge.DefaultTolerance
-	}
 	b, err := quality.Group(items, width)
 	if err != nil {
 		return fmt.Errorf("%s: %w", t.Name, err)
@@ -60,14 +53,7 @@ func (e *env) bandsOnly(name string, f *checkFlags) error {
 			return err
 		}
 	}
-	list := []bandJSON{}
-	for _, band := range b.List {
-		x := bandJSON{Label: band.Label, Spread: band.Spread, Exact: b.Exact, Lots: []string{}}
-		for _, i := range band.Items {
-			x.Lots = append(x.Lots, items[i].ID)
-		}
-		list = append(list, x)
-	}
+	list := bandsJSON(b, func(i int) string { return items[i].ID })
 	switch e.format {
 	case formatJSON:
 		return report.JSON(&e.out, list)
@@ -82,6 +68,19 @@ func (e *env) bandsOnly(name string, f *checkFlags) error {
 	}
 	e.bandText(list, b)
 	return nil
+}
+
+// bandsJSON lists bands with their lots; id names an item.
+func bandsJSON(b *quality.Bands, id func(i int) string) []bandJSON {
+	list := []bandJSON{}
+	for _, band := range b.List {
+		x := bandJSON{Label: band.Label, Spread: band.Spread, Exact: b.Exact, Lots: []string{}}
+		for _, i := range band.Items {
+			x.Lots = append(x.Lots, id(i))
+		}
+		list = append(list, x)
+	}
+	return list
 }
 
 func (e *env) bandText(list []bandJSON, b *quality.Bands) {

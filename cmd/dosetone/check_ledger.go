@@ -77,7 +77,7 @@ func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Mode
 		if err != nil {
 			return nil, nil, err
 		}
-		if err := e.files.write(name, out); err != nil {
+		if err := e.write(name, out); err != nil {
 			return nil, nil, err
 		}
 	}

@@ -181,10 +181,7 @@ func newCheckResult(r *quality.Report, opt *quality.Options) checkResult {
 }
 
 // bandsOf groups the lots of the day and writes the labels into the list.
-func bandsOf(list []checkResult, width, tolerance float64) (*quality.Bands, error) {
-	if width == 0 {
-		width = tolerance
-	}
+func bandsOf(list []checkResult, width float64) (*quality.Bands, error) {
 	items := make([]quality.Item, len(list))
 	for i, r := range list {
 		items[i] = quality.Item{ID: r.Lot, Lab: r.report.Mean}
@@ -230,15 +227,7 @@ func (e *env) showCheck(list []checkResult, several bool, bands *quality.Bands, 
 	}
 	if len(list) > 1 {
 		e.printf("\n")
-		var groups []bandJSON
-		for _, b := range bands.List {
-			x := bandJSON{Label: b.Label, Spread: b.Spread}
-			for _, i := range b.Items {
-				x.Lots = append(x.Lots, list[i].Lot)
-			}
-			groups = append(groups, x)
-		}
-		e.bandText(groups, bands)
+		e.bandText(bandsJSON(bands, func(i int) string { return list[i].Lot }), bands)
 	}
 	if trend != nil {
 		e.printf("\nMonitoring\n")

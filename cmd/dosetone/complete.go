@@ -41,8 +41,8 @@ func complete(root *cobra.Command, processes []discharge.Process) {
 	must(root.RegisterFlagCompletionFunc("format", cobra.FixedCompletions([]cobra.Completion{"text", "json", "csv", "xlsx"}, cobra.ShellCompDirectiveNoFileComp)))
 }
 
-// must is for errors that only a slip in this file can cause: a flag that is
-// not there or registered twice.
+// must is for errors that only a slip in the code can cause: a flag that is not
+// there or registered twice.
 func must(err error) {
 	if err != nil {
 		panic(err)

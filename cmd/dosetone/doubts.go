@@ -76,9 +76,3 @@ func asked(bounds map[string]discharge.Range, available map[string][]float64) []
 	}
 	return list
 }
-
-func (e *env) warnEach(words []string) {
-	for _, w := range words {
-		e.warn("%s", w)
-	}
-}

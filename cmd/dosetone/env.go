@@ -55,12 +55,7 @@ func newEnv(ctx context.Context, stdin io.Reader, stdout, stderr io.Writer) *env
 // trueColor reports whether w is a terminal that shows 24-bit color and the
 // user did not ask for none (no-color.org).
 func trueColor(w io.Writer) bool {
-	f, ok := w.(*os.File)
-	if !ok || os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb" {
-		return false
-	}
-	info, err := f.Stat()
-	if err != nil || info.Mode()&os.ModeCharDevice == 0 {
+	if !isTerminal(w) || os.Getenv("NO_COLOR") != "" {
 		return false
 	}
 	c := os.Getenv("COLORTERM")
@@ -146,6 +141,12 @@ func (e *env) warnAll(errs []error) {
 	}
 }
 
+func (e *env) warnEach(words []string) {
+	for _, w := range words {
+		e.warn("%s", w)
+	}
+}
+
 // printf adds to the results.
 func (e *env) printf(format string, args ...any) { fmt.Fprintf(&e.out, format, args...) }
 
@@ -182,6 +183,17 @@ func (e *env) read(name string) ([]byte, error) {
 		r = f
 	}
 	return readAll(e.ctx, r)
+}
+
+// write saves a file, whole or not at all, and says what to do where its folder is
+// missing.
+func (e *env) write(name string, data []byte) error {
+	err := e.files.write(name, data)
+	var p *fs.PathError
+	if errors.As(err, &p) && errors.Is(err, fs.ErrNotExist) {
+		return errors.New(filepath.Dir(name) + ": there is no such folder; make it first")
+	}
+	return err
 }
 
 // readAll reads everything, or ends with ctx: a pipe may never bring anything.

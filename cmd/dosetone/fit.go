@@ -3,11 +3,7 @@ package main
 import (
 	"bytes"
 	"cmp"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -168,9 +164,7 @@ func (e *env) fit(names []string, f fitFlags) error {
 		}
 	}
 	s := m.Summary()
-	for _, w := range s.Warnings {
-		e.warn("%s", w)
-	}
+	e.warnEach(s.Warnings)
 	if f.output == "" {
 		e.warn("no model was written: name its file with -o model.json")
 	} else if err := e.saveModel(f.output, m); err != nil {
@@ -243,12 +237,7 @@ func (e *env) saveModel(name string, m *discharge.Model) error {
 	if err := m.Save(&b, version()); err != nil {
 		return err
 	}
-	err := e.files.write(name, b.Bytes())
-	var p *fs.PathError
-	if errors.As(err, &p) && errors.Is(err, os.ErrNotExist) {
-		return errors.New(filepath.Dir(name) + ": there is no such folder; make it first")
-	}
-	return err
+	return e.write(name, b.Bytes())
 }
 
 func newFitResult(m *discharge.Model, s discharge.Summary, file string) fitResult {

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"errors"
-	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -87,8 +85,8 @@ func (e *env) writeReport(f reportFlags, p *page.Page, inputs ...string) error {
 		all = append(all, output{f.file, withoutFolders(data, inputs)})
 	}
 	for _, o := range all {
-		if err := e.files.write(o.name, o.data); err != nil {
-			return folderError(o.name, err)
+		if err := e.write(o.name, o.data); err != nil {
+			return err
 		}
 	}
 	return nil
@@ -107,15 +105,6 @@ func withoutFolders(data []byte, inputs []string) []byte {
 		return data
 	}
 	return []byte(strings.NewReplacer(pairs...).Replace(string(data)))
-}
-
-// folderError says what to do when the folder is missing.
-func folderError(name string, err error) error {
-	var p *fs.PathError
-	if errors.As(err, &p) && errors.Is(err, fs.ErrNotExist) {
-		return errors.New(filepath.Dir(name) + ": there is no such folder; make it first")
-	}
-	return err
 }
 
 // cautionSection lists every caution of processes in full.

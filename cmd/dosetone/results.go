@@ -60,8 +60,8 @@ func (e *env) writeResults() error {
 		_, err := e.stdout.Write(out)
 		return err
 	}
-	if err := e.files.write(e.results.file, out); err != nil {
-		return folderError(e.results.file, err)
+	if err := e.write(e.results.file, out); err != nil {
+		return err
 	}
 	_, err := fmt.Fprintf(e.stdout, "Written to %s\n", e.results.file)
 	return err

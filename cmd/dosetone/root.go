@@ -91,7 +91,7 @@ func nearestFlag(cmd *cobra.Command, name string) string {
 		}
 	})
 	// The column's name with its unit, as in the file, is the likeliest slip.
-	for _, s := range append([]string{strings.ReplaceAll(name, "_", "-")}, stem(name)) {
+	for _, s := range []string{strings.ReplaceAll(name, "_", "-"), stem(name)} {
 		if cmd.Flags().Lookup(s) != nil {
 			return s
 		}

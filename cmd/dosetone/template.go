@@ -103,8 +103,8 @@ func (e *env) template(args []string, f templateFlags) error {
 	if !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
-	if err := e.files.write(f.output, b.Bytes()); err != nil {
-		return folderError(f.output, err)
+	if err := e.write(f.output, b.Bytes()); err != nil {
+		return err
 	}
 	e.printf("Written to %s: %d columns of %s. Fill in one row per reading; then: dosetone fit %[1]s -o model.json\n", f.output, len(columns), p.ID)
 	return nil
