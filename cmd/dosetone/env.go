@@ -2,23 +2,19 @@ package main
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"example.com/dosetone/cmd/dosetone/internal/atomic"
 	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/cmd/dosetone/internal/tables"
 	"example.com/dosetone/colorimetry"
@@ -284,87 +280,4 @@ func (e *env) model(name string) (*discharge.Model, error) {
 		return nil, fmt.Errorf("%s: %w", shown(name), err)
 	}
 	return m, nil
-}
-
-// storage is where files are: the disk, or the memory in which demo works.
-type storage interface {
-	open(name string) (io.ReadCloser, error)
-	write(name string, data []byte) error
-	same(a, b string) bool // whether two names are of one file
-}
-
-type disk struct{}
-
-func (disk) open(name string) (io.ReadCloser, error) {
-	if info, err := os.Stat(name); err == nil && info.IsDir() {
-		return nil, fmt.Errorf("%s is a folder: name a file in it", shown(name))
-	}
-	return os.Open(name)
-}
-
-func (disk) write(name string, data []byte) error { return atomic.WriteFile(name, data, 0o644) }
-
-// memory holds files by name.
-type memory map[string][]byte
-
-func (m memory) open(name string) (io.ReadCloser, error) {
-	data, ok := m[name]
-	if !ok {
-		return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
-	}
-	return io.NopCloser(bytes.NewReader(data)), nil
-}
-
-func (m memory) write(name string, data []byte) error {
-	m[name] = slices.Clone(data)
-	return nil
-}
-
-// save writes every file into a folder, which is made if need be. Files that are
-// there with other content are somebody's: without overwrite they are an error,
-// and nothing is written.
-func (m memory) save(dir string, overwrite bool) ([]string, error) {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return nil, err
-	}
-	names := slices.Sorted(maps.Keys(m))
-	var others []string
-	for _, name := range names {
-		if data, err := os.ReadFile(filepath.Join(dir, name)); err == nil && !bytes.Equal(data, m[name]) {
-			others = append(others, name)
-		}
-	}
-	if len(others) > 0 && !overwrite {
-		return nil, usage("%s has files of other content under the names that are to be written: %s; name another folder, or replace them with --overwrite",
-			filepath.Clean(dir), strings.Join(others, ", "))
-	}
-	for _, name := range names {
-		if err := (disk{}).write(filepath.Join(dir, name), m[name]); err != nil {
-			return nil, err
-		}
-	}
-	return names, nil
-}
-
-// format is the form of the results.
-type format string
-
-const (
-	formatText format = "text"
-	formatJSON format = "json"
-	formatCSV  format = "csv"
-	formatXLSX format = "xlsx" // until openResults
-)
-
-func (f *format) String() string { return string(cmp.Or(*f, formatText)) }
-
-func (f *format) Type() string { return "text|json|csv|xlsx" }
-
-func (f *format) Set(s string) error {
-	switch v := format(strings.ToLower(s)); v {
-	case formatText, formatJSON, formatCSV, formatXLSX:
-		*f = v
-		return nil
-	}
-	return errors.New("want text, json, csv or xlsx")
 }

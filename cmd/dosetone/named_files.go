@@ -1,8 +1,6 @@
 package main
 
 import (
-	"os"
-	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -83,28 +81,3 @@ func (e *env) keepApart(cmd *cobra.Command, args []string) error {
 	}
 	return nil
 }
-
-// same reports whether two names are of one file, through links, too. What is no
-// file, such as /dev/null, may be named as often as one likes.
-func (disk) same(a, b string) bool {
-	x, errX := os.Stat(a)
-	y, errY := os.Stat(b)
-	if errX != nil || errY != nil {
-		return errX != nil && errY != nil && resolved(a) == resolved(b)
-	}
-	return os.SameFile(x, y) && (x.Mode().IsRegular() || x.IsDir())
-}
-
-// resolved is the full name of a file that need not be there yet.
-func resolved(name string) string {
-	full, err := filepath.Abs(name)
-	if err != nil {
-		return filepath.Clean(name)
-	}
-	if dir, err := filepath.EvalSymlinks(filepath.Dir(full)); err == nil {
-		return filepath.Join(dir, filepath.Base(full))
-	}
-	return full
-}
-
-func (m memory) same(a, b string) bool { return filepath.Clean(a) == filepath.Clean(b) }

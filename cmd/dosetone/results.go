@@ -1,6 +1,8 @@
 package main
 
 import (
+	"cmp"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -9,6 +11,29 @@ import (
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
 )
+
+// format is the form of the results.
+type format string
+
+const (
+	formatText format = "text"
+	formatJSON format = "json"
+	formatCSV  format = "csv"
+	formatXLSX format = "xlsx" // until openResults
+)
+
+func (f *format) String() string { return string(cmp.Or(*f, formatText)) }
+
+func (f *format) Type() string { return "text|json|csv|xlsx" }
+
+func (f *format) Set(s string) error {
+	switch v := format(strings.ToLower(s)); v {
+	case formatText, formatJSON, formatCSV, formatXLSX:
+		*f = v
+		return nil
+	}
+	return errors.New("want text, json, csv or xlsx")
+}
 
 // resultFlags say where results go.
 type resultFlags struct {
