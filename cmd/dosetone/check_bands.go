@@ -70,6 +70,24 @@ func (e *env) bandsOnly(name string, f *checkFlags, width float64) error {
 	return nil
 }
 
+// bandsOf groups the lots of the day and writes the labels into the list.
+func bandsOf(list []checkResult, width float64) (*quality.Bands, error) {
+	items := make([]quality.Item, len(list))
+	for i, r := range list {
+		items[i] = quality.Item{ID: r.Lot, Lab: r.report.Mean}
+	}
+	b, err := quality.Group(items, width)
+	if err != nil {
+		return nil, err
+	}
+	for _, band := range b.List {
+		for _, i := range band.Items {
+			list[i].ShadeBand = band.Label
+		}
+	}
+	return b, nil
+}
+
 // bandsJSON lists bands with their lots; id names an item.
 func bandsJSON(b *quality.Bands, id func(i int) string) []bandJSON {
 	list := []bandJSON{}
