@@ -127,8 +127,49 @@ func usedColumns(p discharge.Process, all []discharge.Settings) []discharge.Fact
 	return out
 }
 
+// settingsOf are the settings of every item of a list.
+func settingsOf[T any](list []T, of func(T) discharge.Settings) []discharge.Settings {
+	out := make([]discharge.Settings, len(list))
+	for i, x := range list {
+		out[i] = of(x)
+	}
+	return out
+}
+
+// columnNames are the names of factors' columns, for the header of a CSV file.
+func columnNames(columns []discharge.Factor) []any {
+	out := make([]any, len(columns))
+	for i, f := range columns {
+		out[i] = f.Column
+	}
+	return out
+}
+
+// settingValues are settings as the cells of a CSV row, nothing where one is not given.
+func settingValues(columns []discharge.Factor, s discharge.Settings) []any {
+	out := make([]any, len(columns))
+	for i, f := range columns {
+		if v, ok := s[f.Column]; ok {
+			out[i] = v
+		}
+	}
+	return out
+}
+
+// columnHeads are factors with their units, for the header of a page's table.
+func columnHeads(columns []discharge.Factor) []string {
+	out := make([]string, len(columns))
+	for i, f := range columns {
+		out[i] = f.Name()
+		if f.Unit != "" {
+			out[i] += ", " + f.Unit
+		}
+	}
+	return out
+}
+
 // settingCells are settings as the cells of a row, empty where one is not given.
-func settingCells(columns []discharge.Factor, s map[string]float64, number func(float64) string) []string {
+func settingCells(columns []discharge.Factor, s discharge.Settings, number func(float64) string) []string {
 	cells := make([]string, len(columns))
 	for i, f := range columns {
 		if v, ok := s[f.Column]; ok {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -159,19 +160,8 @@ func (v *fitView) rangeTable() *page.Table {
 }
 
 func (v *fitView) lotTable() *page.Table {
-	var all []discharge.Settings
-	for _, l := range v.lots {
-		all = append(all, l.Settings)
-	}
-	columns := usedColumns(v.m.Process(), all)
-	t := &page.Table{Caption: "Trial lots: settings, shade, and how they stand", Header: []string{"lot"}}
-	for _, f := range columns {
-		head := f.Name()
-		if f.Unit != "" {
-			head += ", " + f.Unit
-		}
-		t.Header = append(t.Header, head)
-	}
+	columns := usedColumns(v.m.Process(), settingsOf(v.lots, func(l discharge.LotDiagnostic) discharge.Settings { return l.Settings }))
+	t := &page.Table{Caption: "Trial lots: settings, shade, and how they stand", Header: append([]string{"lot"}, columnHeads(columns)...)}
 	t.Header = append(t.Header, "shade", "L*", "a*", "b*", "L* off", "in sd", "leverage", "ΔE00 unseen")
 	if v.pull != nil {
 		t.Header = append(t.Header, "influence ΔE00")
@@ -204,11 +194,7 @@ func (v *fitView) parameterTable() *page.Table {
 	t := &page.Table{Caption: "Fitted quantities with 95 % intervals", Header: []string{"parameter", "value", "from", "to", "meaning"}, Text: []bool{true, false, false, false, true}}
 	for _, p := range v.sum.Parameters {
 		d := report.Decimals((p.Hi - p.Lo) / 2)
-		meaning := p.Meaning
-		if meaning == "" {
-			meaning = p.Unit
-		}
-		t.Rows = append(t.Rows, page.Row(p.Name, minus(report.Fixed(p.Value, d)), minus(report.Fixed(p.Lo, d)), minus(report.Fixed(p.Hi, d)), meaning))
+		t.Rows = append(t.Rows, page.Row(p.Name, minus(report.Fixed(p.Value, d)), minus(report.Fixed(p.Lo, d)), minus(report.Fixed(p.Hi, d)), cmp.Or(p.Meaning, p.Unit)))
 	}
 	return t
 }

@@ -205,26 +205,14 @@ func dialed(v float64) float64 {
 
 // planColumns are the factors of a plan that are set in any of its lots.
 func planColumns(plan *discharge.Plan) []discharge.Factor {
-	var all []discharge.Settings
-	for _, l := range plan.Lots {
-		all = append(all, l.Settings)
-	}
-	return usedColumns(plan.Process, all)
+	return usedColumns(plan.Process, settingsOf(plan.Lots, func(l discharge.PlannedLot) discharge.Settings { return l.Settings }))
 }
 
 func planRows(plan *discharge.Plan) [][]any {
 	columns := planColumns(plan)
-	header := []any{"run", "lot", "role", "process"}
-	for _, f := range columns {
-		header = append(header, f.Column)
-	}
-	rows := [][]any{header}
+	rows := [][]any{append([]any{"run", "lot", "role", "process"}, columnNames(columns)...)}
 	for _, l := range plan.Lots {
-		row := []any{l.Run, l.ID, string(l.Role), plan.Process.ID}
-		for _, f := range columns {
-			row = append(row, settingCell(l.Settings, f.Column))
-		}
-		rows = append(rows, row)
+		rows = append(rows, append([]any{l.Run, l.ID, string(l.Role), plan.Process.ID}, settingValues(columns, l.Settings)...))
 	}
 	return rows
 }

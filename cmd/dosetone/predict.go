@@ -56,6 +56,12 @@ type intervalJSON struct {
 	B [2]float64 `json:"b"`
 }
 
+// around writes a shade for a table, each coordinate ± half of its interval.
+func (i intervalJSON) around(c shadeJSON) (l, a, b string) {
+	half := func(r [2]float64) float64 { return (r[1] - r[0]) / 2 }
+	return report.PlusMinus(c.L, half(i.L)), report.PlusMinus(c.A, half(i.A)), report.PlusMinus(c.B, half(i.B))
+}
+
 // prediction is the JSON form of one prediction; other programs rely on its keys.
 type prediction struct {
 	ID             string             `json:"id,omitempty"`
@@ -74,6 +80,8 @@ type prediction struct {
 	Warnings       []string           `json:"warnings"`
 }
 
+func (p prediction) settings() discharge.Settings { return p.Settings }
+
 // tensileJSON is the expected loss of tensile strength of a lot and the interval
 // that holds 95 % of lots.
 type tensileJSON struct {
@@ -89,17 +97,13 @@ func tensileOf(t discharge.TensileLoss) *tensileJSON {
 	return &tensileJSON{t.Mean, t.Lo, t.Hi}
 }
 
-// cell is one number of it for a CSV row, nothing without tests.
-func (t *tensileJSON) cell(which func(tensileJSON) float64) any {
+// cells are its numbers for a CSV row, nothing without tests.
+func (t *tensileJSON) cells() []any {
 	if t == nil {
-		return nil
+		return []any{nil, nil, nil}
 	}
-	return which(*t)
+	return []any{t.Mean, t.Lo, t.Hi}
 }
-
-func mean(t tensileJSON) float64 { return t.Mean }
-func lo(t tensileJSON) float64   { return t.Lo }
-func hi(t tensileJSON) float64   { return t.Hi }
 
 // text is the expected loss with half the interval, for a table.
 func (t *tensileJSON) text() string {
@@ -281,45 +285,25 @@ func (e *env) warnRows(list []prediction) {
 }
 
 func predictRows(m *discharge.Model, list []prediction) [][]any {
-	columns := usedColumns(m.Process(), settingsOf(list))
-	header := []any{"id"}
-	for _, f := range columns {
-		header = append(header, f.Column)
-	}
+	columns := usedColumns(m.Process(), settingsOf(list, prediction.settings))
+	header := append([]any{"id"}, columnNames(columns)...)
 	header = append(header, "viewing", "L", "a", "b", "level", "L_lo", "L_hi", "a_lo", "a_hi", "b_lo", "b_hi", "delta_e_p95", "active_g_per_kg", "tensile_loss_pct", "tensile_loss_lo", "tensile_loss_hi", "extrapolated", "warnings")
 	rows := [][]any{header}
 	for _, p := range list {
-		row := []any{p.ID}
-		for _, f := range columns {
-			row = append(row, settingCell(p.Settings, f.Column))
-		}
+		row := append([]any{p.ID}, settingValues(columns, p.Settings)...)
 		i := p.LotInterval
-		rows = append(rows, append(row, p.Viewing, p.Shade.L, p.Shade.A, p.Shade.B, p.Level, i.L[0], i.L[1], i.A[0], i.A[1], i.B[0], i.B[1],
-			p.DeltaEP95, p.ActiveGPerKg, p.TensileLossPct.cell(mean), p.TensileLossPct.cell(lo), p.TensileLossPct.cell(hi), p.Extrapolated, strings.Join(p.Warnings, "; ")))
+		row = append(row, p.Viewing, p.Shade.L, p.Shade.A, p.Shade.B, p.Level, i.L[0], i.L[1], i.A[0], i.A[1], i.B[0], i.B[1], p.DeltaEP95, p.ActiveGPerKg)
+		row = append(row, p.TensileLossPct.cells()...)
+		rows = append(rows, append(row, p.Extrapolated, strings.Join(p.Warnings, "; ")))
 	}
 	return rows
-}
-
-func settingCell(s discharge.Settings, column string) any {
-	if v, ok := s[column]; ok {
-		return v
-	}
-	return nil
-}
-
-func settingsOf(list []prediction) []discharge.Settings {
-	out := make([]discharge.Settings, len(list))
-	for i, p := range list {
-		out[i] = p.Settings
-	}
-	return out
 }
 
 func (e *env) predictText(m *discharge.Model, list []prediction) {
 	p := m.Process()
 	e.printf("Expected shade of the next lot, %s, %s\n", p.ID, m.Viewing())
 	t := report.Table{Header: []string{"id"}, Units: []string{""}, Left: []bool{true}}
-	columns := usedColumns(p, settingsOf(list))
+	columns := usedColumns(p, settingsOf(list, prediction.settings))
 	for _, f := range columns {
 		t.Header, t.Units = append(t.Header, f.Name()), append(t.Units, f.Unit)
 	}
@@ -339,10 +323,8 @@ func (e *env) predictText(m *discharge.Model, list []prediction) {
 		if x.Extrapolated {
 			note, outside = "outside the trials", true
 		}
-		i := x.LotInterval
-		half := func(r [2]float64) float64 { return (r[1] - r[0]) / 2 }
-		t.Add(append(row, e.swatch(colorimetry.Lab(x.Shade)),
-			report.PlusMinus(x.Shade.L, half(i.L)), report.PlusMinus(x.Shade.A, half(i.A)), report.PlusMinus(x.Shade.B, half(i.B)),
+		l, a, b := x.LotInterval.around(x.Shade)
+		t.Add(append(row, e.swatch(colorimetry.Lab(x.Shade)), l, a, b,
 			report.Fixed(100*x.Level, 0), "within "+report.Fixed(x.DeltaEP95, 1), x.TensileLossPct.text(), note)...)
 	}
 	e.printf("%s", &t)

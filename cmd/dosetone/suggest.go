@@ -84,6 +84,8 @@ type suggestion struct {
 	Extrapolated    bool               `json:"extrapolated"`
 }
 
+func (s suggestion) settings() discharge.Settings { return s.Settings }
+
 func (e *env) suggest(modelName string, f suggestFlags) error {
 	if err := f.check(); err != nil {
 		return err
@@ -125,10 +127,7 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 			return err
 		}
 		e.warnAll(s.Warnings)
-		var found []discharge.Settings
-		for _, x := range s.List {
-			found = append(found, x.Settings)
-		}
+		found := settingsOf(s.List, func(x discharge.Suggestion) discharge.Settings { return x.Settings })
 		if s.Nearest != nil {
 			found = append(found, s.Nearest.Settings)
 		}

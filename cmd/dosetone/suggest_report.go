@@ -191,18 +191,8 @@ func (v *suggestView) path() figure.Path {
 
 func (v *suggestView) table() *page.Table {
 	t := &page.Table{Caption: fmt.Sprintf("Suggestions, best first; ± holds 95 %% of the means of lots. Pass: within ΔE00 %s of %s", report.Short(v.r.Tolerance, 3), v.r.targetWords()), Header: []string{"no."}, Emphasis: 1}
-	var all []discharge.Settings
-	for _, s := range v.r.Suggestions {
-		all = append(all, s.Settings)
-	}
-	columns := usedColumns(v.m.Process(), all)
-	for _, f := range columns {
-		head := f.Name()
-		if f.Unit != "" {
-			head += ", " + f.Unit
-		}
-		t.Header = append(t.Header, head)
-	}
+	columns := usedColumns(v.m.Process(), settingsOf(v.r.Suggestions, suggestion.settings))
+	t.Header = append(t.Header, columnHeads(columns)...)
 	tested := v.r.Suggestions[0].TensileLossPct != nil
 	t.Header = append(t.Header, "pass", "unload, min", "shade", "L*", "a*", "b*", "ΔE00", "active, g/kg")
 	if tested {
@@ -222,11 +212,10 @@ func (v *suggestView) table() *page.Table {
 		if s.Extrapolated {
 			note = "outside the trials"
 		}
-		half := func(i [2]float64) float64 { return (i[1] - i[0]) / 2 }
+		l, a, b := s.LotInterval.around(s.Shade)
 		row = append(row, page.Row(report.Percent(s.PassProbability), window)...)
 		row = append(row, page.Cell{Swatch: figure.Hex(colorimetry.Lab(s.Shade))})
-		row = append(row, page.Row(report.PlusMinus(s.Shade.L, half(s.LotInterval.L)), minus(report.PlusMinus(s.Shade.A, half(s.LotInterval.A))), minus(report.PlusMinus(s.Shade.B, half(s.LotInterval.B))),
-			report.Fixed(s.DeltaE, 2), active)...)
+		row = append(row, page.Row(l, minus(a), minus(b), report.Fixed(s.DeltaE, 2), active)...)
 		if tested {
 			row = append(row, page.Row(s.TensileLossPct.text())...)
 		}

@@ -29,38 +29,29 @@ func (e *env) showSuggestions(m *discharge.Model, list []suggestResult) error {
 }
 
 func suggestRows(m *discharge.Model, list []suggestResult) [][]any {
-	var all []discharge.Settings
+	var all []suggestion
 	for _, r := range list {
-		for _, s := range r.Suggestions {
-			all = append(all, s.Settings)
-		}
+		all = append(all, r.Suggestions...)
 	}
-	columns := usedColumns(m.Process(), all)
-	header := []any{"target", "reachable", "closest_delta_e", "rank"}
-	for _, f := range columns {
-		header = append(header, f.Column)
-	}
+	columns := usedColumns(m.Process(), settingsOf(all, suggestion.settings))
+	header := append([]any{"target", "reachable", "closest_delta_e", "rank"}, columnNames(columns)...)
 	header = append(header, "viewing", "L", "a", "b", "delta_e", "pass_probability", "time_from_min", "time_to_min", "active_g_per_kg", "tensile_loss_pct", "tensile_loss_lo", "tensile_loss_hi", "extrapolated", "why")
 	rows := [][]any{header}
 	for _, r := range list {
 		start := []any{r.Target.ID, r.Reachable, r.ClosestDeltaE}
 		if len(r.Suggestions) == 0 {
-			row := append(start, nil)
-			for range len(columns) {
-				row = append(row, nil)
-			}
+			row := append(append(start, nil), settingValues(columns, nil)...)
 			rows = append(rows, append(row, r.Viewing, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, r.Why))
 		}
 		for k, s := range r.Suggestions {
-			row := append(start[:3:3], k+1)
-			for _, f := range columns {
-				row = append(row, settingCell(s.Settings, f.Column))
-			}
+			row := append(append(start[:3:3], k+1), settingValues(columns, s.Settings)...)
 			var from, to any
 			if w := s.TimeWindowMin; w != nil {
 				from, to = w[0], w[1]
 			}
-			rows = append(rows, append(row, r.Viewing, s.Shade.L, s.Shade.A, s.Shade.B, s.DeltaE, s.PassProbability, from, to, s.ActiveGPerKg, s.TensileLossPct.cell(mean), s.TensileLossPct.cell(lo), s.TensileLossPct.cell(hi), s.Extrapolated, r.Why))
+			row = append(row, r.Viewing, s.Shade.L, s.Shade.A, s.Shade.B, s.DeltaE, s.PassProbability, from, to, s.ActiveGPerKg)
+			row = append(row, s.TensileLossPct.cells()...)
+			rows = append(rows, append(row, s.Extrapolated, r.Why))
 		}
 	}
 	return rows
@@ -157,8 +148,8 @@ func windowText(s *suggestion) string {
 
 // nearestText says how to get as near as possible to a target out of reach.
 func nearestText(m *discharge.Model, s *suggestion) string {
-	half := (s.LotInterval.L[1] - s.LotInterval.L[0]) / 2
-	text := fmt.Sprintf("Nearest to it: %s, L* %s, ΔE00 %s from the target", settingsText(m.Process(), s.Settings), report.PlusMinus(s.Shade.L, half), report.Fixed(s.DeltaE, 1))
+	l, _, _ := s.LotInterval.around(s.Shade)
+	text := fmt.Sprintf("Nearest to it: %s, L* %s, ΔE00 %s from the target", settingsText(m.Process(), s.Settings), l, report.Fixed(s.DeltaE, 1))
 	if s.Extrapolated {
 		text += "; outside the trials"
 	}
@@ -175,11 +166,7 @@ func (r suggestResult) targetWords() string {
 
 func (e *env) suggestTable(p discharge.Process, r suggestResult) *report.Table {
 	t := &report.Table{Header: []string{""}, Units: []string{""}}
-	var all []discharge.Settings
-	for _, s := range r.Suggestions {
-		all = append(all, s.Settings)
-	}
-	columns := usedColumns(p, all)
+	columns := usedColumns(p, settingsOf(r.Suggestions, suggestion.settings))
 	for _, f := range columns {
 		t.Header, t.Units = append(t.Header, f.Name()), append(t.Units, f.Unit)
 	}
@@ -200,10 +187,8 @@ func (e *env) suggestTable(p discharge.Process, r suggestResult) *report.Table {
 		if s.Extrapolated {
 			note = "outside the trials"
 		}
-		i := s.LotInterval
-		half := func(v [2]float64) float64 { return (v[1] - v[0]) / 2 }
-		t.Add(append(row, report.Percent(s.PassProbability), window, e.swatch(colorimetry.Lab(s.Shade)),
-			report.PlusMinus(s.Shade.L, half(i.L)), report.PlusMinus(s.Shade.A, half(i.A)), report.PlusMinus(s.Shade.B, half(i.B)),
+		l, a, b := s.LotInterval.around(s.Shade)
+		t.Add(append(row, report.Percent(s.PassProbability), window, e.swatch(colorimetry.Lab(s.Shade)), l, a, b,
 			report.Fixed(s.DeltaE, 2), active, s.TensileLossPct.text(), note)...)
 	}
 	return t
