@@ -187,7 +187,7 @@ func (e *env) charge(name string, f *chargeFlags) error {
 	s.Warnings = append(doubts, s.Warnings...)
 	e.warnEach(s.Warnings)
 	if f.report.wanted() {
-		if err := e.writeReport(f.report, chargePage(s, m), name); err != nil {
+		if err := e.writeReport(f.report, chargePage(s, m)); err != nil {
 			return err
 		}
 	}

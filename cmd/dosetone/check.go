@@ -210,7 +210,7 @@ func (e *env) check(name string, f *checkFlags) error {
 	}
 	if f.report.wanted() {
 		v := &checkView{list: list, lots: judged, open: open.lots, target: standard, bands: bands, ledger: ledger, trend: trend, opt: opt}
-		if err := e.writeReport(f.report, v.page(), f.inputs(name)...); err != nil {
+		if err := e.writeReport(f.report, v.page()); err != nil {
 			return err
 		}
 	}
@@ -229,17 +229,6 @@ func (e *env) check(name string, f *checkFlags) error {
 		return &errOutside{outside}
 	}
 	return nil
-}
-
-// inputs are all files that the command line names.
-func (f *checkFlags) inputs(name string) []string {
-	var out []string
-	for _, s := range []string{name, f.standard, f.model, f.base, f.pairs, f.ledger} {
-		if s != "" {
-			out = append(out, s)
-		}
-	}
-	return out
 }
 
 // options turns the flags into the terms of the judgment.

@@ -49,7 +49,7 @@ func (e *env) bandsOnly(name string, f *checkFlags, width float64) error {
 		return fmt.Errorf("%s: %w", t.Name, err)
 	}
 	if f.report.wanted() {
-		if err := e.writeReport(f.report, bandsPage(items, b, t.Viewing.String()), name); err != nil {
+		if err := e.writeReport(f.report, bandsPage(items, b, t.Viewing.String())); err != nil {
 			return err
 		}
 	}

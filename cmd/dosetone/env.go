@@ -38,6 +38,7 @@ type env struct {
 	out       bytes.Buffer // results, written to stdout when the work is done
 	warned    map[string]bool
 	stdinUsed bool
+	named     []namedFile // files on the command line
 	// part says that the command line is one of several whose output is read
 	// together, as in demo: cautions then come once, at the end.
 	part bool

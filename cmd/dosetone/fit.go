@@ -171,7 +171,7 @@ func (e *env) fit(names []string, f fitFlags) error {
 		return err
 	}
 	if view != nil {
-		if err := e.writeReport(f.report, view, append(slices.Clone(names), f.processFile)...); err != nil {
+		if err := e.writeReport(f.report, view); err != nil {
 			return err
 		}
 	}

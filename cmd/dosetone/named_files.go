@@ -65,9 +65,9 @@ func namedFiles(cmd *cobra.Command, args []string) []namedFile {
 // keepApart refuses a command line that would write over a file which it names
 // elsewhere: an input would be lost, and of two outputs the first.
 func (e *env) keepApart(cmd *cobra.Command, args []string) error {
-	list := namedFiles(cmd, args)
-	for i, a := range list {
-		for _, b := range list[:i] {
+	e.named = namedFiles(cmd, args)
+	for i, a := range e.named {
+		for _, b := range e.named[:i] {
 			switch {
 			case !a.written && !b.written || !e.files.same(a.name, b.name):
 			case a.written && b.written:

@@ -47,9 +47,8 @@ func (f *reportFlags) check() error {
 	return nil
 }
 
-// writeReport writes the page and the figures, each whole or not at all. base
-// says which names of files may appear in the page, without their folders.
-func (e *env) writeReport(f reportFlags, p *page.Page, inputs ...string) error {
+// writeReport writes the page and the figures, each whole or not at all.
+func (e *env) writeReport(f reportFlags, p *page.Page) error {
 	type output struct {
 		name string
 		data []byte
@@ -82,7 +81,7 @@ func (e *env) writeReport(f reportFlags, p *page.Page, inputs ...string) error {
 		if err != nil {
 			return err
 		}
-		all = append(all, output{f.file, withoutFolders(data, inputs)})
+		all = append(all, output{f.file, e.withoutFolders(data)})
 	}
 	for _, o := range all {
 		if err := e.write(o.name, o.data); err != nil {
@@ -92,17 +91,14 @@ func (e *env) writeReport(f reportFlags, p *page.Page, inputs ...string) error {
 	return nil
 }
 
-// withoutFolders replaces the inputs' names, as warnings hold them, by their
-// last part: a page goes to others, and folders are nobody's business.
-func withoutFolders(data []byte, inputs []string) []byte {
+// withoutFolders replaces the names of the command line's files, as warnings hold
+// them, by their last part: a page goes to others, and folders are nobody's business.
+func (e *env) withoutFolders(data []byte) []byte {
 	var pairs []string
-	for _, name := range inputs {
-		if base := filepath.Base(name); base != name && name != "" {
-			pairs = append(pairs, name, base)
+	for _, f := range e.named {
+		if base := filepath.Base(f.name); base != f.name {
+			pairs = append(pairs, f.name, base)
 		}
-	}
-	if len(pairs) == 0 {
-		return data
 	}
 	return []byte(strings.NewReplacer(pairs...).Replace(string(data)))
 }

@@ -143,7 +143,7 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 		if err != nil {
 			return err
 		}
-		if err := e.writeReport(f.report, p, modelName, f.target); err != nil {
+		if err := e.writeReport(f.report, p); err != nil {
 			return err
 		}
 	}
