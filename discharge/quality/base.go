@@ -25,16 +25,11 @@ const typicalBaseLoads = 4
 // LearnBase gathers the base readings in tables of one viewing and one fabric,
 // each lot being a load.
 func LearnBase(tables ...*discharge.Table) (*BaseHistory, error) {
+	if err := alike(tables); err != nil {
+		return nil, err
+	}
 	var means []colorimetry.Lab
-	var condition discharge.Condition // of the tables so far
 	for _, t := range tables {
-		if t.Viewing != tables[0].Viewing {
-			return nil, fmt.Errorf("%w: %s is under %s, %s under %s", ErrViewing, tables[0].Name, tables[0].Viewing, t.Name, t.Viewing)
-		}
-		if err := condition.Against("what the tables before "+t.Name+" hold", t.Condition, t.Name); err != nil {
-			return nil, err
-		}
-		condition = condition.With(t.Condition)
 		for _, l := range t.ByRole(discharge.Base) {
 			if mean, n := meanOf(l); n > 0 {
 				means = append(means, mean)
@@ -60,6 +55,21 @@ func LearnBase(tables ...*discharge.Table) (*BaseHistory, error) {
 	}
 	h.Cov = mat3.Scaled(h.Cov, 1/(typicalBaseLoads+n-1))
 	return h, nil
+}
+
+// alike refuses tables of two viewings or measurement conditions.
+func alike(tables []*discharge.Table) error {
+	var condition discharge.Condition // of the tables so far
+	for _, t := range tables {
+		if t.Viewing != tables[0].Viewing {
+			return fmt.Errorf("%w: %s is under %s, %s under %s", ErrViewing, tables[0].Name, tables[0].Viewing, t.Name, t.Viewing)
+		}
+		if err := condition.Against("what the tables before "+t.Name+" hold", t.Condition, t.Name); err != nil {
+			return err
+		}
+		condition = condition.With(t.Condition)
+	}
+	return nil
 }
 
 // baseOf is what a judgment compares bases with: the history given, or the

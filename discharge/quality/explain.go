@@ -47,12 +47,11 @@ type explained struct {
 	chi2None float64  // without any colorant, 2 degrees of freedom
 }
 
-// Limits of chi-square: 99.5 % with one degree of freedom, 99 % and 99.9 %
-// with two, 95 % with three.
+// Limits of chi-square: 99.5 % with one degree of freedom, 99.9 % with two, 95 %
+// with three.
 const (
 	chi2Three95 = 7.815
 	chi2One995  = 7.879
-	chi2Two99   = 9.210
 	chi2Two999  = 13.816
 )
 

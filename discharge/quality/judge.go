@@ -1,6 +1,7 @@
 package quality
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -140,17 +141,9 @@ func (j *judge) prepare(t *discharge.Table) error {
 	if o.Difference == nil {
 		o.Difference = colorimetry.CIEDE2000{}
 	}
-	for _, d := range []struct {
-		v   *float64
-		def float64
-	}{{&o.Tolerance, discharge.DefaultTolerance}, {&o.Confidence, 0.95}} {
-		if *d.v == 0 {
-			*d.v = d.def
-		}
-	}
-	if o.GarmentTolerance == 0 {
-		o.GarmentTolerance = o.Tolerance
-	}
+	o.Tolerance = cmp.Or(o.Tolerance, discharge.DefaultTolerance)
+	o.GarmentTolerance = cmp.Or(o.GarmentTolerance, o.Tolerance)
+	o.Confidence = cmp.Or(o.Confidence, 0.95)
 	switch {
 	case !(o.Tolerance > 0) || math.IsInf(o.Tolerance, 0) || !(o.GarmentTolerance > 0) || math.IsInf(o.GarmentTolerance, 0):
 		return fmt.Errorf("tolerances must be positive, not %g and %g", o.Tolerance, o.GarmentTolerance)

@@ -52,17 +52,12 @@ func stageOf(r *discharge.Reading) string {
 // both at an earlier stage and finished and dry. All tables must have one
 // viewing. Stages with fewer than three such panels are not learned.
 func LearnStages(tables ...*discharge.Table) (*Stages, error) {
+	if err := alike(tables); err != nil {
+		return nil, err
+	}
 	type pair struct{ early, late colorimetry.Lab }
 	pairs := map[string][]pair{}
-	var condition discharge.Condition // of the tables so far
 	for _, t := range tables {
-		if t.Viewing != tables[0].Viewing {
-			return nil, fmt.Errorf("%w: %s is under %s, %s under %s", ErrViewing, tables[0].Name, tables[0].Viewing, t.Name, t.Viewing)
-		}
-		if err := condition.Against("what the tables before "+t.Name+" hold", t.Condition, t.Name); err != nil {
-			return nil, err
-		}
-		condition = condition.With(t.Condition)
 		for _, l := range t.Lots {
 			for _, p := range l.Panels {
 				means := stageMeans(&p)
