@@ -1,7 +1,6 @@
 package laundry
 
 import (
-	"maps"
 	"math"
 	"math/rand/v2"
 )
@@ -36,21 +35,17 @@ type Reading struct {
 
 // Lot is one machine load, or the readings of a base, a white or a standard.
 type Lot struct {
-	ID, Role         string // set by the caller or by the functions that make roles
-	Process          string
-	Fabric, Machine  string
-	Settings         map[string]float64 // as the file shows: dialed, and drifting factors as logged; nil when there are none
-	Readings         []Reading
-	BaseReadings     []Reading       // of this very load, before discharge
-	TensileLoss      map[int]float64 // % by panel; nil when not tested
-	HotPanels        []int           // truth: panels with a hot spot
-	Upset            Upset           // truth
-	DoseShift        float64         // truth: ln rate of this lot against the expected one
-	settingsAsDialed map[string]float64
+	ID, Role        string // set by the caller or by the functions that make roles
+	Process         string
+	Fabric, Machine string
+	Settings        map[string]float64 // as the file shows: dialed, and drifting factors as logged; nil when there are none
+	Readings        []Reading
+	BaseReadings    []Reading       // of this very load, before discharge
+	TensileLoss     map[int]float64 // % by panel; nil when not tested
+	HotPanels       []int           // truth: panels with a hot spot
+	Upset           Upset           // truth
+	DoseShift       float64         // truth: ln rate of this lot against the expected one
 }
-
-// Dialed returns the settings that were asked for, without drift.
-func (l Lot) Dialed() map[string]float64 { return maps.Clone(l.settingsAsDialed) }
 
 // Run makes one trial lot. A factor that settings do not name stands at its
 // Ref. The same seed gives the same lot.
@@ -64,7 +59,6 @@ func (l *Laundry) Run(settings map[string]float64, rng *rand.Rand, o RunOptions)
 	lot := Lot{
 		Role: "trial", Process: l.Process, Fabric: l.Fabric, Machine: l.Machine,
 		Settings: map[string]float64{}, TensileLoss: map[int]float64{}, Upset: o.Upset,
-		settingsAsDialed: maps.Clone(settings),
 	}
 	d := l.scatter.lot.draw(rng)
 	for i := range l.process.factors {
@@ -133,7 +127,6 @@ func (l *Laundry) Blank(settings map[string]float64, rng *rand.Rand, o RunOption
 			lot.Settings[f.Column] = 0
 		}
 	}
-	lot.settingsAsDialed = maps.Clone(lot.Settings)
 	return lot
 }
 

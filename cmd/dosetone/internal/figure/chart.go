@@ -17,7 +17,6 @@ type ChartPoint struct {
 	Out         bool    // beyond three standard deviations
 	EWMAOut     bool
 	CUSUMOut    bool
-	SinceShift  bool // belongs to the run in which a shift shows
 	CUSUMLimit  float64
 	SingleLimit float64
 }
