@@ -135,9 +135,8 @@ func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt
 	return r, nil
 }
 
-// prepare checks the input and measures the plain differences.
-func (j *judge) prepare(t *discharge.Table) error {
-	o := &j.opt
+// terms fills in the defaults of the buyer's terms and checks them.
+func (o *Options) terms() error {
 	if o.Difference == nil {
 		o.Difference = colorimetry.CIEDE2000{}
 	}
@@ -158,6 +157,15 @@ func (j *judge) prepare(t *discharge.Table) error {
 		if _, err := colorimetry.ParseDifference(o.Difference.String()); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// prepare checks the input and measures the plain differences.
+func (j *judge) prepare(t *discharge.Table) error {
+	o := &j.opt
+	if err := o.terms(); err != nil {
+		return err
 	}
 	if err := j.checkSpectra(t); err != nil {
 		return err

@@ -152,90 +152,111 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 	if err != nil {
 		return nil, err
 	}
-	fault := func(i int, column, value string, err error) error {
-		line := sheet.HeaderLine
-		if i >= 0 {
-			line = sheet.Lines[i]
-		}
-		return &discharge.RowError{File: name, Row: line, Column: column, Value: value, Err: err}
-	}
 	if len(sheet.Skipped) > 0 {
 		return nil, &discharge.RowError{File: name, Row: sheet.Skipped[0], Err: errors.New(
 			"the line starts with # and would be lost when the ledger is written again: if # belongs to the lot's name, put the name in quotes, otherwise delete the line")}
 	}
 	l.Warnings = sheet.Warnings
-	at := map[string]int{}
+	t := ledgerTable{sheet, map[string]int{}}
 	for k, h := range sheet.Header {
-		at[h] = k
-	}
-	cell := func(row []string, h string) string {
-		if k, ok := at[h]; ok && k < len(row) {
-			return row[k]
-		}
-		return "" // a short row lacks its last cells
+		t.at[h] = k
 	}
 	for _, h := range ledgerHeader() {
-		if _, ok := at[h]; !ok && h != panelsColumn && h != firstColumn {
-			return nil, fault(-1, h, "", errors.New("the ledger lacks this column: it is not a ledger of this tool, or was changed; name another file"))
+		if _, ok := t.at[h]; !ok && h != panelsColumn && h != firstColumn {
+			return nil, t.fault(-1, h, "", errors.New("the ledger lacks this column: it is not a ledger of this tool, or was changed; name another file"))
 		}
 	}
 	there := map[string]bool{} // Add would look through all entries for each
-	for i, row := range sheet.Rows {
-		text := func(h string) string { return unguard(cell(row, h)) }
-		number := func(h string) (*float64, error) {
-			s := cell(row, h)
-			if s == "" {
-				return nil, nil
-			}
-			v, err := strconv.ParseFloat(s, 64)
-			if err != nil || !finite(v) {
-				return nil, fault(i, h, s, errors.New("want a finite number"))
-			}
-			return &v, nil
-		}
-		e := Entry{Lot: text("lot"), Checked: text("checked"), Fabric: text("fabric"), Machine: text("machine"), Process: text("process"),
-			Model: text("model"), Verdict: Decision(text("verdict")), First: Decision(text(firstColumn)), Cause: text("cause")}
-		verdicts := []Decision{Accept, Reject, MeasureMore}
-		if !slices.Contains(verdicts, e.Verdict) {
-			return nil, fault(i, "verdict", string(e.Verdict), errors.New("want accept, reject or measure-more"))
-		}
-		if e.First != "" && !slices.Contains(verdicts, e.First) {
-			return nil, fault(i, firstColumn, string(e.First), errors.New("want accept, reject, measure-more or nothing"))
-		}
-		de, err := number("delta_e")
+	for i := range sheet.Rows {
+		e, err := t.entry(i)
 		if err != nil {
 			return nil, err
 		}
-		if de == nil {
-			return nil, fault(i, "delta_e", "", errors.New("the cell is empty"))
-		}
-		e.DeltaE = *de
-		for _, c := range []struct {
-			h string
-			v **float64
-		}{{"dose_residual", &e.DoseResidual}, {"dose_sd", &e.DoseSD}, {"dose_z", &e.DoseZ}, {"off_a", &e.OffA}, {"off_b", &e.OffB}, {"off_z", &e.OffZ}} {
-			if *c.v, err = number(c.h); err != nil {
-				return nil, err
-			}
-		}
-		if (e.DoseZ != nil) != (e.DoseResidual != nil) || (e.DoseZ != nil) != (e.DoseSD != nil) || e.DoseSD != nil && *e.DoseSD <= 0 {
-			return nil, fault(i, "dose_sd", "", errors.New("dose_residual, dose_sd (above 0) and dose_z belong together"))
-		}
-		if s := cell(row, panelsColumn); s != "" {
-			if e.Panels, err = strconv.Atoi(s); err != nil || e.Panels < 1 {
-				return nil, fault(i, panelsColumn, s, errors.New("want the number of panels that were judged, or nothing"))
-			}
-		}
 		switch {
 		case e.Lot == "":
-			return nil, fault(i, "lot", "", errNoLot)
+			return nil, t.fault(i, "lot", "", errNoLot)
 		case there[e.Lot]:
-			return nil, fault(i, "lot", e.Lot, fmt.Errorf("%w: %s", ErrInLedger, e.Lot))
+			return nil, t.fault(i, "lot", e.Lot, fmt.Errorf("%w: %s", ErrInLedger, e.Lot))
 		}
 		there[e.Lot] = true
 		l.Entries = append(l.Entries, e)
 	}
 	return l, nil
+}
+
+// ledgerTable is a ledger's file at work.
+type ledgerTable struct {
+	*discharge.Sheet
+	at map[string]int // columns by name
+}
+
+// fault places an error in row i, or in the header where i is -1.
+func (t ledgerTable) fault(i int, column, value string, err error) error {
+	line := t.HeaderLine
+	if i >= 0 {
+		line = t.Lines[i]
+	}
+	return &discharge.RowError{File: t.Name, Row: line, Column: column, Value: value, Err: err}
+}
+
+// cell is "" in a row that lacks its last cells.
+func (t ledgerTable) cell(i int, column string) string {
+	if k, ok := t.at[column]; ok && k < len(t.Rows[i]) {
+		return t.Rows[i][k]
+	}
+	return ""
+}
+
+// number is nil for an empty cell.
+func (t ledgerTable) number(i int, column string) (*float64, error) {
+	s := t.cell(i, column)
+	if s == "" {
+		return nil, nil
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || !finite(v) {
+		return nil, t.fault(i, column, s, errors.New("want a finite number"))
+	}
+	return &v, nil
+}
+
+// entry reads row i.
+func (t ledgerTable) entry(i int) (e Entry, err error) {
+	text := func(column string) string { return unguard(t.cell(i, column)) }
+	e = Entry{Lot: text("lot"), Checked: text("checked"), Fabric: text("fabric"), Machine: text("machine"), Process: text("process"),
+		Model: text("model"), Verdict: Decision(text("verdict")), First: Decision(text(firstColumn)), Cause: text("cause")}
+	verdicts := []Decision{Accept, Reject, MeasureMore}
+	if !slices.Contains(verdicts, e.Verdict) {
+		return e, t.fault(i, "verdict", string(e.Verdict), errors.New("want accept, reject or measure-more"))
+	}
+	if e.First != "" && !slices.Contains(verdicts, e.First) {
+		return e, t.fault(i, firstColumn, string(e.First), errors.New("want accept, reject, measure-more or nothing"))
+	}
+	deltaE, err := t.number(i, "delta_e")
+	if err != nil {
+		return e, err
+	}
+	if deltaE == nil {
+		return e, t.fault(i, "delta_e", "", errors.New("the cell is empty"))
+	}
+	e.DeltaE = *deltaE
+	for _, c := range []struct {
+		column string
+		v      **float64
+	}{{"dose_residual", &e.DoseResidual}, {"dose_sd", &e.DoseSD}, {"dose_z", &e.DoseZ}, {"off_a", &e.OffA}, {"off_b", &e.OffB}, {"off_z", &e.OffZ}} {
+		if *c.v, err = t.number(i, c.column); err != nil {
+			return e, err
+		}
+	}
+	if (e.DoseZ != nil) != (e.DoseResidual != nil) || (e.DoseZ != nil) != (e.DoseSD != nil) || e.DoseSD != nil && *e.DoseSD <= 0 {
+		return e, t.fault(i, "dose_sd", "", errors.New("dose_residual, dose_sd (above 0) and dose_z belong together"))
+	}
+	if s := t.cell(i, panelsColumn); s != "" {
+		if e.Panels, err = strconv.Atoi(s); err != nil || e.Panels < 1 {
+			return e, t.fault(i, panelsColumn, s, errors.New("want the number of panels that were judged, or nothing"))
+		}
+	}
+	return e, nil
 }
 
 // Bytes is the ledger as CSV.
