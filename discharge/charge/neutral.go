@@ -1,6 +1,7 @@
 package charge
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -49,14 +50,44 @@ func (m *maker) neutralize() error {
 		}
 		return nil
 	}
-	agent, err := chem.LookupAgent(m.Neutralizer.Agent)
+	n, err := m.neutralizing()
 	if err != nil {
 		return err
 	}
-	n := &Neutralizing{Purity: m.Neutralizer.Purity, Excess: m.Neutralizer.Excess, TempC: m.Neutralizer.TempC, Min: m.Neutralizer.Min}
-	if n.Excess == 0 {
-		n.Excess = defaultExcess
+	if err := m.checkNeutralBath(n); err != nil {
+		return err
 	}
+	m.Neutralizing = n
+	remaining := chem.Fraction(1)
+	if r := m.Neutralizer.Remaining; r != nil {
+		if !(*r >= 0 && *r <= 1) {
+			return fmt.Errorf("%w: remaining oxidizer %g %%; want 0 to 100 %%", ErrLoad, r.Percent())
+		}
+		remaining = *r
+	}
+	n.Oxidizer = remaining.Of(m.Oxidizer)
+	if err := m.neutralProducts(n); err != nil {
+		return err
+	}
+	for i := range m.Batches {
+		if err := m.neutralizeBatch(n, &m.Batches[i], remaining.Of(m.onGarments[i])); err != nil {
+			return err
+		}
+	}
+	if !n.Antichlor {
+		n.IfSpent = n.Demand.IfSpent.Of(n.Oxidizer) * chem.Mass(n.Excess/float64(n.Purity))
+	}
+	return nil
+}
+
+// neutralizing is what the agent chosen asks for, in the middle of what is usual where
+// nothing is set.
+func (m *maker) neutralizing() (*Neutralizing, error) {
+	agent, err := chem.LookupAgent(m.Neutralizer.Agent)
+	if err != nil {
+		return nil, err
+	}
+	n := &Neutralizing{Purity: m.Neutralizer.Purity, Excess: cmp.Or(m.Neutralizer.Excess, defaultExcess), TempC: m.Neutralizer.TempC, Min: m.Neutralizer.Min}
 	switch m.oxidizer {
 	case "permanganate":
 		n.Demand, err = chem.Neutralize(agent)
@@ -66,10 +97,10 @@ func (m *maker) neutralize() error {
 		n.Demand, err = chem.Antichlor(agent)
 		n.Conditions = chem.AntichlorConditions()
 	default:
-		return fmt.Errorf("%w: %s needs no %s: %s", chem.ErrUnsuited, m.Process.ID, agent.Name, stopping(m.oxidizer))
+		return nil, fmt.Errorf("%w: %s needs no %s: %s", chem.ErrUnsuited, m.Process.ID, agent.Name, stopping(m.oxidizer))
 	}
 	if err != nil {
-		return err
+		return nil, err
 	}
 	n.Conditions = n.Conditions.For(agent)
 	n.Notes = slices.Clone(agent.Notes)
@@ -78,13 +109,14 @@ func (m *maker) neutralize() error {
 	} else {
 		n.Notes = append(n.Notes, agent.PermanganateNotes...)
 	}
-	middle := func(v *float64, s chem.Span) {
-		if *v == 0 {
-			*v = (s.Lo + s.Hi) / 2
-		}
-	}
-	middle(&n.TempC, n.Conditions.TempC)
-	middle(&n.Min, n.Conditions.Min)
+	middle := func(s chem.Span) float64 { return (s.Lo + s.Hi) / 2 }
+	n.TempC = cmp.Or(n.TempC, middle(n.Conditions.TempC))
+	n.Min = cmp.Or(n.Min, middle(n.Conditions.Min))
+	return n, nil
+}
+
+// checkNeutralBath refuses a bath that cannot be, and warns of what is unusual.
+func (m *maker) checkNeutralBath(n *Neutralizing) error {
 	if err := finite("neutralizing temperature", n.TempC); err != nil || n.TempC > 100 {
 		return fmt.Errorf("%w: a neutralizing bath at %g °C", ErrLoad, n.TempC)
 	}
@@ -99,15 +131,12 @@ func (m *maker) neutralize() error {
 	outside("neutralizing temperature", n.TempC, n.Conditions.TempC, " °C")
 	outside("neutralizing time", n.Min, n.Conditions.Min, " min")
 	outside("excess factor", n.Excess, n.Conditions.Excess, "")
-	m.Neutralizing = n
-	remaining := chem.Fraction(1)
-	if r := m.Neutralizer.Remaining; r != nil {
-		if !(*r >= 0 && *r <= 1) {
-			return fmt.Errorf("%w: remaining oxidizer %g %%; want 0 to 100 %%", ErrLoad, r.Percent())
-		}
-		remaining = *r
-	}
-	n.Oxidizer = remaining.Of(m.Oxidizer)
+	return nil
+}
+
+// neutralProducts works out the gas that the reaction gives off and the acid that it
+// uses up or makes.
+func (m *maker) neutralProducts(n *Neutralizing) (err error) {
 	worst := n.Demand.Steps[0]
 	for _, s := range n.Demand.Steps {
 		// The most acid used up counts; of an antichlor the most made.
@@ -123,25 +152,12 @@ func (m *maker) neutralize() error {
 		if m.Neutralizer.Acid != "" {
 			return fmt.Errorf("%w: %s with hypochlorite on one sheet sets chlorine gas free; the antichlor bath stays alkaline", chem.ErrIncompatible, m.Neutralizer.Acid)
 		}
-	} else {
-		n.Dioxide = chem.DioxideLeft(n.Oxidizer)
-		n.Acid = m.Neutralizer.Acid
-		if n.Acid == "" {
-			n.Acid = "acetic-acid"
-		}
-		if n.AcidNet, err = chem.AcidMass(n.Acid, worst.Acid*chem.Amount(n.Oxidizer)); err != nil {
-			return err
-		}
+		return nil
 	}
-	for i := range m.Batches {
-		if err := m.neutralizeBatch(n, &m.Batches[i], remaining.Of(m.onGarments[i])); err != nil {
-			return err
-		}
-	}
-	if !n.Antichlor {
-		n.IfSpent = n.Demand.IfSpent.Of(n.Oxidizer) * chem.Mass(n.Excess/float64(n.Purity))
-	}
-	return nil
+	n.Dioxide = chem.DioxideLeft(n.Oxidizer)
+	n.Acid = cmp.Or(m.Neutralizer.Acid, "acetic-acid")
+	n.AcidNet, err = chem.AcidMass(n.Acid, worst.Acid*chem.Amount(n.Oxidizer))
+	return err
 }
 
 func (m *maker) neutralizeBatch(n *Neutralizing, b *Batch, oxidizer chem.Mass) error {
