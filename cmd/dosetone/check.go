@@ -166,69 +166,84 @@ func (e *env) check(name string, f *checkFlags) error {
 	if opt.Stages, err = e.checkStages(f, t, opt.Model); err != nil {
 		return err
 	}
-	var list []checkResult
-	var judged []discharge.Lot
-	var outside []string
-	var open unjudged
-	var entries []quality.Entry
+	j, err := e.judge(t, lots, standard, opt, f.reworked)
+	if err != nil {
+		return err
+	}
+	bands, err := bandsOf(j.list, width)
+	if err != nil {
+		return err
+	}
+	ledger, trend, err := e.keepLedger(f.ledger, j.entries, opt.Model, f.reworked)
+	if err != nil {
+		return err
+	}
+	if f.report.wanted() {
+		v := &checkView{list: j.list, lots: j.lots, open: j.open.lots, target: standard, bands: bands, ledger: ledger, trend: trend, opt: opt}
+		if err := e.writeReport(f.report, v.page()); err != nil {
+			return err
+		}
+	}
+	if err := e.showCheck(j.list, len(lots) > 1, bands, trend, opt); err != nil {
+		return err
+	}
+	if len(j.open.lots) > 0 {
+		// The results of the others are written although the command fails.
+		if err := e.flush(); err != nil {
+			return err
+		}
+		j.open.outside = j.outside
+		return &j.open
+	}
+	if len(j.outside) > 0 {
+		return &errOutside{j.outside}
+	}
+	return nil
+}
+
+// judged is what became of the lots of a file.
+type judged struct {
+	list    []checkResult
+	lots    []discharge.Lot // of the list
+	entries []quality.Entry // for the ledger
+	outside []string        // rejected
+	open    unjudged
+}
+
+// judge judges the lots one by one. Of several, those that cannot be judged stay open;
+// it is an error if none can.
+func (e *env) judge(t *discharge.Table, lots []discharge.Lot, standard discharge.Target, opt *quality.Options, reworked bool) (*judged, error) {
+	j := &judged{}
 	checked := time.Now().UTC().Format(time.RFC3339)
 	for _, lot := range lots {
 		if err := e.ctx.Err(); err != nil {
-			return err
+			return nil, err
 		}
 		o := *opt
 		o.Base = basesOf(t, lot.ID)
-		if f.reworked { // they are those of one pass of two
+		if reworked { // they are those of one pass of two
 			lot.Settings = nil
 		}
 		r, err := quality.Judge(t, lot, standard, &o)
 		if err != nil {
 			err = &discharge.RowError{File: t.Name, Row: lot.Row, Err: remedied(err)}
 			if len(lots) == 1 || errors.Is(err, quality.ErrViewing) || errors.Is(err, quality.ErrCondition) {
-				return err
+				return nil, err
 			}
-			open.lots, open.errs = append(open.lots, lot.ID), append(open.errs, err)
+			j.open.lots, j.open.errs = append(j.open.lots, lot.ID), append(j.open.errs, err)
 			continue
 		}
-		judged = append(judged, lot)
 		if r.Verdict.Decision == quality.Reject {
-			outside = append(outside, lot.ID)
+			j.outside = append(j.outside, lot.ID)
 		}
-		list = append(list, newCheckResult(r, opt))
-		entries = append(entries, quality.NewEntry(r, lot, opt.Model, checked))
+		j.list = append(j.list, newCheckResult(r, opt))
+		j.lots = append(j.lots, lot)
+		j.entries = append(j.entries, quality.NewEntry(r, lot, opt.Model, checked))
 	}
-	if len(list) == 0 {
-		return errors.Join(open.errs...)
+	if len(j.list) == 0 {
+		return nil, errors.Join(j.open.errs...)
 	}
-	bands, err := bandsOf(list, width)
-	if err != nil {
-		return err
-	}
-	ledger, trend, err := e.keepLedger(f.ledger, entries, opt.Model, f.reworked)
-	if err != nil {
-		return err
-	}
-	if f.report.wanted() {
-		v := &checkView{list: list, lots: judged, open: open.lots, target: standard, bands: bands, ledger: ledger, trend: trend, opt: opt}
-		if err := e.writeReport(f.report, v.page()); err != nil {
-			return err
-		}
-	}
-	if err := e.showCheck(list, len(lots) > 1, bands, trend, opt); err != nil {
-		return err
-	}
-	if len(open.lots) > 0 {
-		// The results of the others are written although the command fails.
-		if err := e.flush(); err != nil {
-			return err
-		}
-		open.outside = outside
-		return &open
-	}
-	if len(outside) > 0 {
-		return &errOutside{outside}
-	}
-	return nil
+	return j, nil
 }
 
 // options turns the flags into the terms of the judgment.
