@@ -37,7 +37,7 @@ func TestLicencesAreListed(t *testing.T) {
 		return found
 	}
 	libraries := modules(".", "./colorimetry", "./fit", "./discharge/...")
-	tool := modules("./cmd/...")
+	tool := modules("./cmd/dosetone")
 	all := modules("-test", "./...")
 	require.NotEmpty(t, libraries)
 	var rows []string
