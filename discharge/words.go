@@ -106,21 +106,8 @@ func (m *Model) supply(by ...demand) (mean, sd, share float64) {
 
 // Summary describes the model.
 func (m *Model) Summary() Summary {
-	s := Summary{Process: m.process.ID, SDPanel: m.sdPanel, Parameters: []Parameter{}, Warnings: []string{}}
-	// The curve named is the one whose candidates carry the most evidence.
-	share := map[string]float64{}
-	for _, c := range m.comps {
-		k := curveName(c.link.curve)
-		if share[k] += c.weight; share[k] > s.CurveShare+1e-12 {
-			s.CurveShare, s.Curve = share[k], k
-		}
-	}
-	most := 0.0
-	for _, c := range m.comps {
-		if curveName(c.link.curve) == s.Curve && c.weight > most {
-			most, s.LevelScale = c.weight, c.link.scale.String()
-		}
-	}
+	s := Summary{Process: m.process.ID, SDLot: m.sdLot(), SDPanel: m.sdPanel, LotDeltaE: m.midScatter(), Parameters: []Parameter{}, Warnings: []string{}}
+	s.Curve, s.LevelScale, s.CurveShare = m.foremost()
 	add := func(name, unit, meaning string, mean, variance float64) {
 		se := math.Sqrt(variance)
 		h := quantile.Normal(0.975) * se
@@ -161,14 +148,8 @@ func (m *Model) Summary() Summary {
 			n++
 		}
 	}
-	plateau, pv := 0.0, 0.0
-	for _, c := range m.comps {
-		p := len(c.mean) - 1
-		plateau += c.weight * c.mean[p]
-		pv += c.weight * (c.cov[p*(p+1)+p] + c.mean[p]*c.mean[p])
-	}
-	s.SDLot = m.sdLot()
-	add("upper plateau", "level", "where discharge ends, base = 0 and white = 1", plateau, math.Max(pv-plateau*plateau, 0))
+	plateau, v := m.plateau()
+	add("upper plateau", "level", "where discharge ends, base = 0 and white = 1", plateau, v)
 	if q, text, ok := m.wordsOnSupply(); ok {
 		s.Parameters = append(s.Parameters, q)
 		if text != "" {
@@ -178,7 +159,6 @@ func (m *Model) Summary() Summary {
 	if m.loo != nil {
 		s.LOOMedian, s.LOOP95 = quantile.Of(m.loo, 0.5), quantile.Of(m.loo, 0.95)
 	}
-	s.LotDeltaE = m.midScatter()
 	for _, w := range m.warnings {
 		s.Warnings = append(s.Warnings, w.Error())
 	}
@@ -188,6 +168,36 @@ func (m *Model) Summary() Summary {
 	}
 	s.Words = append(words, m.wordsOnScatter(&s)...)
 	return s
+}
+
+// foremost is the curve whose candidates carry the most evidence, with its share, and
+// the scale of the foremost of these.
+func (m *Model) foremost() (curve, scale string, share float64) {
+	shares := map[string]float64{}
+	for _, c := range m.comps {
+		k := curveName(c.link.curve)
+		if shares[k] += c.weight; shares[k] > share+1e-12 {
+			share, curve = shares[k], k
+		}
+	}
+	most := 0.0
+	for _, c := range m.comps {
+		if curveName(c.link.curve) == curve && c.weight > most {
+			most, scale = c.weight, c.link.scale.String()
+		}
+	}
+	return curve, scale, share
+}
+
+// plateau is the mean and variance of the curves' upper end.
+func (m *Model) plateau() (mean, variance float64) {
+	square := 0.0
+	for _, c := range m.comps {
+		p := len(c.mean) - 1
+		mean += c.weight * c.mean[p]
+		square += c.weight * (c.cov[p*(p+1)+p] + c.mean[p]*c.mean[p])
+	}
+	return mean, math.Max(square-mean*mean, 0)
 }
 
 // bestValue is where the dose is highest by factor j, whose slope at the middle of the
