@@ -153,9 +153,9 @@ func (e *env) chargeSource(name string) (discharge.Process, *discharge.Model, er
 		p, err = discharge.ReadProcess(shown(name), bytes.NewReader(data))
 		return p, nil, err
 	}
-	m, err := discharge.Load(bytes.NewReader(data))
+	m, err := loadModel(name, data)
 	if err != nil {
-		return p, nil, fmt.Errorf("%s: %w", shown(name), err)
+		return p, nil, err
 	}
 	return m.Process(), m, nil
 }

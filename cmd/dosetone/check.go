@@ -290,33 +290,19 @@ func (f *checkFlags) secondPass(m *discharge.Model) (discharge.Settings, error) 
 	return s, nil
 }
 
-// readOptions are those of every table of this command.
-func (f *checkFlags) readOptions(v colorimetry.Viewing, m *discharge.Model) *discharge.ReadOptions {
-	opt := &discharge.ReadOptions{Process: f.process, Viewing: f.read.viewing.Viewing, Percent: bool(f.read.percent)}
-	if opt.Viewing == (colorimetry.Viewing{}) {
-		opt.Viewing = v
-	}
-	if m != nil {
-		if p := m.Process(); !builtIn(p) {
-			opt.Processes = []discharge.Process{p}
-		}
-	}
-	return opt
-}
-
 // checkTable reads a table, of the model's process if nothing else is said.
 func (e *env) checkTable(name string, f *checkFlags, m *discharge.Model) (*discharge.Table, error) {
 	s, err := e.lotSheet(name)
 	if err != nil {
 		return nil, err
 	}
-	var v colorimetry.Viewing
+	opt := &discharge.ReadOptions{Process: f.process, Viewing: f.read.viewing.Viewing, Percent: bool(f.read.percent)}
 	if m != nil {
-		v = m.Viewing()
-	}
-	opt := f.readOptions(v, m)
-	if m != nil && opt.Process == "" && !hasColumn(s, "process") {
-		opt.Process = m.Process().ID
+		opt.Viewing = cmp.Or(opt.Viewing, m.Viewing())
+		opt.Processes = ownProcess(m)
+		if opt.Process == "" && !hasColumn(s, "process") {
+			opt.Process = m.Process().ID
+		}
 	}
 	t, err := discharge.FromSheet(s, opt)
 	if err != nil {

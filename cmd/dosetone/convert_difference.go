@@ -20,13 +20,7 @@ func usualFormulas() formulas {
 	return formulas{colorimetry.CIE76{}, colorimetry.CIE94Textiles(), colorimetry.CMC{L: 2, C: 1}, colorimetry.CIEDE2000{KL: 1, KC: 1, KH: 1}}
 }
 
-func (l *formulas) String() string {
-	var names []string
-	for _, f := range *l {
-		names = append(names, f.String())
-	}
-	return strings.Join(names, ",")
-}
+func (l *formulas) String() string { return listed(*l) }
 
 func (l *formulas) Type() string { return "list" }
 

@@ -276,6 +276,10 @@ func (e *env) model(name string) (*discharge.Model, error) {
 	if err != nil {
 		return nil, err
 	}
+	return loadModel(name, data)
+}
+
+func loadModel(name string, data []byte) (*discharge.Model, error) {
 	m, err := discharge.Load(bytes.NewReader(data))
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", shown(name), err)

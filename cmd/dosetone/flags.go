@@ -136,10 +136,13 @@ func (v *labValue) Set(s string) error {
 // viewings is a list of viewings; the zero value means the file's, or D65/10.
 type viewings []colorimetry.Viewing
 
-func (v *viewings) String() string {
+func (v *viewings) String() string { return listed(*v) }
+
+// listed joins values by commas, as they are typed.
+func listed[T fmt.Stringer](values []T) string {
 	var parts []string
-	for _, w := range *v {
-		parts = append(parts, w.String())
+	for _, v := range values {
+		parts = append(parts, v.String())
 	}
 	return strings.Join(parts, ",")
 }

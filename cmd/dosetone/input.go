@@ -148,13 +148,10 @@ func (e *env) readTargetsUnder(name string, m *discharge.Model, percent bool, v 
 	if err != nil {
 		return nil, err
 	}
-	opt := &discharge.ReadOptions{Viewing: m.Viewing(), Percent: percent}
+	opt := &discharge.ReadOptions{Viewing: m.Viewing(), Percent: percent, Processes: ownProcess(m)}
 	said := v != viewing{}
 	if said {
 		opt.Viewing = v.Viewing
-	}
-	if p := m.Process(); !builtIn(p) {
-		opt.Processes = []discharge.Process{p}
 	}
 	if !hasColumn(s, "process") {
 		opt.Process = m.Process().ID
@@ -176,6 +173,15 @@ func (e *env) readTargetsUnder(name string, m *discharge.Model, percent bool, v 
 // statesViewing reports whether a sheet says under which viewing its colors are.
 func statesViewing(s *discharge.Sheet) bool {
 	return hasColumn(s, "illuminant") || hasColumn(s, "viewing") || hasColumn(s, "red")
+}
+
+// ownProcess is the process of a model if it is the user's own; tables that name it are
+// read with it.
+func ownProcess(m *discharge.Model) []discharge.Process {
+	if p := m.Process(); !builtIn(p) {
+		return []discharge.Process{p}
+	}
+	return nil
 }
 
 func builtIn(p discharge.Process) bool {

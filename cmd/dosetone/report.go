@@ -181,7 +181,7 @@ func sentences(list []string) []string {
 	return out
 }
 
-// pathFigures are the shade path in both planes; others lie on it.
+// pathOf is the shade path as both of its pictures show it; what lies on it is added.
 func pathOf(m *discharge.Model) figure.Path {
 	const n = 61
 	var p figure.Path

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -119,7 +118,7 @@ func (e *env) execute(args []string) error {
 	err := e.tree(args, discharge.Processes()).ExecuteContext(e.ctx)
 	var unknown *pflag.NotExistError
 	if errors.As(err, &unknown) {
-		if own, ok := e.ownProcess(args); ok {
+		if own, ok := e.processNamed(args); ok {
 			err = e.tree(args, append(discharge.Processes(), own)).ExecuteContext(e.ctx)
 		}
 	}
@@ -135,21 +134,13 @@ func (e *env) tree(args []string, processes []discharge.Process) *cobra.Command 
 	return root
 }
 
-// ownProcess looks for a model of a process that is not built in among args.
-func (e *env) ownProcess(args []string) (discharge.Process, bool) {
+// processNamed looks for a model of a process that is not built in among args.
+func (e *env) processNamed(args []string) (discharge.Process, bool) {
 	for _, a := range args {
 		if len(a) == 0 || a[0] == '-' {
 			continue
 		}
-		data, err := e.read(a)
-		if err != nil {
-			continue
-		}
-		m, err := discharge.Load(bytes.NewReader(data))
-		if err != nil {
-			continue
-		}
-		if _, err := discharge.LookupProcess(m.Process().ID); err != nil {
+		if m, err := e.model(a); err == nil && !builtIn(m.Process()) {
 			return m.Process(), true
 		}
 	}
