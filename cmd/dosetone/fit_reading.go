@@ -243,37 +243,3 @@ func (v *fitView) ids(list []int) []string {
 	}
 	return out
 }
-
-// names joins a list as people do.
-func names(list []string) string {
-	if len(list) < 2 {
-		return strings.Join(list, "")
-	}
-	return strings.Join(list[:len(list)-1], ", ") + " and " + list[len(list)-1]
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return one
-	}
-	return many
-}
-
-func counted(n int) string {
-	if n < 10 {
-		return []string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"}[n]
-	}
-	return fmt.Sprint(n)
-}
-
-// signed writes a difference with its sign.
-func signed(v float64, d int) string {
-	s := report.Fixed(v, d)
-	if strings.HasPrefix(s, "-") || report.Fixed(0, d) == s {
-		return minus(s)
-	}
-	return "+" + s
-}
-
-// minus makes a true minus sign of a hyphen.
-func minus(s string) string { return strings.Replace(s, "-", "−", 1) }

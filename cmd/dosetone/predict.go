@@ -42,26 +42,6 @@ many as --confidence says.`,
 	return cmd
 }
 
-type shadeJSON struct {
-	L float64 `json:"L"`
-	A float64 `json:"a"`
-	B float64 `json:"b"`
-}
-
-func shadeOf(c colorimetry.Lab) shadeJSON { return shadeJSON(c) }
-
-type intervalJSON struct {
-	L [2]float64 `json:"L"`
-	A [2]float64 `json:"a"`
-	B [2]float64 `json:"b"`
-}
-
-// around writes a shade for a table, each coordinate ± half of its interval.
-func (i intervalJSON) around(c shadeJSON) (l, a, b string) {
-	half := func(r [2]float64) float64 { return (r[1] - r[0]) / 2 }
-	return report.PlusMinus(c.L, half(i.L)), report.PlusMinus(c.A, half(i.A)), report.PlusMinus(c.B, half(i.B))
-}
-
 // prediction is the JSON form of one prediction; other programs rely on its keys.
 type prediction struct {
 	ID             string             `json:"id,omitempty"`
@@ -81,45 +61,6 @@ type prediction struct {
 }
 
 func (p prediction) settings() discharge.Settings { return p.Settings }
-
-// tensileJSON is the expected loss of tensile strength of a lot and the interval
-// that holds 95 % of lots.
-type tensileJSON struct {
-	Mean float64 `json:"mean"`
-	Lo   float64 `json:"lo"`
-	Hi   float64 `json:"hi"`
-}
-
-func tensileOf(t discharge.TensileLoss) *tensileJSON {
-	if !t.Known {
-		return nil
-	}
-	return &tensileJSON{t.Mean, t.Lo, t.Hi}
-}
-
-// cells are its numbers for a CSV row, nothing without tests.
-func (t *tensileJSON) cells() []any {
-	if t == nil {
-		return []any{nil, nil, nil}
-	}
-	return []any{t.Mean, t.Lo, t.Hi}
-}
-
-// text is the expected loss with half the interval, for a table.
-func (t *tensileJSON) text() string {
-	if t == nil {
-		return ""
-	}
-	return report.PlusMinus(t.Mean, (t.Hi-t.Lo)/2)
-}
-
-// heads are the headings of a column that may stay empty, with its unit.
-func (t *tensileJSON) heads() (title, unit string) {
-	if t == nil {
-		return "", ""
-	}
-	return "tensile loss", "%"
-}
 
 // intervalLevel is the share of next-lot means that the intervals hold where nothing
 // else is asked for.
@@ -251,14 +192,6 @@ func predictOne(m *discharge.Model, ranges []discharge.FactorRange, r discharge.
 		out.ActiveGPerKg = &g
 	}
 	return out, nil
-}
-
-func intervalOf(p discharge.Prediction, level float64) intervalJSON {
-	var out intervalJSON
-	for k, end := range []*[2]float64{&out.L, &out.A, &out.B} {
-		end[0], end[1] = p.Interval(k, level)
-	}
-	return out
 }
 
 // warnRows writes the warnings of the rows, the first ones and how many more.

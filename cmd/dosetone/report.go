@@ -133,52 +133,12 @@ func toolFoot() []page.Fact {
 		{Name: "Colors", Value: "swatches are shown as sRGB and as exact as the screen; judge shades on cloth under the buyer's light"}}
 }
 
-// worded writes columns of the process in a list as the page names them.
-func worded(p discharge.Process, list []string) []string {
-	var pairs []string
-	for _, f := range p.Factors {
-		pairs = append(pairs, f.Column, strings.ReplaceAll(f.Name(), "-", " "))
-	}
-	names := strings.NewReplacer(pairs...)
-	out := make([]string, len(list))
-	for i, s := range list {
-		out[i] = names.Replace(s)
-	}
-	return out
-}
-
 // warningSection is nil without warnings.
 func warningSection(list []string) []page.Section {
 	if len(list) == 0 {
 		return nil
 	}
 	return []page.Section{{ID: "warnings", Title: "Warnings", Blocks: []page.Block{{List: list}}}}
-}
-
-// sentence begins with a capital and ends with a stop.
-func sentence(s string) string {
-	if s == "" {
-		return s
-	}
-	s = capital(s)
-	if !strings.HasSuffix(s, ".") {
-		s += "."
-	}
-	return s
-}
-
-// capital is s with a capital first letter.
-func capital(s string) string {
-	r := []rune(s)
-	return strings.ToUpper(string(r[:1])) + string(r[1:])
-}
-
-func sentences(list []string) []string {
-	out := make([]string, len(list))
-	for i, s := range list {
-		out[i] = sentence(s)
-	}
-	return out
 }
 
 // pathOf is the shade path as both of its pictures show it; what lies on it is added.

@@ -5,7 +5,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 )
 
@@ -205,12 +204,4 @@ func newSuggestion(m *discharge.Model, x *discharge.Suggestion) (suggestion, err
 		y.ActiveGPerKg = &x.ActiveGPerKg
 	}
 	return y, nil
-}
-
-func optional(c *colorimetry.Lab) *shadeJSON {
-	if c == nil {
-		return nil
-	}
-	s := shadeOf(*c)
-	return &s
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/colorimetry"
@@ -44,24 +43,6 @@ func (v *suggestView) offText(s suggestion) string {
 		return "The target lies on this fabric's path: what remains is dose alone."
 	}
 	return fmt.Sprintf("ΔE00 %.2f of that lies off this fabric's path: no dose takes it away.", math.Min(s.Off, s.DeltaE))
-}
-
-// apart says how a shade differs from the target, where it can be seen.
-func apart(target, c shadeJSON) string {
-	var parts []string
-	add := func(d float64, up, down string) {
-		if math.Abs(d) >= 0.15 {
-			word := up
-			if d < 0 {
-				word = down
-			}
-			parts = append(parts, fmt.Sprintf("%.1f %s", math.Abs(d), word))
-		}
-	}
-	add(c.L-target.L, "lighter", "darker")
-	add(c.A-target.A, "redder", "greener")
-	add(c.B-target.B, "yellower", "bluer")
-	return names(parts)
 }
 
 // contourReading reads the green band at three places.
@@ -126,16 +107,6 @@ func (v *suggestView) passReading() []string {
 		out = append(out, text)
 	}
 	return out
-}
-
-// tenths writes a number as people dial it.
-func tenths(v float64) string { return strings.TrimSuffix(report.Fixed(v, 1), ".0") }
-
-func withUnit(v float64, unit string) string {
-	if unit == "" {
-		return tenths(v)
-	}
-	return tenths(v) + " " + unit
 }
 
 // castReading says how the target differs from the path at its own lightness.

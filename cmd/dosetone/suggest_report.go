@@ -223,8 +223,3 @@ func (v *suggestView) table() *page.Table {
 	}
 	return t
 }
-
-// labText writes a shade for people.
-func labText(s shadeJSON) string {
-	return fmt.Sprintf("L* %.1f  a* %s  b* %s", s.L, minus(report.Fixed(s.A, 1)), minus(report.Fixed(s.B, 1)))
-}

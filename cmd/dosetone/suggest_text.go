@@ -57,15 +57,6 @@ func suggestRows(m *discharge.Model, list []suggestResult) [][]any {
 	return rows
 }
 
-// shadeText writes a shade with two decimals.
-func (e *env) shadeText(s shadeJSON) string {
-	text := fmt.Sprintf("L* %.2f  a* %s  b* %s", s.L, report.Fixed(s.A, 2), report.Fixed(s.B, 2))
-	if block := e.swatch(colorimetry.Lab(s)); block != "" {
-		text += "  " + block
-	}
-	return text
-}
-
 func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	head := report.Table{Left: []bool{true, true}}
 	head.Add("target "+r.Target.ID, e.shadeText(r.Target.shadeJSON)+"  "+r.Viewing)
