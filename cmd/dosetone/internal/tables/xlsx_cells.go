@@ -155,44 +155,12 @@ func (b *book) cell(g *grid, x *xmlReader, e xml.StartElement, row, column int) 
 	if err != nil {
 		return err
 	}
-	bad := func(format string, args ...any) error {
-		return &cellError{row, column, value, fmt.Errorf(format, args...)}
+	text, m, err := b.content(kind, style, value, inline)
+	if err == nil && formula && !stored {
+		err = errors.New("the cell holds a formula without a stored value: open the file in a spreadsheet program, let it calculate, and save it")
 	}
-	text, what, number := value, textCell, 0.0
-	switch kind {
-	case "s":
-		if value == "" {
-			break
-		}
-		n, err := strconv.Atoi(strings.TrimSpace(value))
-		if err != nil || n < 0 || n >= len(b.strings) {
-			return bad("the cell refers to a text that is not in the workbook; the file is damaged: save it again")
-		}
-		text = b.strings[n]
-	case "inlineStr":
-		text = inline
-	case "b":
-		text = map[string]string{"1": "TRUE", "0": "FALSE"}[value]
-	case "e":
-		what = errorCell
-	case "str":
-	case "d":
-		what = dateCell
-	default:
-		v, err := strconv.ParseFloat(strings.TrimSpace(value), 64)
-		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			break // left to the one who needs a number
-		}
-		text = numberText(v)
-		switch b.format(style) {
-		case dateFormat:
-			text, what = b.dateText(v), dateCell
-		case percentFormat:
-			what, number = percentCell, v
-		}
-	}
-	if formula && !stored {
-		return bad("the cell holds a formula without a stored value: open the file in a spreadsheet program, let it calculate, and save it")
+	if err != nil {
+		return &cellError{row, column, value, err}
 	}
 	if text == "" {
 		return nil
@@ -212,6 +180,43 @@ func (b *book) cell(g *grid, x *xmlReader, e xml.StartElement, row, column int) 
 	if g.cells > maxCells {
 		return &cellError{row, column, "", fmt.Errorf("more than %d cells: split the file", maxCells)}
 	}
-	r.put(column-1, text, mark{what, number})
+	r.put(column-1, text, m)
 	return nil
+}
+
+// content is the text of a cell by its kind and style, as ECMA-376 names them, and what
+// it stands for.
+func (b *book) content(kind, style, value, inline string) (text string, m mark, err error) {
+	switch kind {
+	case "s":
+		if value == "" {
+			return "", m, nil
+		}
+		n, err := strconv.Atoi(strings.TrimSpace(value))
+		if err != nil || n < 0 || n >= len(b.strings) {
+			return "", m, errors.New("the cell refers to a text that is not in the workbook; the file is damaged: save it again")
+		}
+		return b.strings[n], m, nil
+	case "inlineStr":
+		return inline, m, nil
+	case "b":
+		return map[string]string{"1": "TRUE", "0": "FALSE"}[value], m, nil
+	case "e":
+		return value, mark{kind: errorCell}, nil
+	case "str":
+		return value, m, nil
+	case "d":
+		return value, mark{kind: dateCell}, nil
+	}
+	v, err := strconv.ParseFloat(strings.TrimSpace(value), 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return value, m, nil // left to the one who needs a number
+	}
+	switch b.format(style) {
+	case dateFormat:
+		return b.dateText(v), mark{kind: dateCell}, nil
+	case percentFormat:
+		return numberText(v), mark{percentCell, v}, nil
+	}
+	return numberText(v), m, nil
 }
