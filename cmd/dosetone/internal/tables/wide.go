@@ -33,33 +33,20 @@ func turn(s *discharge.Sheet) (*discharge.Sheet, error) {
 		}
 		return nil, fault(s.Name, s.HeaderLine, "", "", fmt.Errorf("a table with one column per reading names its rows in the first column: lot, role, strength_pct … and R400 … R700 or L, a, b; none of a reading is there (the file was read as %s)", s.Format))
 	}
-	t := &discharge.Sheet{Name: s.Name, Format: s.Format + ", each column a reading", HeaderLine: -1, DecimalComma: s.DecimalComma, Warnings: s.Warnings}
-	first := map[string]int{} // row name → line
-	var rows []int            // those with a name
-	for i, name := range names {
-		if name == "" {
-			if j := slices.IndexFunc(s.Rows[i], func(c string) bool { return strings.TrimSpace(c) != "" }); j >= 0 {
-				return nil, fault(s.Name, s.Lines[i], columnLetters(j+1), s.Rows[i][j], errors.New("the row has values but no name in its first column"))
-			}
-			continue
-		}
-		key := rowKey(name)
-		if line, twice := first[key]; twice {
-			return nil, fault(s.Name, s.Lines[i], "", name, fmt.Errorf("names a row that line %d names already: keep one", line))
-		}
-		first[key] = s.Lines[i]
-		rows = append(rows, i)
-		t.Header = append(t.Header, name)
+	rows, line, err := namedRows(s, names)
+	if err != nil {
+		return nil, err
 	}
-	if len(t.Header) > discharge.MaxColumns {
-		return nil, fault(s.Name, 0, "", "", fmt.Errorf("has %d named rows; at most %d are read", len(t.Header), discharge.MaxColumns))
+	t := &discharge.Sheet{Name: s.Name, Format: s.Format + ", each column a reading", HeaderLine: -1, DecimalComma: s.DecimalComma, Warnings: s.Warnings}
+	for _, i := range rows {
+		t.Header = append(t.Header, names[i])
 	}
 	// What the first row names: the readings, or their lots.
 	label := strings.ToLower(strings.TrimSpace(s.Header[0]))
 	if !slices.Contains([]string{"id", "lot", "panel", "position", "role", "process", "fabric", "machine"}, label) {
 		label = "id"
 	}
-	named := first[label] == 0
+	named := line[label] == 0
 	if named {
 		t.Header = append([]string{label}, t.Header...)
 	}
@@ -99,6 +86,29 @@ func turn(s *discharge.Sheet) (*discharge.Sheet, error) {
 		t.Rows, t.Lines = append(t.Rows, cells), append(t.Lines, -(j+1))
 	}
 	return t, nil
+}
+
+// namedRows are the rows of a table that have a name, and the line of each name.
+func namedRows(s *discharge.Sheet, names []string) (rows []int, line map[string]int, err error) {
+	line = map[string]int{}
+	for i, name := range names {
+		if name == "" {
+			if j := slices.IndexFunc(s.Rows[i], func(c string) bool { return strings.TrimSpace(c) != "" }); j >= 0 {
+				return nil, nil, fault(s.Name, s.Lines[i], columnLetters(j+1), s.Rows[i][j], errors.New("the row has values but no name in its first column"))
+			}
+			continue
+		}
+		key := rowKey(name)
+		if n, twice := line[key]; twice {
+			return nil, nil, fault(s.Name, s.Lines[i], "", name, fmt.Errorf("names a row that line %d names already: keep one", n))
+		}
+		line[key] = s.Lines[i]
+		rows = append(rows, i)
+	}
+	if len(rows) > discharge.MaxColumns {
+		return nil, nil, fault(s.Name, 0, "", "", fmt.Errorf("has %d named rows; at most %d are read", len(rows), discharge.MaxColumns))
+	}
+	return rows, line, nil
 }
 
 // isReading reports whether a name is that of a reading's value.
