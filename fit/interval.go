@@ -51,8 +51,13 @@ func (r *Result) Wald(j int, level float64) (Interval, error) {
 	if err != nil {
 		return Interval{}, err
 	}
+	return r.symmetric(r.P[j], se, df, level), nil
+}
+
+// symmetric is y ± the quantile's multiple of se.
+func (r *Result) symmetric(y, se, df, level float64) Interval {
 	h := r.quantile(level, df) * se
-	return Interval{Lo: r.P[j] - h, Hi: r.P[j] + h, Level: level}, nil
+	return Interval{Lo: y - h, Hi: y + h, Level: level}
 }
 
 // contrast returns the standard error of gᵀp and its degrees of freedom
@@ -170,25 +175,32 @@ func (r *Result) Mean(x []float64) (y, se float64) {
 	return y, se
 }
 
+// response is the mean at x with its gradient, if x and the level of a band can be.
+func (r *Result) response(x []float64, level float64) (y float64, g []float64, err error) {
+	if err := r.checkX(x); err != nil {
+		return 0, nil, err
+	}
+	if err := checkLevel(level); err != nil {
+		return 0, nil, err
+	}
+	g = make([]float64, len(r.P))
+	return r.Model.Grad(g, r.P, x), g, nil
+}
+
 // ConfidenceBand is the interval for the mean response at x: where the curve
 // is. It says nothing of single observations. It is an error when x has not as
 // many predictors as the data, when the model has no response there (a group that
 // it does not have, a dose below 0), or when level is outside (0,1).
 func (r *Result) ConfidenceBand(x []float64, level float64) (Interval, error) {
-	if err := r.checkX(x); err != nil {
+	y, g, err := r.response(x, level)
+	if err != nil {
 		return Interval{}, err
 	}
-	if err := checkLevel(level); err != nil {
-		return Interval{}, err
-	}
-	g := make([]float64, len(r.P))
-	y := r.Model.Grad(g, r.P, x)
 	se, df, err := r.contrast(g, nil)
 	if err != nil {
 		return Interval{}, err
 	}
-	h := r.quantile(level, df) * se
-	return Interval{Lo: y - h, Hi: y + h, Level: level}, nil
+	return r.symmetric(y, se, df, level), nil
 }
 
 // PredictionBand is the interval for the mean of m ≥ 1 further observations of
@@ -200,20 +212,15 @@ func (r *Result) PredictionBand(x []float64, m int, level float64) (Interval, er
 	if m < 1 {
 		return Interval{}, fmt.Errorf("fit: %w: prediction band of %d observations (need 1 or more)", ErrBadInput, m)
 	}
-	if err := r.checkX(x); err != nil {
+	y, g, err := r.response(x, level)
+	if err != nil {
 		return Interval{}, err
 	}
-	if err := checkLevel(level); err != nil {
-		return Interval{}, err
-	}
-	g := make([]float64, len(r.P))
-	y := r.Model.Grad(g, r.P, x)
 	se, df, err := r.predictive(g, x, y, m)
 	if err != nil {
 		return Interval{}, err
 	}
-	h := r.quantile(level, df) * se
-	return Interval{Lo: y - h, Hi: y + h, Level: level}, nil
+	return r.symmetric(y, se, df, level), nil
 }
 
 // predictive is the standard error of a new mean of m at x, given the

@@ -51,8 +51,7 @@ func (r *Result) Delta(d Derived, level float64) (value, se float64, ci Interval
 	if !finite(g) || math.IsNaN(value) || math.IsInf(value, 0) {
 		return value, math.NaN(), ci, fmt.Errorf("fit: %s at the estimate: %w", d.Name, ErrNonFinite)
 	}
-	h := r.quantile(level, df) * se
-	return value, se, Interval{Lo: value - h, Hi: value + h, Level: level}, nil
+	return value, se, r.symmetric(value, se, df, level), nil
 }
 
 // EffectiveDose returns the dose at which fraction q in (0,1) of the way from
