@@ -111,19 +111,24 @@ func (f *frame) rules(c *canvas) {
 	c.text(pt(2, f.top+12), f.y.title, textStyle{size: textTick, ink: inkSoft()})
 }
 
-func (f *frame) limit(c *canvas, v float64, name string) {
+func (f *frame) limit(c *canvas, v float64) {
 	c.begin(fmt.Sprintf("limit %+.0f", v))
 	c.line(f.left, f.py(v), f.right, f.py(v), inkHot(), 1.2, 6, 4)
 	c.end()
-	c.text(pt(f.right+4, f.py(v)-4), name, textStyle{size: textTick, ink: inkHot()})
+	c.text(pt(f.right+4, f.py(v)-4), "limit", textStyle{size: textTick, ink: inkHot()})
+}
+
+// limits draws the rules and the limit, on both sides where there are two.
+func (d *Chart) limits(c *canvas, f *frame, limit float64) {
+	f.rules(c)
+	f.limit(c, limit)
+	if !d.OneSided {
+		f.limit(c, -limit)
+	}
 }
 
 func (d *Chart) values(c *canvas, f *frame, limit float64) {
-	f.rules(c)
-	f.limit(c, limit, "limit")
-	if !d.OneSided {
-		f.limit(c, -limit, "limit")
-	}
+	d.limits(c, f, limit)
 	var ewma, lo, hi []vg.Point
 	for i, p := range d.Points {
 		x := float64(i + 1)
@@ -157,11 +162,7 @@ func (d *Chart) values(c *canvas, f *frame, limit float64) {
 }
 
 func (d *Chart) sums(c *canvas, f *frame, limit float64) {
-	f.rules(c)
-	f.limit(c, limit, "limit")
-	if !d.OneSided {
-		f.limit(c, -limit, "limit")
-	}
+	d.limits(c, f, limit)
 	c.line(f.left, f.py(0), f.right, f.py(0), inkSoft(), 1)
 	w := math.Min(9, 0.7*(f.right-f.left)/float64(len(d.Points)))
 	for i, p := range d.Points {
