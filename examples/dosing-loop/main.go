@@ -164,9 +164,3 @@ func (x *simulated) read(minutes float64) colorimetry.Lab {
 	x.sample = (x.sample + 1) % len(lot.Readings)
 	return x.weights.Lab(lot.Readings[x.sample].R)
 }
-
-// truth is the mean of the lot's panels.
-func (x *simulated) truth(minutes float64) colorimetry.Lab {
-	lot := x.lot(minutes)
-	return lot.MeanLab(x.weights)
-}

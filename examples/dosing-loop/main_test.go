@@ -54,3 +54,9 @@ func TestDosingLoopBeatsTheClock(t *testing.T) {
 	require.Less(t, loops[20], clock[20])
 	require.Less(t, loops[36], clock[36])
 }
+
+// truth is the mean of the lot's panels.
+func (x *simulated) truth(minutes float64) colorimetry.Lab {
+	lot := x.lot(minutes)
+	return lot.MeanLab(x.weights)
+}
