@@ -73,26 +73,31 @@ func textbook(ref, sample colorimetry.Lab) float64 {
 	return colorimetry.CIEDE2000{}.Parts(ref, sample).Total
 }
 
-func BenchmarkColorPairs(b *testing.B) {
-	const n = 1_000_000
-	refs, samples := pairs(n)
-	dst := make([]float64, n)
-	ours := func() { colorimetry.CIEDE2000{}.DiffPairs(dst, refs, samples) }
+// comparePairs compares a way to fill dst with the differences of pairs with both peers.
+func comparePairs(b *testing.B, dst []float64, refs, samples []colorimetry.Lab, ours func()) {
 	b.Run("peer=colorful", func(b *testing.B) {
 		x, y := colorfuls(refs), colorfuls(samples)
-		compare(b, n, ours, func() {
+		compare(b, len(dst), ours, func() {
 			for i := range dst {
 				dst[i] = x[i].DistanceCIEDE2000(y[i])
 			}
 		})
 	})
 	b.Run("peer=textbook", func(b *testing.B) {
-		compare(b, n, ours, func() {
+		compare(b, len(dst), ours, func() {
 			for i := range dst {
 				dst[i] = textbook(refs[i], samples[i])
 			}
 		})
 	})
+}
+
+func BenchmarkColorPairs(b *testing.B) {
+	const n = 1_000_000
+	refs, samples := pairs(n)
+	dst := make([]float64, n)
+	ours := func() { colorimetry.CIEDE2000{}.DiffPairs(dst, refs, samples) }
+	comparePairs(b, dst, refs, samples, ours)
 }
 
 func BenchmarkColorOneAgainstMany(b *testing.B) {
@@ -119,21 +124,7 @@ func BenchmarkColorSingle(b *testing.B) {
 			dst[i] = f.Diff(refs[i], samples[i])
 		}
 	}
-	b.Run("peer=colorful", func(b *testing.B) {
-		x, y := colorfuls(refs), colorfuls(samples)
-		compare(b, n, ours, func() {
-			for i := range dst {
-				dst[i] = x[i].DistanceCIEDE2000(y[i])
-			}
-		})
-	})
-	b.Run("peer=textbook", func(b *testing.B) {
-		compare(b, n, ours, func() {
-			for i := range dst {
-				dst[i] = textbook(refs[i], samples[i])
-			}
-		})
-	})
+	comparePairs(b, dst, refs, samples, ours)
 }
 
 func BenchmarkColorSpectrum(b *testing.B) {
