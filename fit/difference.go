@@ -8,8 +8,7 @@ import "math"
 // peak at 45000 may be 5 wide. So h is looked for, upwards from where rounding
 // rules.
 type differences struct {
-	m     int                    // functions
-	value func(dst, p []float64) // sets dst to their m values
+	value func(dst, p []float64) // sets dst to their values
 	skip  func(j int) bool       // parameters that need no derivative; nil means none
 	// reach is how far from each parameter values are asked for: half the width of
 	// its bounds, 0 where there are none. nil means no bounds at all.
@@ -28,7 +27,7 @@ type differences struct {
 }
 
 func newDifferences(m, n int, value func(dst, p []float64)) *differences {
-	d := &differences{m: m, value: value}
+	d := &differences{value: value}
 	work := make([]float64, 5*n+7*m)
 	take := func(k int) []float64 {
 		v := work[:k:k]

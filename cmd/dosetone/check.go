@@ -179,7 +179,7 @@ func (e *env) check(name string, f *checkFlags) error {
 		return err
 	}
 	if f.report.wanted() {
-		v := &checkView{list: j.list, lots: j.lots, open: j.open.lots, target: standard, bands: bands, ledger: ledger, trend: trend, opt: opt}
+		v := &checkView{list: j.list, open: j.open.lots, target: standard, bands: bands, ledger: ledger, trend: trend, opt: opt}
 		if err := e.writeReport(f.report, v.page()); err != nil {
 			return err
 		}
@@ -204,7 +204,6 @@ func (e *env) check(name string, f *checkFlags) error {
 // judged is what became of the lots of a file.
 type judged struct {
 	list    []checkResult
-	lots    []discharge.Lot // of the list
 	entries []quality.Entry // for the ledger
 	outside []string        // rejected
 	open    unjudged
@@ -237,7 +236,6 @@ func (e *env) judge(t *discharge.Table, lots []discharge.Lot, standard discharge
 			j.outside = append(j.outside, lot.ID)
 		}
 		j.list = append(j.list, newCheckResult(r, opt))
-		j.lots = append(j.lots, lot)
 		j.entries = append(j.entries, quality.NewEntry(r, lot, opt.Model, checked))
 	}
 	if len(j.list) == 0 {

@@ -22,7 +22,6 @@ func checkFigures() []string { return []string{"lot-lb", "lot-ab", "bands", "cha
 // checkView is what the page of a check is made of.
 type checkView struct {
 	list   []checkResult
-	lots   []discharge.Lot
 	open   []string // lots that could not be judged
 	target discharge.Target
 	bands  *quality.Bands
@@ -305,12 +304,12 @@ func (v *checkView) bandSection() page.Section {
 func (v *checkView) trendSection() page.Section {
 	s := page.Section{ID: "monitoring", Title: "The laundry over time", Blocks: []page.Block{{List: sentences(v.trend.Words)}}}
 	dose, off := v.chartLots()
-	add := func(name string, c *quality.Chart, lots []string, title, up, down, reading string) {
+	add := func(name string, c *quality.Chart, lots []string, title, up, reading string) {
 		if c == nil || len(c.Values) == 0 {
 			return
 		}
 		shewhart, ewma, cusum := c.Limits()
-		d := figure.Chart{Title: title, Up: up, Down: down, OneSided: c.OneSided}
+		d := figure.Chart{Title: title, Up: up, OneSided: c.OneSided}
 		for i, z := range c.Values {
 			e, u := c.EWMA[i], c.CUSUM[i]
 			d.Points = append(d.Points, figure.ChartPoint{Lot: lots[i], Value: z, EWMA: e.Z, Lo: e.Lo, Hi: e.Hi, High: u.High, Low: u.Low,
@@ -319,8 +318,8 @@ func (v *checkView) trendSection() page.Section {
 		s.Blocks = append(s.Blocks, page.Block{Picture: &page.Picture{Figure: figure.NewChart(name, d), Reading: []string{reading, lastWords(c, lots)},
 			Caption: fmt.Sprintf("Dots are lots, a cross one that raises an alarm; the line averages them with falling weight (EWMA, limits at %.2f sd), the bars below add up what goes one way (CUSUM). Limits are set for about one false alarm in 370 to 500 lots.", ewma)}})
 	}
-	add("chart-dose", v.trend.Dose, dose, "dose against settings", "more", "less", "Above zero, lots had more dose than their settings promise; below, less.")
-	add("chart-off", v.trend.Off, off, "distance off the path", "further", "nearer", "Large values are lots that lie off the shade path: another fabric, neutralizing, rinsing.")
+	add("chart-dose", v.trend.Dose, dose, "dose against settings", "more", "Above zero, lots had more dose than their settings promise; below, less.")
+	add("chart-off", v.trend.Off, off, "distance off the path", "further", "Large values are lots that lie off the shade path: another fabric, neutralizing, rinsing.")
 	return s
 }
 

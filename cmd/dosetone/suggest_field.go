@@ -147,7 +147,7 @@ func (v *suggestView) passCurves() error {
 			break
 		}
 		var list []discharge.Settings
-		c := figure.PassCurve{Name: suggestionName(k), Set: s.Settings["time_min"]}
+		c := figure.PassCurve{Name: suggestionName(k)}
 		for i := range passSteps {
 			t := axis.Lo + (axis.Hi-axis.Lo)*float64(i)/(passSteps-1)
 			own := s.Settings.Clone()

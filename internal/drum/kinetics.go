@@ -17,7 +17,6 @@ type exposure struct {
 	bare   float64 // share of the face that nothing has touched
 	reach  float64 // factor on the depth of attack in the yarn
 	time   float64 // in units of the center
-	second float64
 	cast   float64 // factor on brown and stain
 }
 

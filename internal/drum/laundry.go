@@ -225,7 +225,7 @@ func (l *Laundry) expected(x [3]float64) colorimetry.Lab {
 func (l *Laundry) exposure(x [3]float64, luck luck) exposure {
 	u := x[0] / l.center[0] * math.Exp(luck.strength)
 	r, t := x[1]/l.center[1], x[2]/l.center[2]
-	e := exposure{time: t, second: r, cast: math.Exp(luck.cast)}
+	e := exposure{time: t, cast: math.Exp(luck.cast)}
 	if x[0] > 0 {
 		l.kinetics.run(run{strength: u, second: r, raw: x[1], time: t, rate: l.rate, cloth: &l.cloth}, &e)
 	}

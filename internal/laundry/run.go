@@ -43,8 +43,6 @@ type Lot struct {
 	BaseReadings    []Reading       // of this very load, before discharge
 	TensileLoss     map[int]float64 // % by panel; nil when not tested
 	HotPanels       []int           // truth: panels with a hot spot
-	Upset           Upset           // truth
-	DoseShift       float64         // truth: ln rate of this lot against the expected one
 }
 
 // Run makes one trial lot. A factor that settings do not name stands at its
@@ -58,7 +56,7 @@ func (l *Laundry) Run(settings map[string]float64, rng *rand.Rand, o RunOptions)
 	}
 	lot := Lot{
 		Role: "trial", Process: l.Process, Fabric: l.Fabric, Machine: l.Machine,
-		Settings: map[string]float64{}, TensileLoss: map[int]float64{}, Upset: o.Upset,
+		Settings: map[string]float64{}, TensileLoss: map[int]float64{},
 	}
 	d := l.scatter.lot.draw(rng)
 	for i := range l.process.factors {
@@ -76,7 +74,6 @@ func (l *Laundry) Run(settings map[string]float64, rng *rand.Rand, o RunOptions)
 	case CastUpset:
 		d.badRinse = uniform(rng, 0.25, 0.8)
 	}
-	lot.DoseShift = d.dose
 	actual := l.drifted(settings, d)
 	for _, f := range l.process.factors {
 		lot.Settings[f.Column] = round(actual[f.Column], f.Step)

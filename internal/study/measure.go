@@ -35,7 +35,7 @@ func (z Size) scene(kind laundry.Kind, process string, seed uint64) (*Scene, err
 	if err != nil {
 		return nil, err
 	}
-	return &Scene{Kind: kind, Process: process, Seed: seed, Laundry: l.Calmer(cmp.Or(z.Calm, 1)), Weights: w, Viewing: v, rng: rng}, nil
+	return &Scene{Process: process, Seed: seed, Laundry: l.Calmer(cmp.Or(z.Calm, 1)), Weights: w, Viewing: v, rng: rng}, nil
 }
 
 // Quick is the size that runs with the tests, Full the one for reports.

@@ -15,7 +15,6 @@ import (
 
 // Scene is one simulated laundry with its trial lots.
 type Scene struct {
-	Kind    laundry.Kind
 	Process string
 	Seed    uint64
 	Laundry *laundry.Laundry

@@ -5,17 +5,17 @@ import "math"
 // carrier: stones, powder or pellets hold the oxidizer in skin and pores and
 // hand it over by contacts.
 type carrier struct {
-	ratio, minutes float64 // at the center of the region
-	skin           float64 // share of the liquid
-	volume         float64 // of liquid at the center, per pore volume of the yarn
-	refill         float64 // exchange of skin and pores
-	contacts       float64 // transfer at the center
-	crowd          float64 // ratio at which carriers are in each other's way
-	clog           float64 // lint and dioxide on the carrier per oxidizer used
-	decay, film    float64 // of oxidizer in the carrier and in the film on the cloth
-	holdup         float64 // of that film
-	wet0, wetting  float64 // moisture at the start; minutes to wet
-	abrasion       float64 // of the cloth
+	ratio         float64 // at the center of the region
+	skin          float64 // share of the liquid
+	volume        float64 // of liquid at the center, per pore volume of the yarn
+	refill        float64 // exchange of skin and pores
+	contacts      float64 // transfer at the center
+	crowd         float64 // ratio at which carriers are in each other's way
+	clog          float64 // lint and dioxide on the carrier per oxidizer used
+	decay, film   float64 // of oxidizer in the carrier and in the film on the cloth
+	holdup        float64 // of that film
+	wet0, wetting float64 // moisture at the start; minutes to wet
+	abrasion      float64 // of the cloth
 }
 
 // drawCarrier draws a carrier whose skin holds between skinLo and skinHi of the
@@ -23,8 +23,8 @@ type carrier struct {
 func drawCarrier(d draw, center settings, skinLo, skinHi float64) supply {
 	t := center[2]
 	return carrier{
-		ratio: center[1], minutes: t,
-		skin: d.uniform(skinLo, skinHi), volume: d.wide(0.7, 2),
+		ratio: center[1],
+		skin:  d.uniform(skinLo, skinHi), volume: d.wide(0.7, 2),
 		refill: d.wide(0.3, 8) / t, contacts: d.wide(0.5, 8) / t,
 		crowd: center[1] * d.wide(0.7, 8), clog: d.wide(0.02, 0.5),
 		decay: d.wide(0.02, 0.5) / t, film: d.wide(0.02, 0.5) / t,

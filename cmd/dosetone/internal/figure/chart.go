@@ -24,7 +24,7 @@ type ChartPoint struct {
 // Chart is a control chart.
 type Chart struct {
 	Title    string // what is charted: "dose against settings"
-	Up, Down string // what values above and below mean
+	Up       string // what values above zero mean
 	OneSided bool
 	Points   []ChartPoint
 }

@@ -30,7 +30,7 @@ func samples() []Figure {
 	pass := Pass{From: 6, To: 20, Window: [2]float64{9, 14}, Curves: []PassCurve{{Name: hostile}, {Name: "no. 2"}}}
 	contour := Contour{X: Setting{Name: "strength", Unit: "%", Lo: 4, Hi: 10, From: 4.5, To: 9, Log: true}, Y: Setting{Name: "temp", Unit: "°C", Lo: 20, Hi: 60, From: 25, To: 55}, Tolerance: 2,
 		Lots: []Spot{{Name: hostile, X: 5, Y: 30}}, Suggestions: []Spot{{Name: hostile, X: 7, Y: 40, Exact: true}, {Name: "2", X: 99, Y: 40}}}
-	chart := Chart{Title: "dose", Up: "more", Down: "less"}
+	chart := Chart{Title: "dose", Up: "more"}
 	var rows []LotRow
 	for i := range 21 {
 		s := float64(i) / 20

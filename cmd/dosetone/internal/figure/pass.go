@@ -11,7 +11,6 @@ type PassCurve struct {
 	Name    string
 	Minutes []float64
 	Pass    []float64 // 0..1
-	Set     float64   // minutes of the suggestion
 }
 
 // Pass is what the picture of the pass probability shows. The first curve is
