@@ -138,7 +138,7 @@ func MeasureSwatch(im *Image, region image.Rectangle, opt SwatchOptions) (*Swatc
 
 	s := &Swatch{Region: r.Sub(im.Pixels.Bounds().Min), Columns: columns, Rows: rows,
 		Clipped: clipped, Calibrated: opt.Correction != nil, Warnings: append([]error(nil), im.Warnings...)}
-	s.collect(strips, center, contrast)
+	s.collect(strips, contrast)
 	s.Transparent = r.Dx()*r.Dy() - s.Pixels
 	if s.Transparent > 0 {
 		s.Warnings = append(s.Warnings, fmt.Errorf("%d pixels that are not fully opaque are left out", s.Transparent))
@@ -219,7 +219,7 @@ func (c XYZ) over(n int) XYZ {
 }
 
 // collect puts the strips together, in their order.
-func (s *Swatch) collect(strips []strip, center Lab, contrast float64) {
+func (s *Swatch) collect(strips []strip, contrast float64) {
 	var total XYZ
 	var sum, square Lab
 	bins := new([swatchBins]uint64)

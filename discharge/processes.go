@@ -13,7 +13,7 @@ func Processes() []Process {
 				strengthGPL("permanganate in the soak", 1.5, 50, 0.5),
 				carrierRatio("stones per dry garment", 0.3, 2.5),
 				tumbleTime(1.5, 30),
-				ambientTemp(), acidity("pH of the soak", 2, 8), drumSpeed(), moisture("moisture of the garments", 0, 80),
+				ambientTemp(), acidity("pH of the soak", 2, 8), drumSpeed(), moisture(),
 				recorded("uptake_lpkg", "liquid held by the drained stones, weighed", "L/kg", 0.2, 0.6),
 			),
 			Active: ActiveRule{Scale: 1, Times: []string{"strength_gpl", "ratio", "uptake_lpkg"}, Of: "KMnO4"},
@@ -32,7 +32,7 @@ func Processes() []Process {
 				strengthPct("permanganate on the powder", 0.5, 10, 0.1),
 				carrierRatio("powder per dry garment", 0.05, 0.6),
 				tumbleTime(5, 30),
-				ambientTemp(), drumSpeed(), moisture("moisture of the garments", 0, 80),
+				ambientTemp(), drumSpeed(), moisture(),
 			),
 			Active: ActiveRule{Scale: 10, Times: []string{"strength_pct", "ratio"}, Of: "KMnO4"},
 			Practice: []string{
@@ -49,7 +49,7 @@ func Processes() []Process {
 				strengthPct("permanganate on the pellets", 0.5, 12, 0.5),
 				carrierRatio("pellets per dry garment", 0.05, 2.5),
 				tumbleTime(3, 40),
-				ambientTemp(), drumSpeed(), moisture("moisture of the garments", 0, 80),
+				ambientTemp(), drumSpeed(), moisture(),
 			),
 			Active: ActiveRule{Scale: 10, Times: []string{"strength_pct", "ratio"}, Of: "KMnO4"},
 			Practice: []string{
@@ -68,7 +68,7 @@ func Processes() []Process {
 					Typical: usual(20, 400), Step: 5, Increases: true},
 				Factor{Column: "time_min", Title: "dwell before neutralizing", Unit: "min", Transform: Log,
 					Typical: usual(2, 60), Step: 1, Less: true, Increases: true},
-				ambientTemp(), acidity("pH of the spray", 2, 8), moisture("moisture of the garments", 0, 80),
+				ambientTemp(), acidity("pH of the spray", 2, 8), moisture(),
 				recorded("fabric_gsm", "mass of the dry cloth per area", "g/m²", 150, 550),
 			),
 			// g/L × g/m² ÷ (1000 g/L) ÷ (g/m² ÷ 1000 g/kg): the thousands cancel;
@@ -199,9 +199,9 @@ func drumSpeed() Factor {
 		Typical: usual(10, 40), Step: 1}
 }
 
-func moisture(title string, lo, hi float64) Factor {
-	return Factor{Column: "moisture_pct", Title: title, Unit: "% of dry weight", Transform: Linear, Optional: true,
-		Typical: usual(lo, hi), Step: 5}
+func moisture() Factor {
+	return Factor{Column: "moisture_pct", Title: "moisture of the garments", Unit: "% of dry weight", Transform: Linear, Optional: true,
+		Typical: usual(0, 80), Step: 5}
 }
 
 func recorded(column, title, unit string, lo, hi float64) Factor {

@@ -266,7 +266,7 @@ func (v Inverse) Profile(t Target, level float64) (Region, error) {
 	if k, ok := r.weights.(KnownSD); ok && t.M > 0 && len(k) != 1 {
 		return Region{}, fmt.Errorf("fit: %w: inverse intervals of new observations need one known SD for all", ErrBadInput)
 	}
-	pr, err := r.profiler(level)
+	pr, err := r.profiler()
 	if err != nil {
 		return Region{}, err
 	}

@@ -88,7 +88,7 @@ func (r *Result) Profile(j int, level float64) (Interval, error) {
 	if r.Fixed[j] {
 		return Interval{Lo: r.P[j], Hi: r.P[j], Level: level}, nil
 	}
-	pr, err := r.profiler(level)
+	pr, err := r.profiler()
 	if err != nil {
 		return Interval{}, err
 	}
@@ -111,7 +111,7 @@ func (r *Result) ProfileDerived(d Derived, level float64) (Interval, error) {
 	if err != nil && (r.cov != nil || errors.Is(err, ErrBadInput)) {
 		return Interval{}, err
 	}
-	pr, err := r.profiler(level)
+	pr, err := r.profiler()
 	if err != nil {
 		return Interval{}, err
 	}
@@ -172,7 +172,7 @@ type profiler struct {
 	rss  func(v float64) (float64, bool)
 }
 
-func (r *Result) profiler(level float64) (*profiler, error) {
+func (r *Result) profiler() (*profiler, error) {
 	if r.DF <= 0 && !r.weights.known() {
 		return nil, fmt.Errorf("fit: no profile without residual degrees of freedom: %w", ErrTooFewData)
 	}

@@ -235,7 +235,7 @@ func (e *env) judge(t *discharge.Table, lots []discharge.Lot, standard discharge
 		if r.Verdict.Decision == quality.Reject {
 			j.outside = append(j.outside, lot.ID)
 		}
-		j.list = append(j.list, newCheckResult(r, opt))
+		j.list = append(j.list, newCheckResult(r))
 		j.entries = append(j.entries, quality.NewEntry(r, lot, opt.Model, checked))
 	}
 	if len(j.list) == 0 {

@@ -121,7 +121,7 @@ type driftJSON struct {
 	Words        []string `json:"words"`
 }
 
-func newCheckResult(r *quality.Report, opt *quality.Options) checkResult {
+func newCheckResult(r *quality.Report) checkResult {
 	v := r.Verdict
 	out := checkResult{Lot: r.Lot, Verdict: v.Decision, Probability: v.Probability, MeanProbability: v.MeanProbability, Confidence: v.Confidence,
 		Share:      shareJSON{Estimate: v.ShareInside, Interval: [2]float64{v.ShareLo, v.ShareHi}},

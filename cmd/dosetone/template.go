@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
+	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 )
 
@@ -175,12 +176,16 @@ func templateColumns(p discharge.Process, kind discharge.ReadingKind) ([]templat
 
 // readingColumns are those of the instrument.
 func readingColumns(kind discharge.ReadingKind) ([]templateColumn, error) {
+	var lamps []string
+	for _, i := range colorimetry.Illuminants() {
+		lamps = append(lamps, i.String())
+	}
 	viewing := []templateColumn{
-		{Column: "illuminant", Needed: "yes", Meaning: "illuminant that the instrument calculated with", Example: "D65", Choices: []string{"D65", "D50", "C", "A", "F2", "F7", "F11", "LED-B3", "LED-B4"}},
+		{Column: "illuminant", Needed: "yes", Meaning: "illuminant that the instrument calculated with", Example: "D65", Choices: lamps},
 		{Column: "observer", Unit: "degrees", Needed: "yes", Meaning: "observer that the instrument calculated with: 2 or 10", Example: "10", Choices: []string{"2", "10"}},
 	}
-	value := func(column, unit, meaning, example string, digits int) templateColumn {
-		c := templateColumn{Column: column, Unit: unit, Needed: "yes", Meaning: meaning, Example: example, number: true, digits: digits}
+	value := func(column, meaning, example string, digits int) templateColumn {
+		c := templateColumn{Column: column, Needed: "yes", Meaning: meaning, Example: example, number: true, digits: digits}
 		if column == "a" || column == "b" {
 			c.least = -200
 		}
@@ -188,15 +193,15 @@ func readingColumns(kind discharge.ReadingKind) ([]templateColumn, error) {
 	}
 	switch kind {
 	case discharge.LabKind:
-		return append(viewing, value("L", "", "CIELAB L*, 0 to 100", "45.2", 2), value("a", "", "CIELAB a*", "-2.4", 2), value("b", "", "CIELAB b*", "-10.1", 2)), nil
+		return append(viewing, value("L", "CIELAB L*, 0 to 100", "45.2", 2), value("a", "CIELAB a*", "-2.4", 2), value("b", "CIELAB b*", "-10.1", 2)), nil
 	case discharge.XYZKind:
-		return append(viewing, value("X", "", "CIE X, white near 100", "13.9", 3), value("Y", "", "CIE Y, white 100", "14.7", 3), value("Z", "", "CIE Z, white near 100", "21.5", 3)), nil
+		return append(viewing, value("X", "CIE X, white near 100", "13.9", 3), value("Y", "CIE Y, white 100", "14.7", 3), value("Z", "CIE Z, white near 100", "21.5", 3)), nil
 	case discharge.Swatch:
-		return []templateColumn{value("red", "", "sRGB red, 0 to 255", "92", 0), value("green", "", "sRGB green, 0 to 255", "108", 0), value("blue", "", "sRGB blue, 0 to 255", "124", 0)}, nil
+		return []templateColumn{value("red", "sRGB red, 0 to 255", "92", 0), value("green", "sRGB green, 0 to 255", "108", 0), value("blue", "sRGB blue, 0 to 255", "124", 0)}, nil
 	case discharge.Spectral:
 		list := []templateColumn{{Column: "unit", Needed: "no", Meaning: "scale of the reflectance: factor (0 to 1) or percent; empty means factor", Example: "factor", Choices: []string{"factor", "percent"}}}
 		for nm := 400; nm <= 700; nm += 10 {
-			list = append(list, value(fmt.Sprintf("R%d", nm), "", fmt.Sprintf("reflectance at %d nm; other grids of 1, 2, 5, 10 or 20 nm may be used", nm), "0.15", 5))
+			list = append(list, value(fmt.Sprintf("R%d", nm), fmt.Sprintf("reflectance at %d nm; other grids of 1, 2, 5, 10 or 20 nm may be used", nm), "0.15", 5))
 		}
 		return list, nil
 	}

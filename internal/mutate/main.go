@@ -175,7 +175,7 @@ func (a area) mutants(sample int) ([]*mutant, error) {
 		if err != nil {
 			return nil, err
 		}
-		list, _, _, err := find(f.file, src, f.funcs)
+		list, _, err := find(f.file, src, f.funcs)
 		if err != nil {
 			return nil, err
 		}
@@ -203,7 +203,7 @@ func (a area) build(dir, binary string, all []*mutant) (map[*mutant]bool, error)
 			if err != nil {
 				return nil, err
 			}
-			_, _, fset, err := find(f.file, src, f.funcs)
+			_, fset, err := find(f.file, src, f.funcs)
 			if err != nil {
 				return nil, err
 			}

@@ -26,11 +26,11 @@ type mutant struct {
 func (m *mutant) key() string { return m.file + " " + m.fn + ": " + m.was + "  =>  " + m.is }
 
 // find lists the mutants of a file in the named functions and constants.
-func find(name string, src []byte, only []string) ([]*mutant, *ast.File, *token.FileSet, error) {
+func find(name string, src []byte, only []string) ([]*mutant, *token.FileSet, error) {
 	fset := token.NewFileSet()
 	file, err := parser.ParseFile(fset, name, src, parser.SkipObjectResolution)
 	if err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
 	var list []*mutant
 	wanted := func(fn string) bool { return len(only) == 0 || slices.Contains(only, fn) }
@@ -57,7 +57,7 @@ func find(name string, src []byte, only []string) ([]*mutant, *ast.File, *token.
 	for _, m := range list {
 		m.file = name
 	}
-	return list, file, fset, nil
+	return list, fset, nil
 }
 
 // swaps are the operators that a slip of the hand exchanges.

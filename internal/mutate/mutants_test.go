@@ -32,7 +32,7 @@ func (t) f(a float64, _ int, rest ...int) (y float64, err error) {
 // Each kind of slip is found, none inside a message, and the file with the
 // copies still parses, the original switching to them.
 func TestMutants(t *testing.T) {
-	list, _, fset, err := find("p.go", []byte(sample), nil)
+	list, fset, err := find("p.go", []byte(sample), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

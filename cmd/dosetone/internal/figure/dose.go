@@ -118,11 +118,11 @@ func (d *Dose) draw(c *canvas) {
 			l.put(c, f.pt(lot.Dose, lot.Shade.L), 5, lot.Name, inkText())
 		}
 	}
-	bandLabels(c, l, lots, mean)
+	bandLabels(c, l, lots)
 }
 
 // bandLabels names the bands where they are widest.
-func bandLabels(c *canvas, l *labels, lots, mean [2][]vg.Point) {
+func bandLabels(c *canvas, l *labels, lots [2][]vg.Point) {
 	n := len(lots[0])
 	for _, i := range []int{n * 3 / 5, n / 2, n * 3 / 4, n / 3, n * 9 / 10, n / 5} {
 		if l.put(c, vg.Point{X: lots[0][i].X, Y: lots[0][i].Y}, 1, "95 % of lots", inkSoft()) {
