@@ -2,6 +2,7 @@ package charge
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -27,6 +28,18 @@ func neutralizing(t *testing.T, id string, n Neutralizer) *Neutralizing {
 	l := loads(t)[id]
 	l.Neutralizer = &n
 	return sheet(t, l).Neutralizing
+}
+
+// A liquid is diluted, a solid dissolved: what the words mean (no source).
+func TestAgentsAreDilutedOrDissolved(t *testing.T) {
+	for agent, words := range map[string]string{"peroxide": "; diluted on its own", "bisulfite": "; dissolved on its own"} {
+		l := loads(t)["permanganate-stone"]
+		l.Neutralizer = &Neutralizer{Agent: agent, Purity: 1}
+		_, items := sheet(t, l).Items()
+		i := slices.IndexFunc(items, func(x Item) bool { return x.Chemical == agent })
+		require.GreaterOrEqual(t, i, 0)
+		assert.Contains(t, items[i].Note, words)
+	}
 }
 
 // The acid that a bath uses up or makes, per mole of oxidizer, from the printed
