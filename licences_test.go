@@ -29,7 +29,7 @@ func TestLicencesAreListed(t *testing.T) {
 		out, err := exec.Command("go", append([]string{"list", "-deps", "-f", "{{with .Module}}{{.Path}} {{.Version}} {{.Dir}}{{end}}"}, args...)...).Output()
 		require.NoError(t, err)
 		found := map[string]bool{}
-		for _, line := range strings.Split(string(out), "\n") {
+		for line := range strings.SplitSeq(string(out), "\n") {
 			if line != "" && !strings.HasPrefix(line, strings.TrimSuffix(module, "/")+" ") {
 				found[line] = true
 			}

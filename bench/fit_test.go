@@ -135,10 +135,10 @@ func twoFactorFit(b testing.TB) *fit.Result {
 	b.Helper()
 	rng := rand.New(rand.NewPCG(1, 8))
 	var d []fit.Observation
-	for g := 0; g < 24; g++ {
+	for g := range 24 {
 		s, tm := math.Exp(0.5*float64(g%6)), math.Exp(1+0.6*float64(g/6))
 		lot := 0.1 * rng.NormFloat64()
-		for k := 0; k < 4; k++ {
+		for range 4 {
 			eta := 0.9*math.Log(s) + 0.8*math.Log(tm) - 2.5 + lot
 			d = append(d, fit.Observation{X: []float64{s, tm}, Y: 80 - 60*(fit.LogLogistic{}).At(eta) + rng.NormFloat64(), Group: fmt.Sprint(g)})
 		}
@@ -160,10 +160,10 @@ func bootstrapFit(b testing.TB) *fit.Result {
 	m := fit.Sigmoid{Curve: fit.Richards{S: 1}}
 	truth := []float64{80, 20, 1.8, 4, 0.8}
 	var d []fit.Observation
-	for g := 0; g < 24; g++ {
+	for g := range 24 {
 		x := math.Exp(-1.5 + 0.2*float64(g))
 		lot := rng.NormFloat64()
-		for k := 0; k < 4; k++ {
+		for range 4 {
 			d = append(d, fit.Observation{X: []float64{x}, Y: m.Eval(truth, []float64{x}) + lot + 0.5*rng.NormFloat64(), Group: fmt.Sprint(g)})
 		}
 	}
@@ -243,9 +243,9 @@ func TestFitCPU(t *testing.T) {
 	measure := func(name string, reps int, f func() *fit.Solution) {
 		best := math.Inf(1)
 		var sol *fit.Solution
-		for round := 0; round < 50; round++ {
+		for range 50 {
 			t0 := cpu()
-			for i := 0; i < reps; i++ {
+			for range reps {
 				sol = f()
 			}
 			best = math.Min(best, (cpu()-t0)/float64(reps))
@@ -276,7 +276,7 @@ func TestFitCPU(t *testing.T) {
 	bootstrap := func(name string, r *fit.Result) {
 		best := math.Inf(1)
 		failed := 0
-		for round := 0; round < 10; round++ {
+		for range 10 {
 			t0 := cpu()
 			bs, err := r.Bootstrap(fit.Groups, 2000, rand.New(rand.NewPCG(7, 7)))
 			if err != nil {

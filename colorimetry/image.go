@@ -220,7 +220,7 @@ func to8(v uint32) uint8 { return uint8((v*255 + 0x7fff) / 0xffff) }
 
 func opaqueRow(dst []SRGB8, pix []uint8, width int) int {
 	n := 0
-	for i := 0; i < width; i++ {
+	for i := range width {
 		p := pix[4*i : 4*i+4 : 4*i+4]
 		if p[3] != 0xff {
 			continue

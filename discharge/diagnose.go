@@ -2,6 +2,7 @@ package discharge
 
 import (
 	"fmt"
+	"maps"
 	"math"
 )
 
@@ -141,9 +142,7 @@ func (m *Model) Evaluate(t Target, tolerance float64, list []Settings) ([]Evalua
 	out := make([]Evaluation, len(list))
 	for i, own := range list {
 		s := q.other.Clone()
-		for c, v := range own {
-			s[c] = v
-		}
+		maps.Copy(s, own)
 		var v values
 		if err := m.locate(s, &v); err != nil {
 			return nil, fmt.Errorf("settings %d: %w", i+1, err)

@@ -34,13 +34,11 @@ func TestLearnPrior(t *testing.T) {
 	var wg sync.WaitGroup
 	next := make(chan int)
 	for range runtime.GOMAXPROCS(0) {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
+		wg.Go(func() {
 			for i := range next {
 				fits[i], errs[i] = fitRich(t, files[i])
 			}
-		}()
+		})
 	}
 	for i := range files {
 		if without := os.Getenv("WITHOUT"); without == "" || !strings.HasPrefix(filepath.Base(files[i]), without) {

@@ -103,8 +103,7 @@ func missingKey(data json.RawMessage, t reflect.Type) string {
 		if json.Unmarshal(data, &have) != nil {
 			return "" // the decoder says what is wrong
 		}
-		for i := range t.NumField() {
-			f := t.Field(i)
+		for f := range t.Fields() {
 			name, options, _ := strings.Cut(f.Tag.Get("json"), ",")
 			if !f.IsExported() || name == "-" {
 				continue

@@ -179,9 +179,7 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 	if err := m.knowsAll(opt); err != nil {
 		return nil, err
 	}
-	for c, v := range m.fixed {
-		q.other[c] = v
-	}
+	maps.Copy(q.other, m.fixed)
 	if err := q.boundOthers(opt); err != nil {
 		return nil, err
 	}

@@ -139,7 +139,7 @@ func TestRobustCoverage(t *testing.T) {
 	judge := func(l Loss, w Weights, n int, bad, highest float64) {
 		rng := rand.New(rand.NewPCG(21, uint64(n)))
 		var wald, pred covered
-		for run := 0; run < runs; run++ {
+		for range runs {
 			r, err := Regress(Polynomial(1), scattered(rng, n, bad), w, &FitOptions{Loss: l, Start: []float64{0, 0}})
 			if err != nil {
 				continue // TestCoverage says how often
@@ -180,7 +180,7 @@ func coverage(t *testing.T, c coverageCase, seed uint64, runs int, extra float64
 	var edWald, edProf, bandMid, predMid, predTop covered
 	failed := 0
 	data := make([]Observation, c.n)
-	for run := 0; run < runs; run++ {
+	for range runs {
 		obs := func(x float64) float64 {
 			eta := math.Inf(-1)
 			if x > 0 {

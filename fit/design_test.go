@@ -245,7 +245,7 @@ func TestExchangeAgainstEnumeration(t *testing.T) {
 	m := Sigmoid{LogLogistic{}}
 	p := []float64{80, 20, 2, 5}
 	var xs [][]float64
-	for k := 0; k < 9; k++ {
+	for k := range 9 {
 		xs = append(xs, []float64{math.Exp(0.45*float64(k)) - 0.9})
 	}
 	cand, err := Candidates(m, [][]float64{p, {80, 20, 1.5, 8}}, xs, nil, nil)

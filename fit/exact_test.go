@@ -47,7 +47,7 @@ func TestLackOfFitOfExactData(t *testing.T) {
 	data := func(y func(x float64) float64) []Observation {
 		var d []Observation
 		for i := 1; i <= 5; i++ {
-			for k := 0; k < 3; k++ {
+			for range 3 {
 				x := float64(i) / 3
 				d = append(d, Observation{X: []float64{x}, Y: y(x)})
 			}

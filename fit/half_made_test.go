@@ -30,7 +30,7 @@ func grouped(t *testing.T) (*Result, []Observation) {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(1, 2))
 	var data []Observation
-	for i := 0; i < 60; i++ {
+	for i := range 60 {
 		x, g := math.Exp(float64(i%10)/3), float64(i%3)
 		f := (LogLogistic{}).At(2*math.Log(x) - 3 + 0.3*g)
 		data = append(data, Observation{X: []float64{x, g}, Y: 20 + 50*f + 0.3*rng.NormFloat64()})

@@ -163,7 +163,7 @@ func TestNoFiniteOptimum(t *testing.T) {
 func TestTwoClusters(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 2))
 	var data []Observation
-	for i := 0; i < 6; i++ {
+	for range 6 {
 		data = append(data, Observation{X: []float64{0.1}, Y: 79 + rng.NormFloat64()}, Observation{X: []float64{50}, Y: 20 + rng.NormFloat64()})
 	}
 	r, err := Regress(Sigmoid{LogLogistic{}}, data, nil, nil)
@@ -180,7 +180,7 @@ func TestTwoClusters(t *testing.T) {
 func TestConfoundedFactors(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 8))
 	var data []Observation
-	for k := 0; k < 12; k++ {
+	for k := range 12 {
 		s := math.Exp(0.25 * float64(k))
 		eta := 1.2*math.Log(s) - 1.5
 		data = append(data, Observation{X: []float64{s, 2 * s}, Y: 80 - 60/(1+math.Exp(-eta)) + 0.3*rng.NormFloat64()})
@@ -209,7 +209,7 @@ func TestRobust(t *testing.T) {
 	truth := []float64{80, 20, 2, 5}
 	m := Sigmoid{LogLogistic{}}
 	var data []Observation
-	for k := 0; k < 30; k++ {
+	for k := range 30 {
 		x := math.Exp(-1 + 0.17*float64(k))
 		data = append(data, Observation{X: []float64{x}, Y: m.Eval(truth, []float64{x}) + 0.5*rng.NormFloat64()})
 	}

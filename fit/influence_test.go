@@ -33,7 +33,7 @@ func TestOutlierOfExactData(t *testing.T) {
 // What is left of exact data is rounding error, and no outlier.
 func TestNoOutliersAmongRoundingErrors(t *testing.T) {
 	rng := rand.New(rand.NewPCG(34, 0))
-	for run := 0; run < 200; run++ {
+	for run := range 200 {
 		a, b := rng.NormFloat64(), rng.NormFloat64()
 		data := make([]Observation, 4+run%8)
 		for i := range data {

@@ -26,7 +26,7 @@ func TestInverseCoverageRelative(t *testing.T) {
 	for _, target := range []struct{ m, pooled int }{{0, 0}, {1, 0}, {4, 0}, {4, 1}} {
 		rng := rand.New(rand.NewPCG(31, uint64(target.m+10*target.pooled)))
 		var delta, fieller, band, profile covered
-		for run := 0; run < runs; run++ {
+		for run := range runs {
 			r, err := Regress(Polynomial(1), relativeLine(rng), Relative{}, nil)
 			if err != nil {
 				t.Fatal(err)

@@ -144,11 +144,11 @@ func TestThreeLevels(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 5))
 	var sum [3]float64
 	const runs = 150
-	for k := 0; k < runs; k++ {
+	for range runs {
 		var data []Observation
-		for g := 0; g < 10; g++ {
+		for g := range 10 {
 			a := 2 * rng.NormFloat64()
-			for s := 0; s < 3; s++ {
+			for s := range 3 {
 				b := 1 * rng.NormFloat64()
 				for i := 0; i < 2+g%2; i++ {
 					data = append(data, Observation{Y: 10 + a + b + 0.5*rng.NormFloat64(), Group: string(rune('A' + g)), Subgroup: string(rune('a' + s))})
@@ -230,7 +230,7 @@ func TestANOVACertified(t *testing.T) {
 func TestREMLDerivatives(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 8))
 	var data []Observation
-	for g := 0; g < 6; g++ {
+	for g := range 6 {
 		a := rng.NormFloat64()
 		for i := 0; i < 3+g%2; i++ {
 			x := float64(i) - 1

@@ -16,7 +16,7 @@ func TestUnknownNamesAreNamedInOrder(t *testing.T) {
 		"prior":       {Priors: map[string]Prior{"x": {1, 4}, "y": {1, 2}, "w": {1, 3}, "b1": {0, 9}, "z": {0, 1}}},
 		"fixed value": {Fixed: map[string]float64{"x": 1, "y": 1, "w": 2, "b1": 1, "z": math.NaN()}},
 	} {
-		for i := 0; i < 50; i++ {
+		for range 50 {
 			_, err := Regress(Polynomial(1), data, nil, opt)
 			if err == nil || !strings.Contains(err.Error(), what+" of unknown parameter \"w\"") {
 				t.Fatalf("%s: %v", what, err)

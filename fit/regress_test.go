@@ -16,7 +16,7 @@ func simulate(seed uint64, m Model, p []float64, sd float64, reps int) []Observa
 	rng := rand.New(rand.NewPCG(seed, 1))
 	var d []Observation
 	for g, x := range ladder {
-		for k := 0; k < reps; k++ {
+		for range reps {
 			d = append(d, Observation{X: []float64{x}, Y: m.Eval(p, []float64{x}) + sd*rng.NormFloat64(), Group: fmt.Sprint("lot ", g)})
 		}
 	}
@@ -62,7 +62,7 @@ func TestRelative(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 2))
 	var d []Observation
 	for _, x := range ladder {
-		for k := 0; k < 4; k++ {
+		for range 4 {
 			d = append(d, Observation{X: []float64{x}, Y: m.Eval(p, []float64{x}) * (1 + 0.03*rng.NormFloat64())})
 		}
 	}
@@ -138,16 +138,16 @@ func TestAtBound(t *testing.T) {
 func TestGroupShifts(t *testing.T) {
 	rng := rand.New(rand.NewPCG(11, 4))
 	var groups []string
-	for g := 0; g < 8; g++ {
+	for g := range 8 {
 		groups = append(groups, string(rune('A'+g)))
 	}
 	var errFree, errShrunk float64
-	for run := 0; run < 12; run++ {
+	for range 12 {
 		shift := make([]float64, len(groups))
 		var d []Observation
 		for g := range groups {
 			shift[g] = 0.15 * rng.NormFloat64()
-			for k := 0; k < 6; k++ {
+			for range 6 {
 				s, tm := math.Exp(rng.Float64()*2-1), math.Exp(rng.Float64()*2+1)
 				eta := 0.9*math.Log(s) + 0.7*(math.Log(tm)-2) + shift[g]
 				d = append(d, Observation{X: []float64{s, tm, 40, float64(g)}, Y: 80 - 60*(LogLogistic{}).At(eta) + 1.5*rng.NormFloat64()})

@@ -161,7 +161,7 @@ func strdRational(x float64, b, g []float64, n int) float64 {
 	}
 	den = math.FMA(d, x, den)
 	f := num / den
-	for i := 0; i < n; i++ {
+	for i := range n {
 		g[i] = p / den
 		p *= x
 		if n+i < len(b) {

@@ -109,7 +109,7 @@ func TestToleranceTwoSidedOfFew(t *testing.T) {
 	missed := func(n int, k, coverage float64) float64 {
 		half := func(m float64) float64 {
 			lo, hi := 0.0, m+40
-			for i := 0; i < 60; i++ {
+			for range 60 {
 				r := (lo + hi) / 2
 				if (math.Erfc((m-r)/math.Sqrt2)-math.Erfc((m+r)/math.Sqrt2))/2 < coverage {
 					lo = r

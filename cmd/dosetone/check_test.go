@@ -44,7 +44,7 @@ func TestCheckOfLotsInPercent(t *testing.T) {
 	checkWorkspace(t)
 	scaled := func(data []byte, unit string, scale float64) []byte {
 		var rows [][]string
-		for _, line := range strings.Split(strings.TrimSpace(string(data)), "\n") {
+		for line := range strings.SplitSeq(strings.TrimSpace(string(data)), "\n") {
 			if strings.HasPrefix(line, "#") {
 				continue
 			}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -155,10 +156,8 @@ func (v *viewings) Set(s string) error {
 		return err
 	}
 	for i, w := range list {
-		for _, earlier := range list[:i] {
-			if earlier == w {
-				return fmt.Errorf("%s is given twice", w)
-			}
+		if slices.Contains(list[:i], w) {
+			return fmt.Errorf("%s is given twice", w)
 		}
 	}
 	*v = list

@@ -344,9 +344,7 @@ func (r *room) castUpset() (lot discharge.Lot, size float64) {
 	}
 	clean, stained := run(laundry.NoUpset), run(laundry.CastUpset)
 	lot = r.Lot("P", discharge.Production, stained)
-	for c, v := range r.settings {
-		lot.Settings[c] = v
-	}
+	maps.Copy(lot.Settings, r.settings)
 	lot.Panels = lot.Panels[:4]
 	return lot, de(clean.MeanLab(r.Weights), stained.MeanLab(r.Weights))
 }

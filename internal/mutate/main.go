@@ -195,7 +195,7 @@ func (a area) mutants(sample int) ([]*mutant, error) {
 // returns those that do not.
 func (a area) build(dir, binary string, all []*mutant) (map[*mutant]bool, error) {
 	dropped := map[*mutant]bool{}
-	for round := 0; round < 8; round++ {
+	for range 8 {
 		replace := map[string]string{}
 		owner := map[string][]*mutant{} // by base name of the file
 		for _, f := range a.sources {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -99,9 +100,7 @@ func manyLevelsTwice(design []map[string]float64, columns []string) []map[string
 		for _, g := range grid {
 			for i := range levels {
 				s := map[string]float64{c: r.Lo * math.Pow(r.Hi/r.Lo, float64(i)/float64(levels-1))}
-				for k, v := range g {
-					s[k] = v
-				}
+				maps.Copy(s, g)
 				wider = append(wider, s)
 			}
 		}

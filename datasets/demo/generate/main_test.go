@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/csv"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
@@ -96,9 +97,7 @@ func TestProduction(t *testing.T) {
 		t.Fatal(err)
 	}
 	shade := means(t, w, demo.PelletStandard())
-	for id, lab := range means(t, w, demo.PelletProduction()) {
-		shade[id] = lab
-	}
+	maps.Copy(shade, means(t, w, demo.PelletProduction()))
 	std, light, dark := shade["STD"], shade["STD-LIGHT"], shade["STD-DARK"]
 	good, brown := shade["P101"], shade["P102"]
 	t.Logf("standard %.2f, light %.2f, dark %.2f, good %.2f, brown %.2f", std, light, dark, good, brown)

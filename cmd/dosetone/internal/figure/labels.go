@@ -1,5 +1,7 @@
 package figure
 
+import "slices"
+
 import "gonum.org/v1/plot/vg"
 
 type rect struct{ x0, y0, x1, y1 float64 }
@@ -72,12 +74,7 @@ func (l *labels) put(c *canvas, p vg.Point, r float64, s string, k Ink) bool {
 }
 
 func (l *labels) hits(r rect) bool {
-	for _, t := range l.taken {
-		if r.meets(t) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(l.taken, r.meets)
 }
 
 // shorten cuts a name that would not fit.

@@ -65,7 +65,7 @@ func TestPageEscapesWhateverNamesHold(t *testing.T) {
 			assert.Contains(t, []string{"col", "row"}, scope)
 		case "svg":
 			assert.Equal(t, "img", attribute(n, "role"))
-			for _, id := range strings.Fields(attribute(n, "aria-labelledby")) {
+			for id := range strings.FieldsSeq(attribute(n, "aria-labelledby")) {
 				assert.Contains(t, text, `id="`+id+`"`)
 			}
 		}
