@@ -154,18 +154,15 @@ func sheetCautionSection(s *charge.Sheet) page.Section {
 		}
 		out.Blocks = append(out.Blocks, page.Block{Notes: notes})
 	}
-	note := func(name, text, source string) page.Note {
-		return page.Note{Name: capital(name) + ".", Text: text, Source: "(" + source + ")", Tone: "hot"}
-	}
 	var apart, limits, cautions []page.Note
 	for _, c := range s.Conflicts {
-		apart = append(apart, note(c.A+" and "+c.B, c.Text, c.Source))
+		apart = append(apart, cautionNote(c.A+" and "+c.B, c.Text, c.Source))
 	}
 	for _, l := range s.Limits {
-		limits = append(limits, note(l.Of, l.Text, l.Source))
+		limits = append(limits, cautionNote(l.Of, l.Text, l.Source))
 	}
 	for _, c := range s.Cautions {
-		cautions = append(cautions, note(c.Hazard, c.Text, c.Source))
+		cautions = append(cautions, cautionNote(c.Hazard, c.Text, c.Source))
 	}
 	add("", cautions)
 	add("Keep apart", apart)

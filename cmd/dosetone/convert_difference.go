@@ -132,16 +132,11 @@ func newReferenceSet(colors []color, name string) (*referenceSet, error) {
 // standards are the colors of role standard or, without any, all: beside a
 // standard its limits are no reference.
 func standards(colors []color) []color {
-	var out []color
-	for _, c := range colors {
-		if c.role == discharge.Standard {
-			out = append(out, c)
-		}
-	}
-	if len(out) == 0 {
+	only := slices.DeleteFunc(slices.Clone(colors), func(c color) bool { return c.role != discharge.Standard })
+	if len(only) == 0 {
 		return colors
 	}
-	return out
+	return only
 }
 
 // hasID reports whether a sample bears that id, or belongs to that lot.

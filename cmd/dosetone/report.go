@@ -109,12 +109,16 @@ func cautionSection(processes ...discharge.Process) page.Section {
 	for _, p := range processes {
 		var notes []page.Note
 		for _, c := range p.Cautions {
-			notes = append(notes, page.Note{Name: capital(c.Hazard) + ".", Text: c.Text, Source: "(" + c.Source + ")", Tone: "hot"})
+			notes = append(notes, cautionNote(c.Hazard, c.Text, c.Source))
 		}
 		s.Blocks = append(s.Blocks, page.Block{Notes: notes})
 	}
 	s.Blocks = append(s.Blocks, page.Block{Text: discharge.Deference})
 	return s
+}
+
+func cautionNote(name, text, source string) page.Note {
+	return page.Note{Name: capital(name) + ".", Text: text, Source: "(" + source + ")", Tone: "hot"}
 }
 
 // modelFoot says where a model comes from.
