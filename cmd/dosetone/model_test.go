@@ -457,6 +457,9 @@ func TestFitLearnsFromOtherMachines(t *testing.T) {
 	own := decode[[]prediction](t, ok(t, append([]string{"predict", "drum-3.json"}, at...)...))[0]
 	require.InDelta(t, whole.Shade.L, own.Shade.L, 1.5)
 	require.Contains(t, ok(t, "fit", "several.csv", "--machine", "drum-4", "-o", "drum-4.json"), "on machine drum-4, 18 trial lots")
+	require.NoError(t, os.WriteFile("lot.csv", bytes.ReplaceAll(productionOf("P101"), []byte("drum-3"), []byte("drum-4")), 0o600))
+	said := ok(t, "check", "lot.csv", "--standard", "standard.csv", "--model", "drum-3.json")
+	require.Contains(t, strings.Join(strings.Fields(said), " "), "the model's trials have lots there, too: fit them again for it")
 	view, err := os.ReadFile("several.html")
 	require.NoError(t, err)
 	require.Contains(t, string(view), "on machine drum-3")

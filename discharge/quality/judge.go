@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"example.com/dosetone/colorimetry"
@@ -305,9 +306,17 @@ func (j *judge) notes() {
 	if j.opt.Model != nil {
 		fabric, machine := j.opt.Model.RanOn()
 		for _, c := range []struct{ what, lot, model string }{{"fabric", j.lot.Fabric, fabric}, {"machine", j.lot.Machine, machine}} {
-			if c.lot != "" && c.model != "" && c.lot != c.model {
-				add("its %s is %s, that of the model's lots %s: dose and causes are judged as if they were the same; recalibrate the model for it", c.what, c.lot, c.model)
+			if c.lot == "" || c.model == "" || c.lot == c.model {
+				continue
 			}
+			remedy := "recalibrate the model for it"
+			there := func(o discharge.Other) bool {
+				return c.what == "fabric" && o.Fabric == c.lot || c.what == "machine" && o.Machine == c.lot
+			}
+			if slices.ContainsFunc(j.opt.Model.Others(), there) {
+				remedy = "the model's trials have lots there, too: fit them again for it"
+			}
+			add("its %s is %s, that of the model's lots %s: dose and causes are judged as if they were the same; %s", c.what, c.lot, c.model, remedy)
 		}
 	}
 	if r.Verdict.Decision == MeasureMore && r.Verdict.MorePanels == 0 {
