@@ -112,7 +112,7 @@ func (m *Model) without(ctx context.Context, t *Table, opt *FitOptions, lot Tria
 	}
 	x.LeftOut = f.Diff(lot.Lab, own[0])
 	for j := range n.basis.factors {
-		e, _ := n.mixed(func(c *component, dst []float64) float64 { return n.slopeAtMiddle(c, dst, j) })
+		e, _, _ := n.slope(j)
 		x.Exponents[n.basis.factors[j].Column] = e
 	}
 	return x, nil

@@ -43,20 +43,13 @@ func doseFactors(shift, sd float64) [3]float64 {
 // dose has a unit of each curve's own, minutes have not. It is 0 where the trials do not
 // show that minutes give dose, or never varied them.
 func (m *Model) Minutes(shift, sd float64) (factor [3]float64) {
-	j := m.basis.index(timeColumn)
-	if j < 0 {
-		return factor
-	}
-	slope, variance := m.mixed(func(c *component, dst []float64) float64 { return m.slopeAtMiddle(c, dst, j) })
-	if slope < leastSlope || slope < 2*math.Sqrt(variance) {
+	slope, variance, shown := m.slope(m.basis.time)
+	if !shown {
 		return factor
 	}
 	x := shift / slope
 	return doseFactors(x, math.Sqrt(sd*sd+x*x*variance)/slope)
 }
-
-// leastSlope is the exponent of time below which minutes hardly give any dose.
-const leastSlope = 0.1
 
 // name is what messages call it.
 func (o Other) name() string {

@@ -75,6 +75,24 @@ func TestLiquorOfALaccaseBathActsAsTheTrialsSay(t *testing.T) {
 	}
 }
 
+// Lots whose strength is off by a tenth scatter as dosing does, also where the dose goes by
+// the square of strength and the scatter in dose is twice as large; off by four tenths they
+// do not.
+func TestScatterIsHeldAgainstThatOfDosing(t *testing.T) {
+	for strengthOff, unusual := range map[float64]bool{0.1: false, 0.4: true} {
+		off := lotScatter(2 * strengthOff)
+		eta := func(strength, ratio, time float64) float64 {
+			return 2*math.Log(strength/6) + 1.5*math.Log(ratio/1.5) + 2*math.Log(time/12) + off()
+		}
+		m, err := Fit(gridTrials(t, "permanganate-pellet", [3]string{"strength_pct", "ratio", "time_min"},
+			[3][]float64{{4, 6, 9}, {1, 2}, {8, 12, 18}}, eta), nil)
+		require.NoError(t, err)
+		assert.Greater(t, m.sdLot(), 0.15, "of dose")
+		said := strings.Contains(fmt.Sprint(m.Warnings()), "more or less strength would bring them, where dosing usually scatters by 3 to 10 %")
+		assert.Equal(t, unusual, said, "%g: %v", strengthOff, m.Warnings())
+	}
+}
+
 // Two far levels of moisture say nothing of a best value between them
 // (elementary: a parabola needs three points); three do.
 func TestTwoLevelsOfAFactorWithABestValueWarn(t *testing.T) {
@@ -90,6 +108,7 @@ func TestTwoLevelsOfAFactorWithABestValueWarn(t *testing.T) {
 		require.NoError(t, err)
 		warned := strings.Contains(fmt.Sprint(m.Warnings()), "run lots at about 50")
 		assert.Equal(t, c.warns, warned, "moisture %v: %v", c.moisture, m.Warnings())
+		assert.Equal(t, c.warns, strings.Contains(strings.Join(m.Summary().Words, "\n"), "what lies between two levels: moisture_pct may be best anywhere from 25 to 75"), "moisture %v: %q", c.moisture, m.Summary().Words)
 		for _, f := range m.Factors() {
 			assert.Equal(t, c.warns && f.Column == "moisture_pct", f.Guessed, "%s, moisture %v", f.Column, c.moisture)
 			for v, between := range map[float64]bool{26: false, 50: true, 74: false} {
@@ -108,7 +127,7 @@ func TestWhatLimitsAccuracyIsAskedBetweenTheLots(t *testing.T) {
 		strength, moisture []float64
 		says               string
 	}{
-		{[]float64{20, 80}, []float64{25, 75}, "more lots at new settings between"},
+		{[]float64{20, 80}, []float64{25, 75}, "what lies between two levels: moisture_pct"},
 		{[]float64{20, 80}, []float64{25, 50, 75}, "between the two levels of strength_gnm3, which two cannot show"},
 		{[]float64{20, 40, 80}, []float64{25, 50, 75}, "steadier dosing"},
 	} {

@@ -66,8 +66,8 @@ func (q *search) whyNotSurely(out *Suggestions) string {
 	if p.MeanCovariance[0][0] > scatter {
 		return "reachable, but the trials leave the dose open: more trial lots near these settings will raise the probability"
 	}
-	if q.m.sdLot() > unusualScatter {
-		return fmt.Sprintf("reachable, but the trial lots lie %.0f %% of dose off the curve, more than dosing scatters: see what the fit warns of", 100*q.m.sdLot())
+	if sd, unusual := q.m.dosing(); unusual {
+		return fmt.Sprintf("reachable, but the trial lots lie as far off the curve as %.0f %% of strength would bring them, more than dosing scatters: see what the fit warns of", 100*sd)
 	}
 	// What would be left if the curve were known exactly.
 	known := *q.m

@@ -84,6 +84,17 @@ func (m *Model) slopeAtMiddle(c *component, dst []float64, j int) (byCharge floa
 	return grad[n] * (most - least) / (2 * h)
 }
 
+// slope is the log dose gained by factor j, below 0 for none, at the middle of the trials;
+// shown tells that they show it to be above 0.
+func (m *Model) slope(j int) (mean, variance float64, shown bool) {
+	const least = 0.1 // less is hardly any dose
+	if j < 0 {
+		return 0, 0, false
+	}
+	mean, variance = m.mixed(func(c *component, dst []float64) float64 { return m.slopeAtMiddle(c, dst, j) })
+	return mean, variance, mean > least && mean > 2*math.Sqrt(variance)
+}
+
 // supply is the oxidizer charged at the middle of the trials, in the unit of
 // some demands: the mean and sd of its logarithm over the curves with these,
 // and their share.
@@ -117,7 +128,7 @@ func (m *Model) Summary() Summary {
 	two := m.atTwoLevels()
 	for j := range m.basis.factors {
 		f := &m.basis.factors[j]
-		mean, v := m.mixed(func(c *component, dst []float64) float64 { return m.slopeAtMiddle(c, dst, j) })
+		mean, v, _ := m.slope(j)
 		add("exponent "+f.Column, "", "log dose gained per "+f.perUnit()+" at the middle of the trials", mean, v)
 		text := m.wordsFor(f, mean, math.Sqrt(v))
 		if !f.oneWay() && f.Primary && !slices.Contains(two, f.Column) {

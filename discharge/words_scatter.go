@@ -28,7 +28,7 @@ func (m *Model) midScatter() float64 {
 	return 0.4 * deltaEP95(&mark.metric, &c)
 }
 
-// unusualScatter is the scatter of lots, in ln dose, from which on it is not
+// unusualScatter is the scatter of lots, in ln of strength, from which on it is not
 // taken for that of dosing alone.
 const unusualScatter = 0.2
 
@@ -40,10 +40,21 @@ func (m *Model) sdLot() (sd float64) {
 	return sd
 }
 
+// dosing is the scatter of lots as a scatter of strength, at most that in dose: how
+// steadily people dose is known in strength, and dose has a unit of each curve's own.
+// unusual tells that it is more than dosing scatters.
+func (m *Model) dosing() (sd float64, unusual bool) {
+	sd = m.sdLot()
+	if slope, _, shown := m.slope(m.basis.strength()); shown {
+		sd /= math.Max(slope, 1)
+	}
+	return sd, sd > unusualScatter
+}
+
 // doubtScatter warns of lots that lie further from the curve than dosing scatters.
 func (m *Model) doubtScatter() {
-	if sd := m.sdLot(); sd > unusualScatter {
-		m.warnings = append(m.warnings, fmt.Errorf("lots lie %.0f %% of dose off the curve, where dosing usually scatters by 3 to 10 %% (%s): either it is much less steady here, or the model misses something; run one setting two or three times: if those lots agree, it is the model, and lots at levels in between will teach it", 100*sd, CommonPractice))
+	if sd, unusual := m.dosing(); unusual {
+		m.warnings = append(m.warnings, fmt.Errorf("lots lie as far off the curve as %.0f %% more or less strength would bring them, where dosing usually scatters by 3 to 10 %% (%s): either it is much less steady here, or the model misses something; run one setting two or three times: if those lots agree, it is the model, and lots at levels in between will teach it", 100*sd, CommonPractice))
 	}
 }
 
@@ -81,11 +92,13 @@ func (m *Model) wordsOnScatter(s *Summary) []string {
 	if m.loo != nil {
 		out = append(out, fmt.Sprintf("each trial lot predicted from the others: median ΔE00 %.2f, 95 %% within %.2f", s.LOOMedian, s.LOOP95))
 	}
-	if s.SDLot > unusualScatter {
+	if _, unusual := m.dosing(); unusual {
 		return out // a warning says that it may not be scatter
 	}
 	two := m.atTwoLevels()
 	switch {
+	case m.curveLimits() && len(m.guesses()) > 0:
+		out = append(out, "accuracy is limited by what lies between two levels: "+strings.Join(m.guesses(), "; ")+"; lots there will narrow the intervals most")
 	case m.curveLimits():
 		out = append(out, "accuracy is limited by the number of trial lots: more lots at new settings between the ones you have will narrow the intervals")
 	case len(two) > 0 && !m.repeated():
@@ -149,6 +162,16 @@ func (m *Model) atTwoLevels() (columns []string) {
 		}
 	}
 	return columns
+}
+
+// guesses names the factors that may have a best value between the only two levels run.
+func (m *Model) guesses() (said []string) {
+	for _, f := range m.Factors() {
+		if f.Guessed {
+			said = append(said, fmt.Sprintf("%s may be best anywhere from %.4g to %.4g", f.Column, f.Lo, f.Hi))
+		}
+	}
+	return said
 }
 
 // ran lists what the trials ran of a factor, transformed.
