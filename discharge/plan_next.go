@@ -300,9 +300,9 @@ func (g *learning) observe(k [][]float64, c int) {
 	}
 }
 
-// best is the candidate whose lot narrows the aims most, and by how much.
-func (g *learning) best(k [][]float64) (at int, gain float64) {
-	at = -1
+// best is the candidate whose lot narrows the aims most.
+func (g *learning) best(k [][]float64) int {
+	at, gain := -1, 0.0
 	for c := range g.lots {
 		sum := 0.0
 		for t, w := range g.weight {
@@ -314,7 +314,7 @@ func (g *learning) best(k [][]float64) (at int, gain float64) {
 			at, gain = c, sum
 		}
 	}
-	return at, gain
+	return at
 }
 
 // choose picks n candidates one by one and then exchanges each for a better
@@ -324,7 +324,7 @@ func (g *learning) choose(ctx context.Context, n int) []int {
 	base := g.covariance(nil)
 	k := cloneRows(base)
 	for range n {
-		c, _ := g.best(k)
+		c := g.best(k)
 		chosen = append(chosen, c)
 		g.observe(k, c)
 	}
@@ -340,7 +340,7 @@ func (g *learning) choose(ctx context.Context, n int) []int {
 					g.observe(k, c)
 				}
 			}
-			if c, _ := g.best(k); c != chosen[i] {
+			if c := g.best(k); c != chosen[i] {
 				chosen[i], moved = c, true
 			}
 		}

@@ -7,7 +7,8 @@ import (
 )
 
 // rank orders candidates: pass probability first, to its fourth digit; then
-// less oxidizer, shorter time, nearer to trials. In whole percents, as it is
+// less oxidizer, shorter time, less of other factors of which the process says that less
+// is better, nearer to trials. In whole percents, as it is
 // shown, too many would be equal: the oxidizer would decide, and leads to corners
 // of the region where the model knows least (by a tenth in the median of what
 // suggestions miss on simulated laundries).
@@ -30,9 +31,21 @@ func (q *search) rank(list []Suggestion) {
 			cmp.Compare(math.Round(1e4*b.PassProbability), math.Round(1e4*a.PassProbability)),
 			cmp.Compare(a.ActiveGPerKg, b.ActiveGPerKg),
 			cmp.Compare(a.Settings[timeColumn], b.Settings[timeColumn]),
+			q.less(a.Settings, b.Settings),
 			cmp.Compare(near(a.Settings), near(b.Settings)),
 		)
 	})
+}
+
+// less compares settings by the first factor that differs of those of which less is
+// better.
+func (q *search) less(a, b Settings) int {
+	for _, f := range q.m.process.Factors {
+		if by := cmp.Compare(a[f.Column], b[f.Column]); f.Less && by != 0 {
+			return by
+		}
+	}
+	return 0
 }
 
 // pick takes the best candidates that differ enough to be a choice, by a tenth

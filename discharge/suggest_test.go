@@ -370,3 +370,14 @@ func TestUnknownColumnsAreNamedInOrder(t *testing.T) {
 		require.ErrorContains(t, err, "has no a")
 	}
 }
+
+// Of settings that pass alike and need the same oxidizer and time, those with less of what
+// the process says is better less come first.
+func TestLessIsRankedFirstWhereTheProcessSaysSo(t *testing.T) {
+	q := &search{m: &Model{process: Process{Factors: []Factor{{Column: "ratio"}, {Column: "salt_gpl", Less: true}}}}}
+	list := []Suggestion{{Settings: Settings{"ratio": 1, "salt_gpl": 4}}, {Settings: Settings{"ratio": 2, "salt_gpl": 3}}, {Settings: Settings{"ratio": 3, "salt_gpl": 5}, PassProbability: 0.5}}
+	q.rank(list)
+	for i, salt := range []float64{5, 3, 4} {
+		assert.Equal(t, salt, list[i].Settings["salt_gpl"], i)
+	}
+}

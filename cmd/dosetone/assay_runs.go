@@ -194,9 +194,12 @@ func runPeroxide(f *assayFlags) (assayResult, error) {
 }
 
 func runUptake(f *assayFlags) (assayResult, error) {
-	t := &chem.Tolerances{Balance: chem.Gram}
-	if f.balance.set {
-		t.Balance = chem.Mass(f.balance.value)
+	t, err := f.tolerances()
+	if err != nil {
+		return assayResult{}, err
+	}
+	if !f.balance.set {
+		t.Balance = chem.Gram // stones are weighed by the kilogram
 	}
 	kg := func(l numbers) []chem.Mass {
 		var out []chem.Mass

@@ -149,6 +149,7 @@ func TestAssayRefusals(t *testing.T) {
 		"permanganate-oxalate --titre 20 --oxalate-molarity 0.1 --oxalate-volume 20 --oxalate-purity 99": {exitUsage, "--oxalate-molarity says all"},
 		"decay --ages 0,7 --strengths 125,120 --use-at 9 --titre 3":                                      {exitUsage, "does not use --titre"},
 		"uptake --dry 5 --drained 7100":                                                                  {exitFailed, "in one unit"},
+		"uptake --dry 5 --drained 7 --balance-tolerance -1":                                              {exitUsage, "must not be negative"},
 		"uptake --dry 5 --drained 7 --density 0":                                                         {exitUsage, "above 0"},
 	} {
 		r := tool(t, "", strings.Fields("assay "+line)...)

@@ -118,19 +118,19 @@ func (d *Dose) draw(c *canvas) {
 			l.put(c, f.pt(lot.Dose, lot.Shade.L), 5, lot.Name, inkText())
 		}
 	}
-	bandLabels(c, l, lots)
+	bandLabels(c, l, lots, mean)
 }
 
-// bandLabels names the bands where they are widest.
-func bandLabels(c *canvas, l *labels, lots [2][]vg.Point) {
+// bandLabels names the bands where they are widest, each beside an edge of its own.
+func bandLabels(c *canvas, l *labels, lots, mean [2][]vg.Point) {
 	n := len(lots[0])
 	for _, i := range []int{n * 3 / 5, n / 2, n * 3 / 4, n / 3, n * 9 / 10, n / 5} {
-		if l.put(c, vg.Point{X: lots[0][i].X, Y: lots[0][i].Y}, 1, "95 % of lots", inkSoft()) {
+		if l.put(c, lots[0][i], 1, "95 % of lots", inkSoft()) {
 			break
 		}
 	}
 	for _, i := range []int{n / 5, n / 3, n * 3 / 4, n / 2} {
-		if l.put(c, vg.Point{X: lots[1][i].X, Y: lots[1][i].Y}, 1, "dark band: the curve", inkSoft()) {
+		if l.put(c, mean[1][i], 1, "dark band: the curve", inkSoft()) {
 			break
 		}
 	}
