@@ -96,30 +96,41 @@ const maxReflectance = 2
 // source). Dark cloth in percent lies above.
 const lightest = 1.02
 
-// NewSpectrum checks and copies values. Negative, infinite, NaN and values
-// above 2 are errors, and so are values that all exceed 1.02, as those of dark
-// cloth in percent do; single values above 1 are legal (see [Spectrum.Warning]).
+// NewSpectrum copies values that pass [Spectrum.Check].
 func NewSpectrum(g Grid, values []float64) (Spectrum, error) {
-	if err := g.Check(); err != nil {
+	s := Spectrum{g, values}
+	if err := s.Check(); err != nil {
 		return Spectrum{}, err
 	}
-	if len(values) != g.N {
-		return Spectrum{}, fmt.Errorf("grid %s needs %d reflectance values, have %d", g, g.N, len(values))
+	s.Values = slices.Clone(values)
+	return s, nil
+}
+
+// Check reports what is wrong with a spectrum: a grid that [Grid.Check] refuses, another
+// number of values, negative, infinite and NaN ones and those above 2, and values that
+// all exceed 1.02, as those of dark cloth in percent do; single values above 1 are legal
+// (see [Spectrum.Warning]).
+func (s Spectrum) Check() error {
+	if err := s.Grid.Check(); err != nil {
+		return err
 	}
-	for i, r := range values {
-		switch nm := g.Wavelength(i); {
+	if len(s.Values) != s.Grid.N {
+		return fmt.Errorf("grid %s needs %d reflectance values, have %d", s.Grid, s.Grid.N, len(s.Values))
+	}
+	for i, r := range s.Values {
+		switch nm := s.Grid.Wavelength(i); {
 		case math.IsNaN(r) || math.IsInf(r, 0):
-			return Spectrum{}, fmt.Errorf("reflectance at %d nm is %v: want a finite factor, 0 to 1", nm, r)
+			return fmt.Errorf("reflectance at %d nm is %v: want a finite factor, 0 to 1", nm, r)
 		case r < 0:
-			return Spectrum{}, fmt.Errorf("reflectance at %d nm is %v: must not be negative (check the instrument's black calibration)", nm, r)
+			return fmt.Errorf("reflectance at %d nm is %v: must not be negative (check the instrument's black calibration)", nm, r)
 		case r > maxReflectance:
-			return Spectrum{}, fmt.Errorf("reflectance at %d nm is %v: above %d; if the values are percent, declare the unit", nm, r, maxReflectance)
+			return fmt.Errorf("reflectance at %d nm is %v: above %d; if the values are percent, declare the unit", nm, r, maxReflectance)
 		}
 	}
-	if low := slices.Min(values); low > lightest {
-		return Spectrum{}, fmt.Errorf("reflectance is %v or more at every wavelength: a factor is 1 for the perfect diffuser; if the values are percent, declare the unit, otherwise recalibrate the white", low)
+	if low := slices.Min(s.Values); low > lightest {
+		return fmt.Errorf("reflectance is %v or more at every wavelength: a factor is 1 for the perfect diffuser; if the values are percent, declare the unit, otherwise recalibrate the white", low)
 	}
-	return Spectrum{g, slices.Clone(values)}, nil
+	return nil
 }
 
 // Warning returns nil, or says where the reflectance exceeds 1: legal on

@@ -1,6 +1,7 @@
 package colorimetry
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 )
@@ -137,6 +138,42 @@ func ParseViewings(s string) ([]Viewing, error) {
 		out = append(out, v)
 	}
 	return out, nil
+}
+
+// MarshalText writes the CIE name, so that an Illuminant is a string in JSON.
+func (i Illuminant) MarshalText() ([]byte, error) {
+	if !i.valid() {
+		return nil, errors.New("the illuminant cannot be written: it is not set")
+	}
+	return []byte(i.String()), nil
+}
+
+// UnmarshalText reads what MarshalText writes.
+func (i *Illuminant) UnmarshalText(text []byte) error {
+	parsed, err := ParseIlluminant(string(text))
+	if err != nil {
+		return err
+	}
+	*i = parsed
+	return nil
+}
+
+// MarshalText writes the field size in degrees, so that an Observer is a string in JSON.
+func (o Observer) MarshalText() ([]byte, error) {
+	if !o.valid() {
+		return nil, errors.New("the observer cannot be written: it is not set")
+	}
+	return []byte(o.String()), nil
+}
+
+// UnmarshalText reads what MarshalText writes.
+func (o *Observer) UnmarshalText(text []byte) error {
+	parsed, err := ParseObserver(string(text))
+	if err != nil {
+		return err
+	}
+	*o = parsed
+	return nil
 }
 
 // MarshalText writes "D65/10", so that a Viewing is a string in JSON.

@@ -144,5 +144,5 @@ func processOf(t *Table, o *observed, opt *FitOptions) (Process, error) {
 	case id != "" && id != opt.Process.ID:
 		return Process{}, t.fault(o.trials[0].lot, "process", id, fmt.Errorf("%w: the fit is asked for %s", ErrWrongProcess, opt.Process.ID))
 	}
-	return opt.Process, nil
+	return opt.Process.clone(), nil
 }

@@ -27,6 +27,13 @@
 // [FirstPlanContext], [Model.Influences]. A settings table of any length is read
 // with [NewSettingsStream].
 //
+// A [Table] may also be made of rows of a database: see [Table.Check] for what must
+// be set, and [Table.ColorSpectra] where these are spectra. What is returned holds plain
+// values and can be written as JSON, a Model as what Save writes. Warnings are errors,
+// so that errors.As finds their place; encoding/json sees nothing in an error, so write the text
+// of each. A [Process] is written with the names of its fields and read back by
+// encoding/json; what people write is read by [ReadProcess].
+//
 // # Units
 //
 // Settings are keyed by column name, which ends in the unit: strength_pct,

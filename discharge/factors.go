@@ -56,8 +56,8 @@ func (m *Model) Condition() Condition { return m.condition }
 // Warnings returns what the fit wants known.
 func (m *Model) Warnings() []error { return slices.Clone(m.warnings) }
 
-// Process returns the process that the trials ran.
-func (m *Model) Process() Process { return m.process }
+// Process returns the process that the trials ran; the copy is the caller's.
+func (m *Model) Process() Process { return m.process.clone() }
 
 // Factors lists the factors that the model knows, with the trials' range.
 func (m *Model) Factors() []FactorRange {

@@ -83,7 +83,7 @@ type Lot struct {
 
 // fault is an error or a warning about a lot of t, with the place where it was read.
 func (t *Table) fault(l *Lot, column, value string, err error) *RowError {
-	return &RowError{File: cmp.Or(l.File, t.Name), Row: l.Row, Column: column, Value: value, Err: err}
+	return &RowError{File: cmp.Or(l.File, t.name()), Row: l.Row, Column: column, Value: value, Err: err}
 }
 
 // Readings returns the lot's readings in order. The spectra are shared.
@@ -97,7 +97,8 @@ func (l Lot) Readings() []Reading {
 
 // Table is a set of lots read under one viewing. Two rows with the same lot
 // and role belong to one Lot; a trial lot may also appear with role base,
-// holding the base readings of that very load.
+// holding the base readings of that very load. A program may make one of its own
+// ([Table.Check]).
 type Table struct {
 	Name      string // file name, for messages
 	Kind      ReadingKind
@@ -114,6 +115,9 @@ type Table struct {
 // and no trial or production lot in both; such a lot with the very readings of one in the
 // other under another name is warned of. Neither changes; readings are shared.
 func (t *Table) Join(more *Table) (*Table, error) {
+	if t == nil || more == nil {
+		return nil, errNoTable
+	}
 	differ := func(what string, a, b any) error {
 		return fmt.Errorf("%s holds %s %v, %s %v: only files that agree in that are learned from together", t.name(), what, a, more.name(), b)
 	}
@@ -132,6 +136,11 @@ func (t *Table) Join(more *Table) (*Table, error) {
 	for _, l := range more.Lots {
 		if l.Process != "" && process != "" && l.Process != process {
 			return nil, more.fault(&l, "process", l.Process, fmt.Errorf("the lots of %s are of %s: a model is of one process", t.name(), process))
+		}
+	}
+	for _, each := range []*Table{t, more} {
+		if err := each.Check(); err != nil {
+			return nil, err
 		}
 	}
 	mine, theirs := t.run(), more.run()

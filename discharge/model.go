@@ -152,6 +152,14 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 // beforeCurves is a model as it is then: process, factors, shade path, and the
 // scatter that is assumed until curves tell it.
 func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
+	if opt.Process.ID != "" {
+		if err := opt.Process.check(); err != nil {
+			return nil, nil, fmt.Errorf("process %q %w", opt.Process.ID, err)
+		}
+	}
+	if err := t.check(&opt.Process); err != nil {
+		return nil, nil, err
+	}
 	at := site{opt.Fabric, opt.Machine}
 	o, err := observe(t, at)
 	if err != nil {

@@ -3,6 +3,7 @@ package discharge
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"reflect"
@@ -119,8 +120,35 @@ type (
 	}
 )
 
-// Save writes the model as JSON. version is stored as the tool's version.
+// Save writes the model as JSON. version is stored as the tool's version. A model that
+// [Load] would refuse is an error, and nothing is written.
 func (m *Model) Save(w io.Writer, version string) error {
+	data, err := m.file(version)
+	if err != nil {
+		return err
+	}
+	_, err = w.Write(data)
+	return err
+}
+
+// MarshalJSON is what [Model.Save] writes, without white space and the version of a tool.
+func (m Model) MarshalJSON() ([]byte, error) { return m.file("") }
+
+// UnmarshalJSON reads what [Model.Save] or MarshalJSON wrote, as [Load] does.
+func (m *Model) UnmarshalJSON(data []byte) error {
+	loaded, err := Load(bytes.NewReader(data))
+	if err != nil {
+		return err
+	}
+	*m = *loaded
+	return nil
+}
+
+// file is the model's file, which has been loaded once to know that it can be.
+func (m *Model) file(version string) ([]byte, error) {
+	if m.path == nil {
+		return nil, errors.New("there is no model to save: Fit or Load makes one")
+	}
 	f := modelFile{
 		Schema: Schema, Tool: version, Digest: m.digest, Process: m.process.ID,
 		Viewing: m.viewing.String(), Condition: m.condition, Readings: m.kind, Fixed: m.fixed,
@@ -155,15 +183,17 @@ func (m *Model) Save(w io.Writer, version string) error {
 	f.Sum = noSum
 	data, err := json.MarshalIndent(f, "", " ")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	sum, err := sumOf(data)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	data = append(bytes.Replace(data, []byte(noSum), []byte(sum), 1), '\n')
-	_, err = w.Write(data)
-	return err
+	if _, err := Load(bytes.NewReader(data)); err != nil {
+		return nil, fmt.Errorf("the model cannot be saved, since it could not be loaded: %w", err)
+	}
+	return data, nil
 }
 
 // Load reads a model that Save wrote and checks all of it.

@@ -136,6 +136,13 @@ type Process struct {
 	Cautions []Caution
 }
 
+// clone is a copy that shares nothing.
+func (p Process) clone() Process {
+	p.Factors, p.Practice, p.Cautions = slices.Clone(p.Factors), slices.Clone(p.Practice), slices.Clone(p.Cautions)
+	p.Active.Times, p.Active.Over = slices.Clone(p.Active.Times), slices.Clone(p.Active.Over)
+	return p
+}
+
 // Factor returns the factor of that column.
 func (p Process) Factor(column string) (Factor, bool) {
 	i := slices.IndexFunc(p.Factors, func(f Factor) bool { return f.Column == column })

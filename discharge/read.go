@@ -229,10 +229,10 @@ func (b *lotBuilder) reading(i, n int, key lotKey) error {
 		return err
 	}
 	r := Reading{Position: b.text(i, "position"), Spectrum: color.spectrum, Lab: color.lab, Row: b.Lines[i]}
-	if r.Stage, err = b.word(i, "stage", "finished", "discharged", "neutralized", "brightened"); err != nil {
+	if r.Stage, err = b.word(i, "stage", stages()); err != nil {
 		return err
 	}
-	if r.State, err = b.word(i, "state", "dry", "damp"); err != nil {
+	if r.State, err = b.word(i, "state", states()); err != nil {
 		return err
 	}
 	lot := &b.table[n]
@@ -266,17 +266,36 @@ func (b *lotBuilder) hash(r reading) uint64 {
 	return h.Sum64()
 }
 
-// word reads a cell that may hold one of a few words; normal is stored as "".
-func (b *lotBuilder) word(i int, column, normal string, others ...string) (string, error) {
+// stages and states are the words that a reading may have for them, the usual one last.
+func stages() []string { return []string{"discharged", "neutralized", "brightened", "finished"} }
+func states() []string { return []string{"damp", "dry"} }
+
+// word reads a cell that may hold one of a few words; the last is stored as "".
+func (b *lotBuilder) word(i int, column string, words []string) (string, error) {
 	text := strings.ToLower(b.text(i, column))
-	if text == "" || text == normal {
+	if err := checkWord(text, words); err != nil {
+		return "", b.fault(b.Lines[i], column, clip(text), err)
+	}
+	if text == words[len(words)-1] {
 		return "", nil
 	}
-	if slices.Contains(others, text) {
-		return text, nil
+	return text, nil
+}
+
+// checkWord refuses a text that is none of the words, and not empty.
+func checkWord(text string, words []string) error {
+	if text == "" || slices.Contains(words, text) {
+		return nil
 	}
-	words := append(others, normal)
-	return "", b.fault(b.Lines[i], column, clip(text), fmt.Errorf("not known; want one of %s%s", strings.Join(words, ", "), didYouMean(text, words)))
+	return fmt.Errorf("not known; want one of %s%s", strings.Join(words, ", "), didYouMean(text, words))
+}
+
+// checkTensile refuses a loss of strength in percent that cannot be.
+func checkTensile(v float64) error {
+	if !(v >= -100 && v <= 100) {
+		return errors.New("out of range: want -100 to 100 %, a loss being positive")
+	}
+	return nil
 }
 
 // tensile reads the strength loss of a panel, which may stand in any of its rows.
@@ -289,8 +308,8 @@ func (b *lotBuilder) tensile(i int, lot *Lot, p *Panel) error {
 	if err != nil {
 		return err
 	}
-	if v < -100 || v > 100 {
-		return b.cellFault(i, b.col[column], errors.New("out of range: want -100 to 100 %, a loss being positive"))
+	if err := checkTensile(v); err != nil {
+		return b.cellFault(i, b.col[column], err)
 	}
 	if p.TensileLossPct != nil && *p.TensileLossPct != v {
 		return b.cellFault(i, b.col[column], fmt.Errorf("panel %q of lot %q has %g in an earlier row: a panel has one", p.ID, lot.ID, *p.TensileLossPct))

@@ -242,7 +242,7 @@ func (c *colors) checkScale() error {
 	case c.kind == Spectral && top < darkest:
 		return c.fault(line, column, "", fmt.Errorf("reflectance is declared as percent but never exceeds %.4g: the values are factors; say unit factor: a column unit with factor holds for its file, whatever is stated for others", top))
 	case c.kind == LabKind && top <= 1:
-		return c.fault(line, "L", "", fmt.Errorf("lightness never exceeds %.4g: L* is wanted on the scale 0 to 100", top))
+		return c.fault(line, "L", "", errLightness(top))
 	case c.kind == XYZKind && top <= 1:
 		return c.fault(line, "Y", "", fmt.Errorf("luminance never exceeds %.4g: Y is wanted on the scale where white is 100", top))
 	case c.kind == Swatch && top <= 1:
@@ -286,13 +286,13 @@ func (c *colors) row(i int) (reading, error) {
 	lo, hi := [3]float64{}, [3]float64{255, 255, 255}
 	switch c.kind {
 	case LabKind:
-		lo, hi = [3]float64{0, -200, -200}, [3]float64{150, 200, 200}
+		lo, hi = labLimits()
 	case XYZKind:
 		hi = [3]float64{200, 200, 250}
 	}
 	for n, v := range values {
-		if v < lo[n] || v > hi[n] {
-			return reading{}, c.cellFault(i, c.color[n], fmt.Errorf("out of range: want %g to %g", lo[n], hi[n]))
+		if err := inRange(v, lo[n], hi[n]); err != nil {
+			return reading{}, c.cellFault(i, c.color[n], err)
 		}
 	}
 	white := c.viewing.White()
@@ -306,6 +306,21 @@ func (c *colors) row(i int) (reading, error) {
 	}
 	rgb := colorimetry.SRGB{R: values[0] / 255, G: values[1] / 255, B: values[2] / 255}
 	return reading{lab: colorimetry.SRGBToLab(rgb), xyz: colorimetry.SRGBToXYZ(rgb)}, nil
+}
+
+// labLimits bound L*, a* and b* as they are read.
+func labLimits() (lo, hi [3]float64) { return [3]float64{0, -200, -200}, [3]float64{150, 200, 200} }
+
+func inRange(v, lo, hi float64) error {
+	if v >= lo && v <= hi {
+		return nil
+	}
+	return fmt.Errorf("out of range: want %g to %g", lo, hi)
+}
+
+// errLightness is of a table whose lightness never exceeds top, on another scale.
+func errLightness(top float64) error {
+	return fmt.Errorf("lightness never exceeds %.4g: L* is wanted on the scale 0 to 100", top)
 }
 
 // spectral turns the numbers of row i into a spectrum.

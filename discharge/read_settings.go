@@ -115,7 +115,7 @@ func (b *lotBuilder) settings(i, n int) error {
 		if err != nil {
 			return err
 		}
-		if err := b.checkSetting(lot.Role, column, v); err != nil {
+		if err := checkSetting(b.factor(column), lot.Role, v); err != nil {
 			return b.cellFault(i, j, err)
 		}
 		if have, ok := lot.Settings[column]; ok && have != v {
@@ -130,9 +130,8 @@ func (b *lotBuilder) settings(i, n int) error {
 	return nil
 }
 
-// checkSetting refuses a value that a lot of that role cannot have.
-func (b *lotBuilder) checkSetting(role Role, column string, v float64) error {
-	f := b.factor(column)
+// checkSetting refuses a value of a factor that a lot of that role cannot have.
+func checkSetting(f Factor, role Role, v float64) error {
 	if f.IsStrength() {
 		switch {
 		case role == Trial && v == 0:

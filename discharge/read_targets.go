@@ -96,6 +96,9 @@ func (l *layout) dropUnknownRoles() {
 // light and dark limit. With several standards the limits must bear the name
 // of theirs. Readings that are not of finished, dry cloth are an error.
 func (t *Table) Targets() (targets []Target, warnings []error, err error) {
+	if err := t.Check(); err != nil {
+		return nil, nil, err
+	}
 	standards := t.ByRole(Standard)
 	if len(standards) == 0 {
 		return nil, nil, &RowError{File: t.Name, Err: fmt.Errorf("no row with role %s: there is no target", Standard)}

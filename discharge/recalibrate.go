@@ -100,6 +100,9 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	if !(sd > 0) || math.IsInf(sd, 0) {
 		return nil, fmt.Errorf("the expected shift must be a positive number of ln dose, not %g", sd)
 	}
+	if err := t.check(&m.process); err != nil {
+		return nil, err
+	}
 	if t.Viewing != m.viewing {
 		return nil, fmt.Errorf("%w: %s is under %s, the model under %s", ErrViewing, t.Name, t.Viewing, m.viewing)
 	}

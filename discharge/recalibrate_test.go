@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/datasets/demo"
 )
 
@@ -160,7 +161,7 @@ func TestRecalibrateRefuses(t *testing.T) {
 	_, err = m.Recalibrate(subset(tab, 1), &RecalibrateOptions{ShiftSD: math.NaN()})
 	require.Error(t, err)
 	other := subset(tab, 1)
-	other.Viewing.Observer = 1 - other.Viewing.Observer
+	other.Viewing.Observer = colorimetry.TwoDegree
 	_, err = m.Recalibrate(other, nil)
 	require.ErrorIs(t, err, ErrViewing)
 	lacks := subset(tab, 1)
@@ -189,7 +190,17 @@ func TestRecalibrateFromLab(t *testing.T) {
 	lab := subset(tab, 4, 11)
 	spectral, err := m.Recalibrate(lab, nil)
 	require.NoError(t, err)
-	lab.Kind, lab.Grid.Start, lab.Grid.Step, lab.Grid.N = LabKind, 0, 0, 0
+	lab.Kind, lab.Grid = LabKind, colorimetry.Grid{}
+	for i := range lab.Lots {
+		lab.Lots[i].Panels = slices.Clone(lab.Lots[i].Panels)
+		for j := range lab.Lots[i].Panels {
+			p := &lab.Lots[i].Panels[j]
+			p.Readings = slices.Clone(p.Readings)
+			for k := range p.Readings {
+				p.Readings[k].Spectrum = nil
+			}
+		}
+	}
 	n, err := m.Recalibrate(lab, nil)
 	require.NoError(t, err)
 	s := Settings{"strength_pct": 6.5, "ratio": 1.4, "time_min": 12}

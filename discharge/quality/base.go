@@ -57,10 +57,13 @@ func LearnBase(tables ...*discharge.Table) (*BaseHistory, error) {
 	return h, nil
 }
 
-// alike refuses tables of two viewings or measurement conditions.
+// alike refuses tables that cannot be, and those of two viewings or measurement conditions.
 func alike(tables []*discharge.Table) error {
 	var condition discharge.Condition // of the tables so far
 	for _, t := range tables {
+		if err := t.Check(); err != nil {
+			return err
+		}
 		if t.Viewing != tables[0].Viewing {
 			return fmt.Errorf("%w: %s is under %s, %s under %s", ErrViewing, tables[0].Name, tables[0].Viewing, t.Name, t.Viewing)
 		}

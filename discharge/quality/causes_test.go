@@ -392,7 +392,7 @@ func TestBasesAreCounted(t *testing.T) {
 		x.Role = role
 		return x
 	}
-	history := &discharge.Table{Name: "bases", Viewing: r.Viewing, Lots: []discharge.Lot{load("B", discharge.Base, 0)}}
+	history := &discharge.Table{Name: "bases", Kind: discharge.LabKind, Viewing: r.Viewing, Lots: []discharge.Lot{load("B", discharge.Base, 0)}}
 	one, err := quality.LearnBase(history)
 	require.NoError(t, err)
 	for want, bases := range map[string]*quality.BaseHistory{"from that of the trials": nil, "from that of the one load known": one, "from that of the 12 loads known": r.bases} {

@@ -103,12 +103,21 @@ type judge struct {
 // Judge compares a lot of the table with a standard. The table's viewing must
 // be that of the model, when there is one, and of the standard, unless the
 // standard has a spectrum. Nor may any of them state another measurement condition
-// ([ErrCondition]). It takes some hundredths of a second: judge many lots
-// in a loop that asks its own context.
+// ([ErrCondition]). What [discharge.Table.Check] refuses of the lot or of how the table
+// was measured is an error; the table's other lots are not looked at. It takes some
+// hundredths of a second: judge many lots in a loop that asks its own context.
 func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt *Options) (*Report, error) {
 	j := &judge{lot: lot, target: standard}
 	if opt != nil {
 		j.opt = *opt
+	}
+	if t != nil {
+		alone := *t
+		alone.Lots = []discharge.Lot{lot}
+		t = &alone
+	}
+	if err := t.Check(); err != nil {
+		return nil, err
 	}
 	if err := j.prepare(t); err != nil {
 		return nil, err
@@ -168,8 +177,10 @@ func (j *judge) prepare(t *discharge.Table) error {
 	if err := o.terms(); err != nil {
 		return err
 	}
-	if err := j.checkSpectra(t); err != nil {
-		return err
+	if j.target.Spectrum != nil {
+		if err := (colorimetry.Spectrum{Grid: j.target.Grid, Values: j.target.Spectrum}).Check(); err != nil {
+			return fmt.Errorf("standard %q: %w", j.target.ID, err)
+		}
 	}
 	if o.Model != nil && o.Model.Viewing() != t.Viewing {
 		return fmt.Errorf("%w: the lot is under %s, the model under %s", ErrViewing, t.Viewing, o.Model.Viewing())
@@ -197,11 +208,6 @@ func (j *judge) prepare(t *discharge.Table) error {
 	if j.sample, err = newSample(j.lot, o.Stages); err != nil {
 		return err
 	}
-	for _, p := range j.sample.panels {
-		if !finite(p.Lab.L, p.Lab.A, p.Lab.B) {
-			return fmt.Errorf("lot %q, panel %q: a reading is not finite", j.lot.ID, p.ID)
-		}
-	}
 	j.region = newRegion(j.target, o.Difference, o.Tolerance)
 	j.report = &Report{Lot: j.lot.ID, Viewing: t.Viewing, Difference: o.Difference.String(), Tolerance: o.Tolerance, Standard: j.target.Lab,
 		Mean: j.sample.mean, DeltaE: j.region.fromStandard(j.sample.mean), Decisive: j.region.distance(j.sample.mean), ReadAt: j.sample.mapped}
@@ -215,30 +221,6 @@ func (j *judge) prepare(t *discharge.Table) error {
 				if d := j.region.fromStandard(r.Lab); r.Finished() && d >= j.report.Worst.DeltaE {
 					j.report.Worst = Spot{p.ID, r.Position, d}
 				}
-			}
-		}
-	}
-	return nil
-}
-
-// checkSpectra refuses spectra that are none: of the standard, which may come
-// from anywhere, and of another length than the table says.
-func (j *judge) checkSpectra(t *discharge.Table) error {
-	if j.target.Spectrum != nil {
-		if _, err := colorimetry.NewSpectrum(j.target.Grid, j.target.Spectrum); err != nil {
-			return fmt.Errorf("standard %q: %w", j.target.ID, err)
-		}
-	}
-	if t.Kind != discharge.Spectral {
-		return nil
-	}
-	for _, p := range j.lot.Panels {
-		for _, r := range p.Readings {
-			if r.Spectrum == nil {
-				continue
-			}
-			if _, err := colorimetry.NewSpectrum(t.Grid, r.Spectrum); err != nil {
-				return fmt.Errorf("lot %q, panel %q: %w", j.lot.ID, p.ID, err)
 			}
 		}
 	}
