@@ -29,8 +29,12 @@ type Image struct {
 	Warnings []error // what is assumed, or in the file but not used
 }
 
+// maxMetadata bounds what a file may hold besides its pixels.
+const maxMetadata = 64 << 20
+
 // ReadImage reads a PNG or JPEG of at most maxPixels in all (0 or less means
-// DefaultMaxPixels). The size is checked before the pixels are decoded.
+// DefaultMaxPixels). Format and size are checked before the rest of the file is read, which
+// may have at most 9 bytes per pixel and 64 MiB besides.
 //
 // Embedded gamma, chromaticities and ICC profiles are not applied: sRGB is
 // assumed, and a warning says what was found. The EXIF orientation of a JPEG is
@@ -41,14 +45,8 @@ func ReadImage(r io.Reader, maxPixels int) (*Image, error) {
 	}
 	maxPixels = min(maxPixels, 1<<30) // keeps the limit in bytes from overflowing
 	limit := int64(maxPixels)*maxBytesPerPixel + 1<<20
-	data, err := io.ReadAll(io.LimitReader(r, limit+1))
-	if err != nil {
-		return nil, fmt.Errorf("image: %w", err)
-	}
-	if int64(len(data)) > limit {
-		return nil, fmt.Errorf("image: file is larger than %d bytes", limit)
-	}
-	config, format, err := image.DecodeConfig(bytes.NewReader(data))
+	var data bytes.Buffer
+	config, format, err := image.DecodeConfig(io.TeeReader(io.LimitReader(r, min(limit, maxMetadata)), &data))
 	if err != nil {
 		if errors.Is(err, image.ErrFormat) {
 			return nil, errors.New("image: neither PNG nor JPEG")
@@ -59,18 +57,25 @@ func ReadImage(r io.Reader, maxPixels int) (*Image, error) {
 	if config.Width <= 0 || config.Height <= 0 || config.Width > maxPixels/config.Height {
 		return nil, fmt.Errorf("image: %d by %d pixels, at most %d in all are read: crop or scale it down", config.Width, config.Height, maxPixels)
 	}
-	pixels, _, err := image.Decode(bytes.NewReader(data))
+	limit = min(limit, int64(config.Width*config.Height)*maxBytesPerPixel+maxMetadata)
+	if _, err := data.ReadFrom(io.LimitReader(r, limit+1-int64(data.Len()))); err != nil {
+		return nil, fmt.Errorf("image: %w", err)
+	}
+	if int64(data.Len()) > limit {
+		return nil, fmt.Errorf("image: file is larger than %d bytes", limit)
+	}
+	pixels, _, err := image.Decode(bytes.NewReader(data.Bytes()))
 	if err != nil {
 		return nil, fmt.Errorf("image: %s of %d by %d pixels: %w", format, config.Width, config.Height, err)
 	}
 	im := &Image{Pixels: pixels, Format: format}
-	for _, found := range colorMetadata(data, format) {
+	for _, found := range colorMetadata(data.Bytes(), format) {
 		im.Warnings = append(im.Warnings, fmt.Errorf("the %s holds %s, which is not applied: sRGB assumed; export the image as sRGB to be sure", strings.ToUpper(format), found))
 	}
 	if _, ok := pixels.(*image.CMYK); ok {
 		im.Warnings = append(im.Warnings, errors.New("a CMYK picture is converted without its profile: its colors are not to be trusted; export the image as sRGB"))
 	}
-	if orientation := jpegOrientation(data); format == "jpeg" && orientation > 1 {
+	if orientation := jpegOrientation(data.Bytes()); format == "jpeg" && orientation > 1 {
 		im.Pixels = upright(pixels, orientation)
 	}
 	if wide(pixels) {

@@ -9,6 +9,7 @@ import (
 	"image/draw"
 	"image/jpeg"
 	"image/png"
+	"io"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -201,6 +202,39 @@ func TestTransparentPixelsAreLeftOut(t *testing.T) {
 	}
 	if s.Pixels != 1 || s.Transparent != 99 || farLab(s.Mean, SRGB8ToLab(SRGB8{10, 20, 30}), 1e-9) {
 		t.Errorf("%d pixels, %d transparent, %v", s.Pixels, s.Transparent, s.Mean)
+	}
+}
+
+// endless is a stream of one byte that counts what was read of it.
+type endless struct {
+	b    byte
+	read int
+}
+
+func (e *endless) Read(p []byte) (int, error) {
+	for i := range p {
+		p[i] = e.b
+	}
+	e.read += len(p)
+	return len(p), nil
+}
+
+// What is no picture is known by its first bytes, and what follows one is limited by
+// its size.
+func TestReadImageReadsNoMoreThanItNeeds(t *testing.T) {
+	blanks := &endless{b: ' '}
+	if _, err := ReadImage(blanks, 0); err == nil || !strings.Contains(err.Error(), "neither PNG nor JPEG") {
+		t.Errorf("blanks: %v", err)
+	}
+	if blanks.read > 1<<16 {
+		t.Errorf("%d bytes of blanks were read", blanks.read)
+	}
+	after := &endless{}
+	if _, err := ReadImage(io.MultiReader(bytes.NewReader(encodePNG(t, checker(40, 20))), after), 0); err == nil || !strings.Contains(err.Error(), "larger than") {
+		t.Errorf("a small picture in an endless file: %v", err)
+	}
+	if after.read > maxMetadata+maxMetadata/4 {
+		t.Errorf("%d bytes were read for 800 pixels", after.read)
 	}
 }
 

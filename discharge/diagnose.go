@@ -102,10 +102,10 @@ func (m *Model) LnDose(s Settings) (float64, error) {
 // Ladder returns n settings from the least to the most dose that the trials
 // span: every factor that raises the dose goes from one end of its tested range
 // to the other, on its own scale, and all others stay in the middle. It panics when n
-// is below 2.
+// is not in 2 to 10000.
 func (m *Model) Ladder(n int) []Settings {
-	if n < 2 {
-		panic("discharge: a ladder has at least 2 steps")
+	if n < 2 || n > maxLadder {
+		panic("discharge: a ladder has 2 to 10000 steps")
 	}
 	out := make([]Settings, n)
 	for i := range out {
@@ -125,6 +125,9 @@ func (m *Model) Ladder(n int) []Settings {
 	}
 	return out
 }
+
+// maxLadder of a ladder, far more than any picture shows.
+const maxLadder = 10000
 
 // Evaluation is what settings of the user's own promise for a target.
 type Evaluation struct {

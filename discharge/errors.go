@@ -60,7 +60,10 @@ func (e *RowError) Unwrap() error { return e.Err }
 
 // place names a line, or a column of a table with one column per reading.
 func place(row int) string {
-	if row >= 0 {
+	if row == 0 {
+		return "not from a file"
+	}
+	if row > 0 {
 		return fmt.Sprintf("line %d", row)
 	}
 	var letters []byte // as a spreadsheet names it

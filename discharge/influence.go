@@ -33,7 +33,7 @@ type Influence struct {
 // [Model.Trials]. m is the model of the whole table, steps the number of steps
 // of the ladder. It takes as long as fitting once per lot, on all processors,
 // and ends early with the error of ctx. A lot without which nothing varies
-// cannot be left out, which is an error, as are no table and fewer than 2 steps.
+// cannot be left out, which is an error, as are no table and a number of steps outside 2 to 10000.
 func (m *Model) Influences(ctx context.Context, t *Table, opt *FitOptions, steps int) ([]Influence, error) {
 	if m.recal != nil {
 		return nil, errors.New("a recalibrated model has no table of its own: fit the first trials again")
@@ -41,8 +41,8 @@ func (m *Model) Influences(ctx context.Context, t *Table, opt *FitOptions, steps
 	switch {
 	case t == nil:
 		return nil, errors.New("influences need the table that the model was fitted to")
-	case steps < 2:
-		return nil, fmt.Errorf("a ladder needs at least 2 steps, not %d", steps)
+	case steps < 2 || steps > maxLadder:
+		return nil, fmt.Errorf("a ladder needs 2 to %d steps, not %d", maxLadder, steps)
 	}
 	ladder := m.Ladder(steps)
 	whole, err := m.shades(ladder)

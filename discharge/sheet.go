@@ -26,7 +26,7 @@ type Sheet struct {
 	Header       []string
 	HeaderLine   int        // line of the header, 1-based
 	Rows         [][]string // cells as text; a short row lacks its last cells
-	Lines        []int      // line of each row, same length as Rows; -n for column n of a table with one column per reading
+	Lines        []int      // line of each row, same length as Rows; -n for column n of a table with one column per reading; nil means 1, 2, …
 	Skipped      []int      // lines below the header that start with # and are no rows
 	DecimalComma bool       // "0,35" may be a number
 	Warnings     []error
@@ -41,8 +41,14 @@ const ExampleRole = "example"
 // tidy trims every cell, drops rows and unnamed columns without content, and
 // examples, and checks the limits. The sheet itself stays as it is.
 func (s *Sheet) tidy() (*Sheet, error) {
-	if len(s.Lines) != len(s.Rows) {
-		panic("discharge: a Sheet needs one line number per row")
+	lines := s.Lines
+	if lines == nil {
+		for i := range s.Rows {
+			lines = append(lines, i+1)
+		}
+	}
+	if len(lines) != len(s.Rows) {
+		panic("discharge: a Sheet needs one line number per row, or none at all")
 	}
 	t := *s
 	t.Warnings = slices.Clone(s.Warnings)
@@ -60,7 +66,7 @@ func (s *Sheet) tidy() (*Sheet, error) {
 		cells := trimAll(row)
 		if role >= 0 && role < len(cells) && strings.EqualFold(cells[role], ExampleRole) {
 			if examples++; examples == 1 {
-				t.Warnings = append(t.Warnings, s.fault(s.Lines[i], t.Header[role], cells[role], errors.New("the row was skipped: it only shows how to fill in the table")))
+				t.Warnings = append(t.Warnings, s.fault(lines[i], t.Header[role], cells[role], errors.New("the row was skipped: it only shows how to fill in the table")))
 			}
 			continue
 		}
@@ -69,13 +75,13 @@ func (s *Sheet) tidy() (*Sheet, error) {
 				continue
 			}
 			if j >= len(t.Header) {
-				return nil, s.fault(s.Lines[i], "", c, fmt.Errorf("the row has %d cells, the header %d names", len(row), len(t.Header)))
+				return nil, s.fault(lines[i], "", c, fmt.Errorf("the row has %d cells, the header %d names", len(row), len(t.Header)))
 			}
 			if len(c) > MaxCellBytes {
-				return nil, s.fault(s.Lines[i], t.Header[j], clip(c), fmt.Errorf("the cell has %d bytes; at most %d are read", len(c), MaxCellBytes))
+				return nil, s.fault(lines[i], t.Header[j], clip(c), fmt.Errorf("the cell has %d bytes; at most %d are read", len(c), MaxCellBytes))
 			}
 			if !utf8.ValidString(c) {
-				return nil, s.fault(s.Lines[i], t.Header[j], clip(c), errNotUTF8)
+				return nil, s.fault(lines[i], t.Header[j], clip(c), errNotUTF8)
 			}
 			used[j] = true
 		}
@@ -83,7 +89,7 @@ func (s *Sheet) tidy() (*Sheet, error) {
 			cells = append(cells, "")
 		}
 		if !allEmpty(cells) {
-			t.Rows, t.Lines = append(t.Rows, cells[:len(t.Header)]), append(t.Lines, s.Lines[i])
+			t.Rows, t.Lines = append(t.Rows, cells[:len(t.Header)]), append(t.Lines, lines[i])
 		}
 	}
 	for j, h := range t.Header {

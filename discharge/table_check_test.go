@@ -206,3 +206,28 @@ func TestNoTable(t *testing.T) {
 	_, _, err = none.Targets()
 	require.ErrorContains(t, err, "nil")
 }
+
+// A sheet that a program makes needs no lines: rows are then counted from 1.
+func TestSheetWithoutLines(t *testing.T) {
+	sheet := func() *discharge.Sheet {
+		return &discharge.Sheet{Name: "db", Header: []string{"lot", "role", "L", "a", "b", "viewing"}, Rows: [][]string{
+			{"B", "base", "20", "-1", "-12", "D65/10"}, {"B", "base", "21", "-1", "-12", "D65/10"}, {"W", "white", "80", "-1", "5", "D65/10"}}}
+	}
+	counted := sheet()
+	counted.Lines = []int{1, 2, 3}
+	want, err := discharge.FromSheet(counted, nil)
+	require.NoError(t, err)
+	plain := sheet()
+	got, err := discharge.FromSheet(plain, nil)
+	require.NoError(t, err)
+	require.Equal(t, want, got)
+	require.Nil(t, plain.Lines, "the sheet itself stays as it is")
+	plain.Rows[1][2] = "dark"
+	_, err = discharge.FromSheet(plain, nil)
+	var row *discharge.RowError
+	require.ErrorAs(t, err, &row)
+	require.Equal(t, 2, row.Row)
+	short := sheet()
+	short.Lines = []int{1, 2}
+	require.Panics(t, func() { _, _ = discharge.FromSheet(short, nil) })
+}

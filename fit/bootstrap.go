@@ -33,7 +33,10 @@ type Bootstrap struct {
 	r *Result
 }
 
-// Bootstrap refits the model to n ≥ 1 resampled data sets, drawn by rng; the same
+// maxDraws bounds a bootstrap: what a million draws do not show, more do not.
+const maxDraws = 1_000_000
+
+// Bootstrap refits the model to n, from 1 to 1 000 000, resampled data sets, drawn by rng; the same
 // state of it gives the same refits. A kind or n out of range and a nil rng are
 // errors.
 func (r *Result) Bootstrap(kind Resampling, n int, rng *rand.Rand) (*Bootstrap, error) {
@@ -42,6 +45,8 @@ func (r *Result) Bootstrap(kind Resampling, n int, rng *rand.Rand) (*Bootstrap, 
 		return nil, fmt.Errorf("fit: %w: bootstrap of unknown kind %d", ErrBadInput, kind)
 	case n < 1:
 		return nil, fmt.Errorf("fit: %w: bootstrap of n = %d data sets (need 1 or more)", ErrBadInput, n)
+	case n > maxDraws:
+		return nil, fmt.Errorf("fit: %w: bootstrap of n = %d data sets (at most %d)", ErrBadInput, n, maxDraws)
 	case rng == nil:
 		return nil, fmt.Errorf("fit: %w: bootstrap without rng", ErrBadInput)
 	}

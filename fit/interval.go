@@ -184,13 +184,17 @@ func (r *Result) response(x []float64, level float64) (y float64, g []float64, e
 		return 0, nil, err
 	}
 	g = make([]float64, len(r.P))
-	return r.Model.Grad(g, r.P, x), g, nil
+	if y = r.Model.Grad(g, r.P, x); !finite(append([]float64{y}, g...)) {
+		return 0, nil, fmt.Errorf("fit: at x = %v the model gives %g with derivatives %g: %w", x, y, g, ErrNonFinite)
+	}
+	return y, g, nil
 }
 
 // ConfidenceBand is the interval for the mean response at x: where the curve
 // is. It says nothing of single observations. It is an error when x has not as
 // many predictors as the data, when the model has no response there (a group that
-// it does not have, a dose below 0), or when level is outside (0,1).
+// it does not have, a dose below 0, a value that is no finite number, which is
+// ErrNonFinite), or when level is outside (0,1).
 func (r *Result) ConfidenceBand(x []float64, level float64) (Interval, error) {
 	y, g, err := r.response(x, level)
 	if err != nil {

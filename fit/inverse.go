@@ -44,13 +44,16 @@ func (v Inverse) x(x float64) []float64 {
 }
 
 // Estimate returns the dose at which the fitted response is y, by bisection on
-// [Lo, Hi], both finite; an error says where y lies when it is not reached.
+// [Lo, Hi], both finite and Lo below Hi; an error says where y lies when it is not reached.
 func (v Inverse) Estimate(y float64) (float64, error) {
 	if err := v.checkPlace(); err != nil {
 		return math.NaN(), err
 	}
 	if !finite([]float64{y, v.Lo, v.Hi}) {
 		return math.NaN(), fmt.Errorf("fit: response %g in the search range [%g, %g]: %w", y, v.Lo, v.Hi, ErrNonFinite)
+	}
+	if !(v.Lo < v.Hi) {
+		return math.NaN(), fmt.Errorf("fit: %w: the search range [%g, %g] needs Lo below Hi", ErrBadInput, v.Lo, v.Hi)
 	}
 	f := func(x float64) float64 { return v.Result.Model.Eval(v.Result.P, v.x(x)) - y }
 	const steps = 256

@@ -27,7 +27,7 @@ type Result struct {
 	// SD is the residual standard deviation at unit weight; 1 when the
 	// scatter is known or described by Components. With a Loss it is the one
 	// of normal scatter whose residuals, limited by the loss, would have the
-	// same mean square.
+	// same mean square; the median scale that limits them (see [Loss]) is not kept.
 	SD     float64
 	Fitted []float64
 	// Residuals are observed − fitted, in units of the response.

@@ -394,3 +394,33 @@ func TestLawsOfTheSheet(t *testing.T) {
 		}
 	})
 }
+
+// Numbers that nobody means are refused before they fill the memory, and messages
+// have units.
+func TestCountsAndMassesAreBounded(t *testing.T) {
+	change := func(f func(*Load)) error {
+		l := loads(t)["permanganate-pellet"]
+		f(&l)
+		_, err := New(l)
+		return err
+	}
+	require.NoError(t, change(func(l *Load) { l.Wet.Rinses = 20 }))
+	err := change(func(l *Load) { l.Wet.Rinses = 1 << 30 })
+	require.ErrorIs(t, err, ErrLoad)
+	assert.ErrorContains(t, err, "at most 20")
+	for _, g := range []Garments{{Mass: 1e300}, {Count: 1 << 60, Each: 500}} {
+		err = change(func(l *Load) { l.Garments = g })
+		require.ErrorIs(t, err, ErrLoad)
+		assert.ErrorContains(t, err, "more than any load")
+	}
+	err = change(func(l *Load) { l.Scale.Chemical = 1e6 })
+	require.ErrorIs(t, err, ErrScale)
+	// 60 kg of garments × ratio 2 × 6 % = 7200 g.
+	assert.ErrorContains(t, err, "7.2 kg of potassium permanganate")
+	agent, err := chem.LookupAgent("bisulfite")
+	require.NoError(t, err)
+	d, err := chem.Neutralize(agent)
+	require.NoError(t, err)
+	_, _, err = d.Weigh(1e300, 1, 1.2)
+	assert.ErrorContains(t, err, "below 1e12 g")
+}

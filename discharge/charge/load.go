@@ -118,15 +118,30 @@ type Neutralizer struct {
 // Wet are the baths around the discharge.
 type Wet struct {
 	LiquorRatio chem.LiquorRatio // of every bath but the discharge; 0 means 8 L/kg (common practice, no source)
-	Rinses      int              // after neutralizing; 0 means 2
+	Rinses      int              // after neutralizing, at most 20; 0 means 2
 	Dry         bool             // garments come desized and abraded: no desizing on the sheet
 	NoFinish    bool             // neither brightening nor softening on the sheet
 }
+
+// maxRinses and maxGarments bound what is meant: ten times the rinses that are usual, and
+// far more cloth than any laundry runs in a load.
+const (
+	maxRinses   = 20
+	maxGarments = 1e6 * chem.Kilogram
+)
 
 // finite refuses what no scale shows.
 func finite(what string, x float64) error {
 	if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
 		return fmt.Errorf("%w: %s must be a number of 0 or more, is %g", ErrLoad, what, x)
+	}
+	return nil
+}
+
+// plausible refuses more garments than any load has.
+func plausible(m chem.Mass) error {
+	if m > maxGarments {
+		return fmt.Errorf("%w: %g kg of garments are more than any load: check the unit", ErrLoad, float64(m/chem.Kilogram))
 	}
 	return nil
 }
@@ -144,9 +159,9 @@ func (g Garments) mass() (chem.Mass, error) {
 		if g.Mass > 0 && math.Abs(float64(g.Mass/m-1)) > 0.02 {
 			return 0, fmt.Errorf("%w: %d garments of %v are %v, but the mass is given as %v; weigh again or leave one out", ErrLoad, g.Count, g.Each, m, g.Mass)
 		}
-		return m, nil
+		return m, plausible(m)
 	case g.Mass > 0:
-		return g.Mass, nil
+		return g.Mass, plausible(g.Mass)
 	}
 	return 0, fmt.Errorf("%w: give the dry mass, or the count and the mass of one garment", ErrLoad)
 }
@@ -173,8 +188,11 @@ func (l *Load) check() error {
 	for _, m := range l.Machines {
 		errs = append(errs, finite("capacity of "+m.Name, float64(m.Dry)), finite("drum limit of "+m.Name, float64(m.Drum)))
 	}
-	if l.Reuse < 0 || l.Wet.Rinses < 0 {
+	switch {
+	case l.Reuse < 0 || l.Wet.Rinses < 0:
 		errs = append(errs, fmt.Errorf("%w: reuse and rinses must not be negative", ErrLoad))
+	case l.Wet.Rinses > maxRinses:
+		errs = append(errs, fmt.Errorf("%w: %d rinses; at most %d are written on a sheet", ErrLoad, l.Wet.Rinses, maxRinses))
 	}
 	active := func(what string, p *chem.Fraction) error {
 		if p != nil && !(*p > 0 && *p <= 1) {

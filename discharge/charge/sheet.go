@@ -195,18 +195,19 @@ func (m *maker) weighed(name string, exact, step chem.Mass, up bool) (Quantity, 
 	if up {
 		r = exact.RoundUp(step)
 	}
-	return Quantity{Mass: r}, m.coarse(name, float64(exact), float64(r), step.String())
+	return Quantity{Mass: r}, m.coarse(name, float64(exact), float64(r), exact.String(), step.String())
 }
 
 func (m *maker) measured(name string, exact chem.Volume) (Quantity, error) {
 	r := exact.Round(m.Scale.Liquid)
-	return Quantity{Volume: r}, m.coarse(name, float64(exact), float64(r), m.Scale.Liquid.String())
+	return Quantity{Volume: r}, m.coarse(name, float64(exact), float64(r), exact.String(), m.Scale.Liquid.String())
 }
 
-func (m *maker) coarse(name string, exact, rounded float64, step string) error {
+// coarse judges what rounding does to an amount, which amount and step say in words.
+func (m *maker) coarse(name string, exact, rounded float64, amount, step string) error {
 	switch {
 	case exact > 0 && rounded <= 0:
-		return fmt.Errorf("%w: %.4g of %s rounds to nothing at a step of %s; weigh it on a finer scale or run a larger load", ErrScale, exact, name, step)
+		return fmt.Errorf("%w: %s of %s rounds to nothing at a step of %s; weigh it on a finer scale or run a larger load", ErrScale, amount, name, step)
 	case exact > 0 && math.Abs(rounded/exact-1) > 0.02:
 		m.warn("%s: rounding to %s changes it by %+.1f %%; a finer scale would keep the shade steadier", name, step, 100*(rounded/exact-1))
 	}

@@ -160,7 +160,7 @@ func (d Demand) Weigh(oxidizer Mass, purity Fraction, excess float64) (least, mo
 	case !(excess >= 1 && excess <= 10):
 		return 0, 0, fmt.Errorf("excess factor %g: want 1 to 10; below 1 oxidizer is left over and the cloth yellows", excess)
 	case !(oxidizer >= 0 && oxidizer < 1e12):
-		return 0, 0, fmt.Errorf("mass of oxidizer must not be negative, is %g g", float64(oxidizer))
+		return 0, 0, fmt.Errorf("mass of oxidizer is %g g; want 0 or more, and below 1e12 g", float64(oxidizer))
 	}
 	k := Mass(excess / float64(purity))
 	return d.Least.Of(oxidizer) * k, d.Most.Of(oxidizer) * k, nil

@@ -9,6 +9,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -85,10 +86,50 @@ func NewEntry(r *Report, lot discharge.Lot, m *discharge.Model, checked string) 
 	return e
 }
 
-// Add appends an entry unless its lot is there already (ErrInLedger).
+// check refuses what [ReadLedger] would, with the column it is about.
+func (e *Entry) check() (column, value string, err error) {
+	verdicts := []Decision{Accept, Reject, MeasureMore}
+	switch {
+	case e.Lot == "":
+		return "lot", "", errNoLot
+	case !slices.Contains(verdicts, e.Verdict):
+		return "verdict", string(e.Verdict), errors.New("want accept, reject or measure-more")
+	case e.First != "" && !slices.Contains(verdicts, e.First):
+		return firstColumn, string(e.First), errors.New("want accept, reject, measure-more or nothing")
+	case e.Panels < 0:
+		return panelsColumn, strconv.Itoa(e.Panels), errors.New("want the number of panels that were judged, or nothing")
+	}
+	for _, c := range []struct {
+		column string
+		v      *float64
+	}{{"delta_e", &e.DeltaE}, {"dose_residual", e.DoseResidual}, {"dose_sd", e.DoseSD}, {"dose_z", e.DoseZ}, {"off_a", e.OffA}, {"off_b", e.OffB}, {"off_z", e.OffZ}} {
+		if c.v != nil && !finite(*c.v) {
+			return c.column, exact(c.v), errors.New("want a finite number")
+		}
+	}
+	if (e.DoseZ != nil) != (e.DoseResidual != nil) || (e.DoseZ != nil) != (e.DoseSD != nil) || e.DoseSD != nil && *e.DoseSD <= 0 {
+		return "dose_sd", "", errors.New("dose_residual, dose_sd (above 0) and dose_z belong together")
+	}
+	return "", "", nil
+}
+
+// checked is check where there is no file yet.
+func (e *Entry) checked() error {
+	column, value, err := e.check()
+	if err == nil && unguard(strings.TrimSpace(guard(e.Lot))) != e.Lot {
+		column, value, err = "lot", e.Lot, errors.New("a name must not begin or end with a blank: it would be read back without")
+	}
+	if err == nil || errors.Is(err, errNoLot) {
+		return err
+	}
+	return fmt.Errorf("lot %q cannot enter the ledger: %s %q: %w", e.Lot, column, value, err)
+}
+
+// Add appends an entry unless its lot is there already (ErrInLedger). What
+// [ReadLedger] would refuse is an error, as it is of Put and Rework.
 func (l *Ledger) Add(e Entry) error {
-	if e.Lot == "" {
-		return errNoLot
+	if err := e.checked(); err != nil {
+		return err
 	}
 	if slices.ContainsFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot }) {
 		return fmt.Errorf("%w: %s", ErrInLedger, e.Lot)
@@ -106,6 +147,9 @@ func (l *Ledger) Put(e Entry) (old *Entry, err error) {
 	i := slices.IndexFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot })
 	if i < 0 {
 		return nil, l.Add(e)
+	}
+	if err := e.checked(); err != nil {
+		return nil, err
 	}
 	was := l.Entries[i]
 	more := e.Panels > was.Panels
@@ -132,6 +176,9 @@ func (l *Ledger) Rework(e Entry) (old *Entry, err error) {
 	now := was
 	now.Checked, now.DeltaE, now.Verdict, now.Panels, now.Cause = e.Checked, e.DeltaE, e.Verdict, e.Panels, e.Cause
 	now.First = cmp.Or(was.First, was.Verdict)
+	if err := now.checked(); err != nil {
+		return nil, err
+	}
 	l.Entries[i] = now
 	return &was, nil
 }
@@ -172,10 +219,7 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 		if err != nil {
 			return nil, err
 		}
-		switch {
-		case e.Lot == "":
-			return nil, t.fault(i, "lot", "", errNoLot)
-		case there[e.Lot]:
+		if there[e.Lot] {
 			return nil, t.fault(i, "lot", e.Lot, fmt.Errorf("%w: %s", ErrInLedger, e.Lot))
 		}
 		there[e.Lot] = true
@@ -225,13 +269,6 @@ func (t ledgerTable) entry(i int) (e Entry, err error) {
 	text := func(column string) string { return unguard(t.cell(i, column)) }
 	e = Entry{Lot: text("lot"), Checked: text("checked"), Fabric: text("fabric"), Machine: text("machine"), Process: text("process"),
 		Model: text("model"), Verdict: Decision(text("verdict")), First: Decision(text(firstColumn)), Cause: text("cause")}
-	verdicts := []Decision{Accept, Reject, MeasureMore}
-	if !slices.Contains(verdicts, e.Verdict) {
-		return e, t.fault(i, "verdict", string(e.Verdict), errors.New("want accept, reject or measure-more"))
-	}
-	if e.First != "" && !slices.Contains(verdicts, e.First) {
-		return e, t.fault(i, firstColumn, string(e.First), errors.New("want accept, reject, measure-more or nothing"))
-	}
 	deltaE, err := t.number(i, "delta_e")
 	if err != nil {
 		return e, err
@@ -248,13 +285,13 @@ func (t ledgerTable) entry(i int) (e Entry, err error) {
 			return e, err
 		}
 	}
-	if (e.DoseZ != nil) != (e.DoseResidual != nil) || (e.DoseZ != nil) != (e.DoseSD != nil) || e.DoseSD != nil && *e.DoseSD <= 0 {
-		return e, t.fault(i, "dose_sd", "", errors.New("dose_residual, dose_sd (above 0) and dose_z belong together"))
-	}
 	if s := t.cell(i, panelsColumn); s != "" {
 		if e.Panels, err = strconv.Atoi(s); err != nil || e.Panels < 1 {
 			return e, t.fault(i, panelsColumn, s, errors.New("want the number of panels that were judged, or nothing"))
 		}
+	}
+	if column, value, err := e.check(); err != nil {
+		return e, t.fault(i, column, value, err)
 	}
 	return e, nil
 }

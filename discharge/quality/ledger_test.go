@@ -3,6 +3,7 @@ package quality_test
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -125,6 +126,46 @@ func TestLedgerWithoutPanelsIsRead(t *testing.T) {
 	got, err := quality.ReadLedger("ledger.csv", strings.NewReader(before))
 	require.NoError(t, err)
 	require.Equal(t, l.Entries, got.Entries)
+}
+
+// What ReadLedger refuses does not get in, by any way.
+func TestLedgerTakesWhatItCanRead(t *testing.T) {
+	nan, inf, one, zero := math.NaN(), math.Inf(1), 1.0, 0.0
+	for name, change := range map[string]func(e *quality.Entry){
+		"verdict":          func(e *quality.Entry) { e.Verdict = "fine" },
+		"no verdict":       func(e *quality.Entry) { e.Verdict = "" },
+		"first verdict":    func(e *quality.Entry) { e.First = "fine" },
+		"difference NaN":   func(e *quality.Entry) { e.DeltaE = nan },
+		"difference Inf":   func(e *quality.Entry) { e.DeltaE = inf },
+		"dose NaN":         func(e *quality.Entry) { e.DoseResidual, e.DoseSD, e.DoseZ = &nan, &one, &one },
+		"dose sd 0":        func(e *quality.Entry) { e.DoseResidual, e.DoseSD, e.DoseZ = &one, &zero, &one },
+		"half of the dose": func(e *quality.Entry) { e.DoseResidual = &one },
+		"off Inf":          func(e *quality.Entry) { e.OffA = &inf },
+		"panels":           func(e *quality.Entry) { e.Panels = -3 },
+	} {
+		bad := quality.Entry{Lot: "P1", Verdict: quality.Accept, DeltaE: 1}
+		change(&bad)
+		l := &quality.Ledger{}
+		require.Error(t, l.Add(bad), name)
+		_, err := l.Put(bad)
+		require.Error(t, err, name)
+		require.Empty(t, l.Entries, name)
+		open := quality.Entry{Lot: "P1", Verdict: quality.MeasureMore, DeltaE: 1, Panels: 1}
+		require.NoError(t, l.Add(open))
+		bad.Panels += 4
+		if name == "panels" {
+			bad.Panels = -3
+		}
+		_, err = l.Put(bad)
+		require.Error(t, err, name)
+		if name == "verdict" || name == "difference NaN" {
+			_, err = l.Rework(bad)
+			require.Error(t, err, name)
+		}
+		require.Equal(t, []quality.Entry{open}, l.Entries, name)
+	}
+	l := &quality.Ledger{}
+	require.ErrorContains(t, l.Add(quality.Entry{Lot: " a", Verdict: quality.Accept}), "blank")
 }
 
 func TestLedgerFaultsAreLocated(t *testing.T) {
