@@ -55,3 +55,15 @@ func ExampleParallel() {
 	fmt.Printf("%s: %.2f\n", f, de)
 	// Output: CIEDE2000(2:1:1): [0.00 0.41 0.54]
 }
+
+// K/S is (1-R)²/2R: 0.25 at half reflectance, 4.05 at a tenth; R of it is 1+K/S-√((K/S)²+2K/S).
+// Twice the dye is about
+// twice the K/S, and has the reflectance that gives it.
+func ExampleKS() {
+	for _, r := range []float64{0.5, 0.1} {
+		fmt.Printf("R %.1f: K/S %.2f, twice the dye R %.4f\n", r, colorimetry.KS(r), colorimetry.FromKS(2*colorimetry.KS(r)))
+	}
+	// Output:
+	// R 0.5: K/S 0.25, twice the dye R 0.3820
+	// R 0.1: K/S 4.05, twice the dye R 0.0551
+}

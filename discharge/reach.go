@@ -1,75 +1,62 @@
 package discharge
 
 import (
-	"math"
+	"cmp"
 	"slices"
 
 	"example.com/dosetone/colorimetry"
 )
 
-// closest is the expected shade nearest the target that the bounds allow. Between
-// the ends of reach every level is met.
-func (q *search) closest() colorimetry.Lab {
-	loS, hiS := q.reach()
-	best, at := math.Inf(1), loS
-	for i := range 65 {
-		s := loS + (hiS-loS)*float64(i)/64
-		if d := q.fromStandard(q.m.path.at(s)); d < best {
-			best, at = d, s
+// closest is the expected shade nearest the target at any settings between the ends of
+// the bounds, also between values that are available. Expected shades lie off the path by
+// what lots scatter along its bend, so it is sought among settings, not on the path: from
+// the best of the candidates one factor is turned after the other, and for every
+// value of it the dose made up for by the factor that changes it most.
+func (q *search) closest(list []Suggestion) colorimetry.Lab {
+	best := slices.MinFunc(list, func(a, b Suggestion) int {
+		return cmp.Compare(q.fromStandard(a.Shade), q.fromStandard(b.Shade))
+	})
+	v := q.m.basis.values(best.Settings)
+	distance := func() float64 { return q.fromStandard(q.m.expected(&v)) }
+	// turn sets factor j where f is least, and returns that.
+	turn := func(j int, tol float64, f func() float64) float64 {
+		d, g := &q.m.basis.factors[j], q.grid[j]
+		at := func(x float64) float64 {
+			v[j] = d.value(x)
+			return f()
+		}
+		return at(goldenMin(at, d.x(g[0]), d.x(g[len(g)-1]), tol))
+	}
+	dose := q.widest()
+	if dose < 0 {
+		return best.Shade
+	}
+	// In ln of a factor: a hundredth of what is a ΔE00 for the dose; the others change little.
+	const fine, coarse = 1e-4, 5e-3
+	level := func() float64 { return turn(dose, fine, distance) }
+	level()
+	for range 2 {
+		for j, g := range q.grid {
+			if j != dose && len(g) > 1 {
+				turn(j, coarse, level)
+			}
 		}
 	}
-	h := (hiS - loS) / 64
-	if h > 0 {
-		at = goldenMin(func(s float64) float64 { return q.fromStandard(q.m.path.at(s)) }, math.Max(loS, at-h), math.Min(hiS, at+h), 1e-5)
+	if c := q.m.expected(&v); q.fromStandard(c) < q.fromStandard(best.Shade) {
+		return c
 	}
-	return q.m.path.at(at)
+	return best.Shade
 }
 
-// reach is the least and the highest level that the bounds allow. A factor by which
-// dose only rises or falls has them at the ends of its bounds, one with a best value
-// may have them between.
-func (q *search) reach() (least, highest float64) {
-	all := make([][]float64, len(q.grid)) // values to try, by factor
+// widest is the factor solved for or, when all are given, the one whose values lie
+// farthest apart; -1 when there is no choice at all.
+func (q *search) widest() int {
+	at, most := q.solve, 0.0
 	for j, g := range q.grid {
-		if all[j] = g; q.m.basis.factors[j].oneWay() {
-			all[j] = slices.Compact([]float64{g[0], g[len(g)-1]})
-		}
-	}
-	level := func(v values) float64 { return q.m.path.level(q.m.expected(&v).L) }
-	least, highest = math.Inf(1), math.Inf(-1)
-	var low, high values
-	v := q.m.basis.values(q.other)
-	var try func(j int)
-	try = func(j int) {
-		if j < len(all) {
-			for _, v[j] = range all[j] {
-				try(j + 1)
-			}
-			return
-		}
-		s := level(v)
-		if s < least {
-			least, low = s, v
-		}
-		if s > highest {
-			highest, high = s, v
-		}
-	}
-	try(0)
-	for j := range q.grid {
 		f := &q.m.basis.factors[j]
-		if !q.free[j] || f.oneWay() {
-			continue
+		if w := f.raw(g[len(g)-1]) - f.raw(g[0]); q.solve < 0 && w > most {
+			at, most = j, w
 		}
-		// Between the values that were tried, too.
-		along := func(at values, sign float64) float64 {
-			end := func(x float64) float64 {
-				at[j] = f.value(x)
-				return -sign * level(at)
-			}
-			return -sign * end(goldenMin(end, f.x(q.grid[j][0]), f.x(q.grid[j][len(q.grid[j])-1]), 5e-3))
-		}
-		least, highest = math.Min(least, along(low, -1)), math.Max(highest, along(high, 1))
 	}
-	return least, highest
+	return at
 }

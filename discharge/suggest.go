@@ -52,11 +52,11 @@ type Suggestions struct {
 	Target              Target
 	Tolerance           float64
 	Reachable           bool
-	ClosestDeltaE       float64         // of the nearest expected shade inside the bounds
+	ClosestDeltaE       float64         // of the nearest shade that is expected anywhere inside the bounds, from the standard itself
 	Closest             colorimetry.Lab // that shade
 	Nearest             *Suggestion     // settings that come nearest to a target that is not reachable, else nil
 	Why                 string          // why it is not reachable, and what would help; or what limits it
-	BestPassProbability float64         // of List
+	BestPassProbability float64         // the best that was found, also where List is empty since the target is not reachable
 	List                []Suggestion    // best first; where chances are the same, the nearest shade
 	Warnings            []error         // about bounds that have no effect
 }
@@ -99,13 +99,13 @@ func (m *Model) SuggestContext(ctx context.Context, t Target, opt *SuggestOption
 		return Suggestions{}, err
 	}
 	out := Suggestions{Target: q.target, Tolerance: q.tol, Warnings: q.warned}
-	out.Closest = q.closest()
-	out.ClosestDeltaE = q.fromStandard(out.Closest)
-	out.Reachable = q.deltaE(out.Closest) <= q.tol
 	list, err := q.candidates(ctx)
 	if err != nil {
 		return Suggestions{}, err
 	}
+	out.Closest = q.closest(list)
+	out.ClosestDeltaE = q.fromStandard(out.Closest)
+	out.Reachable = q.deltaE(out.Closest) <= q.tol
 	if list, err = q.strongEnough(list, opt.MaxTensileLossPct); err != nil {
 		return Suggestions{}, err
 	}
@@ -129,6 +129,9 @@ func (m *Model) SuggestContext(ctx context.Context, t Target, opt *SuggestOption
 	}
 	if !out.Reachable {
 		out.List, out.Nearest = nil, nearestOf(list, out.Closest)
+		if out.Nearest != nil {
+			out.BestPassProbability = max(out.BestPassProbability, out.Nearest.PassProbability)
+		}
 	}
 	return out, nil
 }

@@ -474,3 +474,42 @@ func ExampleRegress() {
 	// half effect at dose 4.0 (3.8 to 4.3)
 	// a mean of 60 needs a dose between 2.75 and 2.97
 }
+
+// Where the curve is, and where new observations will be. Of a straight line both have a
+// closed form at the middle of the data: t·s/√n, and t·s·√(1 + 1/n) for one more.
+func ExampleResult_ConfidenceBand() {
+	var data []Observation
+	for i, y := range []float64{2.1, 3.9, 6.2, 7.8, 10.1} {
+		data = append(data, Observation{X: []float64{float64(i + 1)}, Y: y})
+	}
+	line, err := Regress(Polynomial(1), data, nil, nil)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	middle := []float64{3}
+	curve, err := line.ConfidenceBand(middle, 0.95)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	next, err := line.PredictionBand(middle, 1, 0.95)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	const t = 3.182446 // Student's t, 0.975, 3 degrees of freedom
+	half := func(i Interval) float64 { return (i.Hi - i.Lo) / 2 }
+	fmt.Printf("curve: %.5f of t·s/√n\n", half(curve)/(t*line.SD/math.Sqrt(5)))
+	fmt.Printf("next observation: %.5f of t·s·√(1+1/n)\n", half(next)/(t*line.SD*math.Sqrt(1.2)))
+	x, err := Inverse{Result: line, Lo: 0, Hi: 10}.Estimate(7)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Printf("7 is met at (7-a)/b: %t\n", math.Abs(x-(7-line.P[0])/line.P[1]) < 1e-9)
+	// Output:
+	// curve: 1.00000 of t·s/√n
+	// next observation: 1.00000 of t·s·√(1+1/n)
+	// 7 is met at (7-a)/b: true
+}
