@@ -320,6 +320,12 @@ func FuzzReadTable(f *testing.F) {
 		if len(table.Lots) == 0 {
 			t.Fatal("no error and no lot")
 		}
+		all, _ := table.WithProduction()
+		for _, x := range []*Table{table, all} {
+			if err := x.Check(); err != nil {
+				t.Fatalf("Check refuses what was read: %v", err)
+			}
+		}
 		for _, lot := range table.Lots {
 			if !lot.Role.Known() || lot.ID == "" || len(lot.Panels) == 0 {
 				t.Fatalf("bad lot %+v", lot)

@@ -183,7 +183,7 @@ func (r *Reading) check(t *Table) (column, value string, err error) {
 	}
 	s := colorimetry.Spectrum{Grid: t.Grid, Values: r.Spectrum}
 	if err := s.Check(); err != nil {
-		return "Spectrum", "", err
+		return "Spectrum", "", fmt.Errorf("%w; a Reading takes factors, percent divided by 100", err)
 	}
 	if (r.Lab == colorimetry.Lab{}) && slices.Max(r.Spectrum) > black {
 		return "L", "0", errors.New("the color was not worked out from the spectrum: call Table.ColorSpectra, which does it for all readings")
