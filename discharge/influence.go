@@ -42,7 +42,7 @@ func (m *Model) Influences(ctx context.Context, t *Table, opt *FitOptions, steps
 	case t == nil:
 		return nil, errors.New("influences need the table that the model was fitted to")
 	case steps < 2 || steps > maxLadder:
-		return nil, fmt.Errorf("a ladder needs 2 to %d steps, not %d", maxLadder, steps)
+		return nil, fmt.Errorf("a ladder needs at least 2 steps and at most %d, not %d", maxLadder, steps)
 	}
 	ladder := m.Ladder(steps)
 	whole, err := m.shades(ladder)
