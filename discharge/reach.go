@@ -31,17 +31,14 @@ func (q *search) closest(list []Suggestion) colorimetry.Lab {
 	if dose < 0 {
 		return best.Shade
 	}
-	// In ln of a factor: a hundredth of what is a ΔE00 for the dose; the others change little.
+	// In ln of a factor: a hundredth of what is a ΔE00 at the end, more on the way there.
 	const fine, coarse = 1e-4, 5e-3
-	level := func() float64 { return turn(dose, fine, distance) }
-	level()
-	for range 2 {
-		for j, g := range q.grid {
-			if j != dose && len(g) > 1 {
-				turn(j, coarse, level)
-			}
+	for j, g := range q.grid {
+		if j != dose && len(g) > 1 {
+			turn(j, coarse, func() float64 { return turn(dose, 10*fine, distance) })
 		}
 	}
+	turn(dose, fine, distance)
 	if c := q.m.expected(&v); q.fromStandard(c) < q.fromStandard(best.Shade) {
 		return c
 	}
