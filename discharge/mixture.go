@@ -91,9 +91,9 @@ const usualBend = 1
 // likelySDLot is the most likely scatter of lots in η, 9 % of dose.
 const likelySDLot = 0.09
 
-// logPriorSDLot is what is known of lot scatter: likelySDLot at its most
-// likely, and in the logarithm a sd of 0.45 below and 0.6 above. A dozen lots say
-// little of their scatter: in five simulators laundries have 0.07 to 0.10 with a
+// logPriorSDLot is what is known of lot scatter, in dose that goes by strength itself
+// (byStrength): likelySDLot at its most likely, and in the logarithm a sd of 0.45 below
+// and 0.6 above. A dozen lots say little of their scatter: in five simulators laundries have 0.07 to 0.10 with a
 // spread of 0.24 to 0.43, and sixteen lots tell one from another with a correlation
 // of 0.4. Lots that happen to agree shall not promise too much; lots that scatter
 // widely shall be believed, since some laundries are less steady than simulated ones.
@@ -105,6 +105,17 @@ func logPriorSDLot(sd float64) float64 {
 		z /= 0.45
 	}
 	return -0.5 * z * z
+}
+
+// byStrength is the exponent of strength by parameters theta, 1 to 2, by which a scatter of
+// strength counts in dose: how steadily people dose is known in strength, and dose goes
+// by whatever power of it the curve needs.
+func (c *candidate) byStrength(theta []float64) float64 {
+	j := c.basis.linear(c.basis.strength())
+	if j < 0 {
+		return 1
+	}
+	return math.Min(math.Max(theta[j]/c.link.unit, 1), 2)
 }
 
 // cell is one candidate at one point of the grid, with some lots taken to be upset.
@@ -261,7 +272,7 @@ func (f *fitting) fill(c cell, start []float64, out ...int) cell {
 		pr.skip = append(pr.skip, u.lot)
 	}
 	c.post = pr.solve(c.h, f.ws, slices.Clone(start))
-	c.logW = c.post.evidence + logPriorSDLot(c.h.sdLot/pr.link.unit)
+	c.logW = c.post.evidence + logPriorSDLot(c.h.sdLot/pr.link.unit/pr.byStrength(c.post.mean))
 	for _, u := range c.upset {
 		c.logW += math.Log(upsetShare)
 		if !slices.Contains(out, u.lot) {

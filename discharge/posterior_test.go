@@ -93,3 +93,21 @@ func TestFitsStopAtTheMode(t *testing.T) {
 	assert.Greater(t, free, len(cells)/2)
 	assert.LessOrEqual(t, off, free/20)
 }
+
+// A scatter of strength counts in dose by the exponent of strength, by the definition of an
+// exponent; below 1 other things than strength scatter, and beyond 2 nobody has seen one.
+func TestScatterCountsByTheExponentOfStrength(t *testing.T) {
+	basis := newBasis([]doseFactor{
+		{Column: timeColumn, Transform: Log, Raises: true, Primary: true, Lo: -1, Hi: 1},
+		{Column: "strength_pct", Transform: Log, Raises: true, Primary: true, Lo: -1, Hi: 1},
+	}, 2)
+	c := candidate{link: link{unit: 0.5}, basis: &basis}
+	for exponent, want := range map[float64]float64{0.6: 1, 1.4: 1.4, 2.7: 2} {
+		theta := make([]float64, c.size())
+		theta[1], theta[2] = 9, exponent*c.link.unit
+		assert.InDelta(t, want, c.byStrength(theta), 1e-12)
+	}
+	alone := newBasis(basis.factors[:1], 1)
+	c.basis = &alone
+	assert.Equal(t, 1.0, c.byStrength(make([]float64, c.size())))
+}
