@@ -38,7 +38,7 @@ type CUSUMPoint struct {
 // fewer is an upset lot, not drift.
 const minRun = 3
 
-// Run returns the chart of the values.
+// Run returns the chart of the values, which must be finite.
 func (c CUSUM) Run(z []float64) []CUSUMPoint {
 	k, h := c.K, c.H
 	if k == 0 {

@@ -100,9 +100,10 @@ type judge struct {
 	hot    []int      // panels that are hot spots
 }
 
-// Judge compares a lot of the table with a standard. The table's viewing must
-// be that of the model, when there is one, and of the standard, unless the
-// standard has a spectrum. Nor may any of them state another measurement condition
+// Judge compares a lot of the table with a standard. The table's viewing must be
+// that of the model, when there is one, and of the standard, unless the
+// standard has a spectrum; a lot of another process than the model's is
+// [discharge.ErrWrongProcess]. Nor may any of them state another measurement condition
 // ([ErrCondition]). What [discharge.Table.Check] refuses of the lot or of how the table
 // was measured is an error; the table's other lots are not looked at. It takes some
 // hundredths of a second: judge many lots in a loop that asks its own context.
@@ -186,6 +187,9 @@ func (j *judge) prepare(t *discharge.Table) error {
 		return fmt.Errorf("%w: the lot is under %s, the model under %s", ErrViewing, t.Viewing, o.Model.Viewing())
 	}
 	if o.Model != nil {
+		if p := o.Model.Process().ID; j.lot.Process != "" && j.lot.Process != p {
+			return fmt.Errorf("lot %q: %w: it is of %s, the model of %s", j.lot.ID, discharge.ErrWrongProcess, j.lot.Process, p)
+		}
 		if err := t.Condition.Against("the lot", o.Model.Condition(), "the trials of the model"); err != nil {
 			return err
 		}

@@ -233,6 +233,16 @@ func TestJudgeRefuses(t *testing.T) {
 	require.ErrorContains(t, err, "31 reflectance values, have 5")
 }
 
+// A lot of another process than the model's has settings that the model cannot place.
+func TestJudgeRefusesAnotherProcess(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	lot, _ := r.run(r.Laundry, r.settings, laundry.RunOptions{})
+	lot.Process, lot.Settings = "hypochlorite-bath", discharge.Settings{"strength_gpl": 3, "liquor_ratio": 8, "time_min": 10}
+	_, err := quality.Judge(r.table, lot, r.standard, &quality.Options{Model: r.model})
+	require.ErrorIs(t, err, discharge.ErrWrongProcess)
+	require.ErrorContains(t, err, "the model of permanganate-pellet")
+}
+
 // Lot, standard and model are compared only if none states another condition.
 func TestJudgeComparesConditions(t *testing.T) {
 	std := colorimetry.Lab{L: 48, A: -2.6, B: -9}
