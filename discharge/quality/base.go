@@ -2,6 +2,7 @@ package quality
 
 import (
 	"fmt"
+	"math"
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
@@ -91,6 +92,24 @@ func (h *BaseHistory) distance2(c colorimetry.Lab) float64 {
 	return mat3.Form(&precision, d, d)
 }
 
+// otherBase is how the bases of unlike denim fabrics scatter: standard deviations of
+// 2.5 L*, 0.8 a* and 1.5 b* (common practice, no source).
+func otherBase() mat3.Mat { return mat3.Mat{{6.25, 0, 0}, {0, 0.64, 0}, {0, 0, 2.25}} }
+
+// surprise is -2 ln of the probability density of a load's base, up to a constant: a
+// Student t, as the covariance is known from few loads.
+func (h *BaseHistory) surprise(c colorimetry.Lab) float64 {
+	df := float64(typicalBaseLoads + h.Loads - 1)
+	return (df+3)*math.Log1p(h.distance2(c)/df) + logDet(mat3.Scaled(h.Cov, 1+1/float64(h.Loads)))
+}
+
+// surpriseOther is the same of a load of another fabric.
+func (h *BaseHistory) surpriseOther(c colorimetry.Lab) float64 {
+	v := mat3.Plus(mat3.Scaled(h.Cov, 1+1/float64(h.Loads)), otherBase())
+	precision, d := mat3.Inverse(v), minus(c, h.Mean)
+	return mat3.Form(&precision, d, d) + logDet(v)
+}
+
 // limit is the distance above which a base counts as another fabric's:
 // chi-square with 3 degrees of freedom, 99.9 %, widened as the F distribution
 // is for a covariance known from few loads.
@@ -98,6 +117,18 @@ func (h *BaseHistory) limit() float64 {
 	const chi2Three999 = 16.27
 	df := float64(typicalBaseLoads + h.Loads - 1)
 	return chi2Three999 * (1 + 3/df)
+}
+
+// base is the load's base that was read, of several the one that is least like those
+// known; ok is false when none was.
+func (j *judge) base() (base colorimetry.Lab, ok bool) {
+	h := baseOf(&j.opt)
+	for _, l := range j.opt.Base {
+		if mean, n := meanOf(l); n > 0 && (!ok || h.distance2(mean) > h.distance2(base)) {
+			base, ok = mean, true
+		}
+	}
+	return base, ok
 }
 
 // meanOf is the mean of a lot's panels and their number.

@@ -38,6 +38,14 @@ type palette struct {
 	base    []float64 // K/S of the base
 	real    bool      // the spectra are the laundry's own
 	shapes  [stain + 1][]float64
+	last    bare // the cloth asked for last: levels are asked for several times in a row
+}
+
+// bare is cloth of the path without a colorant.
+type bare struct {
+	level float64
+	r, ks []float64
+	lab   colorimetry.Lab
 }
 
 // newPalette uses the model's spectra or, for a model of colors alone, a
@@ -109,32 +117,43 @@ func (p *palette) spectrum(level float64) []float64 {
 	return r
 }
 
-// tint is the change of Lab when an amount of a colorant is added at a level.
-func (p *palette) tint(level float64) func(c colorant, amount float64) mat3.Vec {
-	r := p.spectrum(level)
-	ks := make([]float64, len(r))
-	for i, v := range r {
-		ks[i] = colorimetry.KS(clamp(v))
-		r[i] = clamp(v)
-	}
-	from := p.weights.Lab(r)
-	with := make([]float64, len(r))
-	return func(c colorant, amount float64) mat3.Vec {
-		for i := range with {
-			with[i] = colorimetry.FromKS(ks[i] + amount*p.shapes[c][i])
+// bare is the cloth at a level.
+func (p *palette) bare(level float64) bare {
+	if p.last.r == nil || p.last.level != level {
+		r := p.spectrum(level)
+		ks := make([]float64, len(r))
+		for i, v := range r {
+			r[i] = clamp(v)
+			ks[i] = colorimetry.KS(r[i])
 		}
-		return minus(p.weights.Lab(with), from)
+		p.last = bare{level, r, ks, p.weights.Lab(r)}
 	}
+	return p.last
+}
+
+// tint is the change of Lab when an amount of a colorant is added at a level.
+func (p *palette) tint(level float64, c colorant, amount float64) mat3.Vec {
+	on := p.bare(level)
+	with := make([]float64, len(on.ks))
+	for i := range with {
+		with[i] = colorimetry.FromKS(on.ks[i] + amount*p.shapes[c][i])
+	}
+	return minus(p.weights.Lab(with), on.lab)
 }
 
 // misfit is the root mean square of ln K/S between a measured spectrum and the
-// path at a level with an amount of a colorant.
-func (p *palette) misfit(measured []float64, level float64, c colorant, amount float64) float64 {
-	sum := 0.0
-	for i, v := range p.spectrum(level) {
-		q := colorimetry.KS(clamp(v)) + amount*p.shapes[c][i]
-		d := math.Log(colorimetry.KS(clamp(measured[i])) / q)
-		sum += d * d
+// path at a level with an amount of a colorant; ownDepth allows the cloth another depth
+// of dye than the path has there.
+func (p *palette) misfit(measured []float64, level float64, c colorant, amount float64, ownDepth bool) float64 {
+	n := float64(len(measured))
+	mean, square := 0.0, 0.0
+	for i, ks := range p.bare(level).ks {
+		d := math.Log(colorimetry.KS(clamp(measured[i])) / (ks + amount*p.shapes[c][i]))
+		mean += d / n
+		square += d * d / n
 	}
-	return math.Sqrt(sum / float64(len(measured)))
+	if ownDepth {
+		square -= mean * mean
+	}
+	return math.Sqrt(math.Max(square, 0))
 }

@@ -172,7 +172,7 @@ func (j *judge) causes() {
 	}
 	fabric := j.fabric(add)
 	// What no cause explains.
-	left, rest, what := e.chi2None, s.Off, "off the shade path in a direction that no known fault has"
+	left, rest, what := e.chi2None, s.Off, "off the shade path, for which no known fault of a likely size accounts"
 	if named {
 		left, rest = e.chi2, j.opt.Difference.Diff(moved(j.opt.Model.ShadeAt(e.level), e.effect), r.Mean)
 		what = fmt.Sprintf("that dose and a %s together leave unexplained", faultOf(e.colorant))
@@ -343,35 +343,36 @@ func (j *judge) residualWords() string {
 	return text
 }
 
-// fabric compares the load's base readings with the bases known.
+// fabric says that the load is of another fabric than the trials: by its base alone, or
+// by its base and the lot together, if nothing lies on the cloth that must come off first.
 func (j *judge) fabric(add func(Fault, float64, string, ...any)) bool {
-	h := baseOf(&j.opt)
-	for _, l := range j.opt.Base {
-		base, n := meanOf(l)
-		if n == 0 {
-			continue
-		}
-		if h.distance2(base) < h.limit() {
-			continue
-		}
-		add(OtherFabric, j.opt.Difference.Diff(h.Mean, base), "%s: fewer than 1 load of one fabric in 1000 does so", j.baseWords(h, base))
-		return true
+	base, ok := j.base()
+	if !ok {
+		return false
 	}
-	return false
+	h := baseOf(&j.opt)
+	size := j.opt.Difference.Diff(h.Mean, base)
+	switch d2 := h.distance2(base); {
+	case d2 >= h.limit():
+		add(OtherFabric, size, "%s: fewer than 1 load of one fabric in 1000 does so", j.baseWords(h, base))
+	case d2 > chi2Three95 && j.shift.fabric && j.shift.colorant == noColorant && j.report.Verdict.Decision != Accept:
+		add(OtherFabric, size, "%s, as fewer than 1 load of one fabric in 20 does, and another fabric accounts for base and lot together better than dose or anything on the cloth", j.baseWords(h, base))
+	default:
+		return false
+	}
+	return true
 }
 
 // baseDoubt says that the load's base differs by more than most loads of its
 // fabric do, but by too little to be another's: it may be what passes for dose.
 func (j *judge) baseDoubt() string {
+	base, ok := j.base()
+	if !ok {
+		return ""
+	}
 	h := baseOf(&j.opt)
-	for _, l := range j.opt.Base {
-		base, n := meanOf(l)
-		if n == 0 {
-			continue
-		}
-		if d2 := h.distance2(base); d2 > chi2Three95 && d2 < h.limit() {
-			return "; " + j.baseWords(h, base) + ", as fewer than 1 load of one fabric in 20 does, and may be the cause instead"
-		}
+	if d2 := h.distance2(base); d2 > chi2Three95 && d2 < h.limit() {
+		return "; " + j.baseWords(h, base) + ", as fewer than 1 load of one fabric in 20 does, and may be the cause instead"
 	}
 	return ""
 }

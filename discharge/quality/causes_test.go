@@ -357,7 +357,7 @@ func (c confusion) print(t testing.TB) {
 		}
 		line := fmt.Sprintf("%-36s n %4d:", truth, total)
 		for _, s := range slices.Sorted(maps.Keys(c[truth])) {
-			line += fmt.Sprintf("  %s %.0f %%", s, 100*float64(c[truth][s])/float64(total))
+			line += fmt.Sprintf("  %s %.1f %%", s, 100*float64(c[truth][s])/float64(total))
 		}
 		t.Log(line)
 	}

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"example.com/dosetone/discharge"
-	"example.com/dosetone/internal/golden"
 	"example.com/dosetone/internal/mat3"
 )
 
@@ -45,6 +44,7 @@ type explained struct {
 	size     float64  // of the effect in the formula's units
 	chi2     float64  // of what remains, one degree of freedom less with a colorant
 	chi2None float64  // without any colorant, 2 degrees of freedom
+	fabric   bool     // another fabric accounts for it better than this one
 }
 
 // Limits of chi-square: 99.5 % with one degree of freedom, 99.9 % with two, 95 %
@@ -53,15 +53,6 @@ const (
 	chi2Three95 = 7.815
 	chi2One995  = 7.879
 	chi2Two999  = 13.816
-)
-
-// spectralSD is the root mean square by which ln K/S of good lots departs from
-// the path's spectrum, and spectralWeight the number of independent departures
-// that a smooth spectrum has (both of the order met with reflectances of
-// denim; common practice, no source).
-const (
-	spectralSD     = 0.06
-	spectralWeight = 3
 )
 
 // balanced is how many times as large as the lot's distance from the path a colorant
@@ -85,9 +76,12 @@ func (j *judge) explain(t *discharge.Table) {
 }
 
 // noise is the covariance of the lot mean about the path, dose set aside.
-func (j *judge) noise(level float64) mat3.Mat {
+func (j *judge) noise(level float64) mat3.Mat { return j.noiseWith(level, mat3.Mat{}) }
+
+// noiseWith is noise when panels are expected to scatter by more than those of the trials.
+func (j *judge) noiseWith(level float64, more mat3.Mat) mat3.Mat {
 	s := j.opt.Model.ScatterAt(level)
-	v := mat3.Plus(mat3.Scaled(j.sample.covariance(j.opt.Model), 1/j.sample.n), j.sample.extra)
+	v := mat3.Plus(mat3.Scaled(j.sample.covarianceWith(j.opt.Model, more), 1/j.sample.n), j.sample.extra)
 	v[0][0] += s.LotLightness
 	for i := range 2 {
 		for k := range 2 {
@@ -95,64 +89,6 @@ func (j *judge) noise(level float64) mat3.Mat {
 		}
 	}
 	return v
-}
-
-// account minimizes the distance of the mean from the path with each colorant
-// and chooses between them.
-func (j *judge) account(p *palette, spectrum []float64) *explained {
-	m := j.opt.Model
-	start := min(max(m.LevelOf(j.sample.mean.L), -0.1), 1.1)
-	precision := mat3.Inverse(j.noise(start))
-	chi2 := func(level float64, tint mat3.Vec) float64 {
-		d := minus(j.sample.mean, moved(m.ShadeAt(level), tint))
-		return mat3.Form(&precision, d, d)
-	}
-	best := func(lo, hi float64, c colorant, amount float64) (level, y float64) {
-		return golden.Section(func(s float64) float64 {
-			if amount == 0 {
-				return chi2(s, mat3.Vec{})
-			}
-			y := chi2(s, p.tint(s)(c, amount))
-			if spectrum != nil {
-				// Lab alone leaves one degree of freedom to tell dose from
-				// colorant: the spectrum does the rest.
-				d := p.misfit(spectrum, s, c, amount) / spectralSD
-				y += spectralWeight * d * d
-			}
-			return y
-		}, lo, hi, 1e-4)
-	}
-	e := &explained{off: j.opt.Difference.Diff(m.ShadeAt(m.NearestLevel(j.sample.mean)), j.sample.mean)}
-	_, e.chi2None = best(start-0.15, start+0.15, noColorant, 0)
-	e.chi2 = e.chi2None
-	leastTotal := math.Inf(1)
-	for _, c := range j.suspects() {
-		unit := 1.0
-		if c == stain {
-			unit = 0.05 // of the base's dye
-		}
-		// The amount enters nearly linearly: one minimum.
-		x, total := golden.Section(func(lnAmount float64) float64 {
-			_, y := best(start-0.1, start+0.5, c, unit*math.Exp(lnAmount))
-			return y
-		}, math.Log(0.002), math.Log(3), 0.03)
-		amount := unit * math.Exp(x)
-		level, _ := best(start-0.1, start+0.5, c, amount)
-		tint := p.tint(level)(c, amount)
-		left := chi2(level, tint)
-		on := m.ShadeAt(level)
-		size := j.opt.Difference.Diff(on, moved(on, tint))
-		if e.chi2None-left < chi2One995 || total >= leastTotal || spectrum == nil && size > balanced*e.off {
-			continue
-		}
-		leastTotal = total
-		e.colorant, e.amount, e.chi2, e.effect, e.size = c, amount, left, tint, size
-	}
-	// Dose is told by lightness alone, what lies on the cloth set aside: a* and b*
-	// that fit no level would move it by more than they know of it.
-	e.level = m.LevelOf(j.sample.mean.L - e.effect[0])
-	e.levelSD = math.Sqrt(j.noise(e.level)[0][0]) / m.Tangent(e.level)[0]
-	return e
 }
 
 // suspects are the colorants that the process can leave: manganese dioxide

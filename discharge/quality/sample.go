@@ -86,20 +86,51 @@ func typicalScatter() mat3.Mat {
 // the weight of prior panels, and what was seen. The posterior is inverse
 // Wishart with scale psi and nu degrees of freedom ([3], section 3.6).
 func (s *sample) scatter(m *discharge.Model) (psi mat3.Mat, nu int) {
+	prior, nu := s.expected(m, mat3.Mat{})
+	return mat3.Plus(prior, s.ss), nu + len(s.panels) - 1
+}
+
+// expected is the same before the lot is looked at; more is a covariance of its panels
+// on top of what trials or common practice say.
+func (s *sample) expected(m *discharge.Model, more mat3.Mat) (psi mat3.Mat, nu int) {
 	expected, prior := typicalScatter(), 3
 	if knowsScatter(m) {
 		// The trials' own scatter, worth eight panels: lots do differ in
 		// evenness, so that even many trials say only about as much.
 		expected, prior = m.ScatterAt(m.LevelOf(s.mean.L)).Panel, 8
 	}
-	return mat3.Plus(mat3.Scaled(expected, float64(prior)), s.ss), prior + 2 + len(s.panels) - 1
+	return mat3.Scaled(mat3.Plus(expected, more), float64(prior)), prior + 2
+}
+
+// surprise is -2 ln of the probability density of how the panels scatter off the path
+// about their mean, up to a constant, the covariance integrated over ([3], section 3.6).
+// How they scatter along it says how even the dose was, and nothing of what is on the
+// cloth. Tangent is the path's direction.
+func (s *sample) surprise(m *discharge.Model, tangent mat3.Vec, more mat3.Mat) float64 {
+	psi, nu := s.expected(m, more)
+	nu-- // two dimensions of three
+	return float64(nu+len(s.panels)-1)*logDet(offPath(mat3.Plus(psi, s.ss), tangent)) - float64(nu)*logDet(offPath(psi, tangent))
+}
+
+// offPath is the covariance of a* and b* at one lightness of the path, with a row and
+// column of the identity in the place of L*.
+func offPath(v mat3.Mat, tangent mat3.Vec) mat3.Mat {
+	t := mat3.Mat{{1, 0, 0}, {-tangent[1] / tangent[0], 1, 0}, {-tangent[2] / tangent[0], 0, 1}}
+	v = mat3.Mul(mat3.Mul(t, v), mat3.Transpose(t))
+	v[0] = mat3.Vec{1, 0, 0}
+	v[1][0], v[2][0] = 0, 0
+	return v
 }
 
 // knowsScatter reports whether trials showed how panels scatter within a lot.
 func knowsScatter(m *discharge.Model) bool { return m != nil && m.PanelsMeasured() }
 
 // covariance is the posterior mean of the covariance of panels.
-func (s *sample) covariance(m *discharge.Model) mat3.Mat {
-	psi, nu := s.scatter(m)
-	return mat3.Scaled(psi, 1/math.Max(float64(nu-4), 1))
+func (s *sample) covariance(m *discharge.Model) mat3.Mat { return s.covarianceWith(m, mat3.Mat{}) }
+
+// covarianceWith is covariance where more scatter is expected.
+func (s *sample) covarianceWith(m *discharge.Model, more mat3.Mat) mat3.Mat {
+	psi, nu := s.expected(m, more)
+	nu += len(s.panels) - 1
+	return mat3.Scaled(mat3.Plus(psi, s.ss), 1/math.Max(float64(nu-4), 1))
 }
