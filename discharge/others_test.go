@@ -125,6 +125,10 @@ func TestLotsOfAnotherMachineTeachBesides(t *testing.T) {
 	}
 	alike, err := Fit(table, nil)
 	require.NoError(t, err)
+	carried, err := alike.Recalibrate(table, nil)
+	require.NoError(t, err)
+	assert.Equal(t, "F1,", carried.Recalibration().Fabric+","+carried.Recalibration().Machine, "not the first of several")
+	assert.Contains(t, fmt.Sprint(carried.Warnings()), "recalibrate by the lots of one machine alone")
 	assert.Greater(t, farthestOff(t, alike, one), 4.0)
 	assert.Empty(t, alike.Others())
 	for _, l := range table.Lots {

@@ -50,7 +50,7 @@ const (
 // Recalibration says how a model was carried over to another fabric, machine
 // or delivery.
 type Recalibration struct {
-	Fabric  string        `json:"fabric"`
+	Fabric  string        `json:"fabric"` // of the new lots, "" where they name none or several; Machine alike
 	Machine string        `json:"machine"`
 	Shift   float64       `json:"shift_log_dose"` // of ln dose: above 0 the same settings discharge more
 	ShiftSD float64       `json:"sd_shift_log_dose"`
@@ -129,9 +129,9 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 		n.kind, n.grid = LabKind, colorimetry.Grid{}
 	}
 	n.warnings = slices.Concat(m.warnings, doubtMixture(t, site{}, "recalibrate by the lots of one %s alone"))
-	n.recal = &Recalibration{Fabric: o.trials[0].lot.Fabric, Machine: o.trials[0].lot.Machine, Base: o.hasBase, White: o.hasWhite}
 	n.others = nil
 	n.fabric, n.machine = o.ranOn()
+	n.recal = &Recalibration{Fabric: n.fabric, Machine: n.machine, Base: o.hasBase, White: o.hasWhite}
 	sum := sha256.Sum256([]byte(m.digest + digestOf(t)))
 	n.digest = hex.EncodeToString(sum[:])
 	if err := n.movePath(o); err != nil {
