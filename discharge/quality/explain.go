@@ -81,7 +81,7 @@ func (j *judge) noise(level float64) mat3.Mat { return j.noiseWith(level, mat3.M
 // noiseWith is noise when panels are expected to scatter by more than those of the trials.
 func (j *judge) noiseWith(level float64, more mat3.Mat) mat3.Mat {
 	s := j.opt.Model.ScatterAt(level)
-	v := mat3.Plus(mat3.Scaled(j.sample.covarianceWith(j.opt.Model, more), 1/j.sample.n), j.sample.extra)
+	v := mat3.Plus(mat3.Scaled(j.sample.covariance(j.opt.Model, more), 1/j.sample.n), j.sample.extra)
 	v[0][0] += s.LotLightness
 	for i := range 2 {
 		for k := range 2 {

@@ -125,11 +125,9 @@ func offPath(v mat3.Mat, tangent mat3.Vec) mat3.Mat {
 // knowsScatter reports whether trials showed how panels scatter within a lot.
 func knowsScatter(m *discharge.Model) bool { return m != nil && m.PanelsMeasured() }
 
-// covariance is the posterior mean of the covariance of panels.
-func (s *sample) covariance(m *discharge.Model) mat3.Mat { return s.covarianceWith(m, mat3.Mat{}) }
-
-// covarianceWith is covariance where more scatter is expected.
-func (s *sample) covarianceWith(m *discharge.Model, more mat3.Mat) mat3.Mat {
+// covariance is the posterior mean of the covariance of panels, where more scatter than
+// that of the trials may be expected.
+func (s *sample) covariance(m *discharge.Model, more mat3.Mat) mat3.Mat {
 	psi, nu := s.expected(m, more)
 	nu += len(s.panels) - 1
 	return mat3.Scaled(mat3.Plus(psi, s.ss), 1/math.Max(float64(nu-4), 1))
