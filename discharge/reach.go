@@ -32,10 +32,10 @@ func (q *search) closest(list []Suggestion) colorimetry.Lab {
 		return best.Shade
 	}
 	// In ln of a factor: a hundredth of what is a ΔE00 at the end, more on the way there.
-	const fine, coarse = 1e-4, 5e-3
+	const fine, coarse = 1e-4, 5e-2
 	for j, g := range q.grid {
 		if j != dose && len(g) > 1 {
-			turn(j, coarse, func() float64 { return turn(dose, 10*fine, distance) })
+			turn(j, coarse, func() float64 { return turn(dose, 50*fine, distance) })
 		}
 	}
 	turn(dose, fine, distance)
