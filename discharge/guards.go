@@ -144,25 +144,18 @@ const nameOne = "name the one that the model is for (--%s), and the others' lots
 // from as if they were one unless a model is for one of them. remedy may name the
 // column.
 func doubtMixture(t *Table, at site, remedy string) (warnings []error) {
-	for _, c := range []struct {
-		column, own string
-		of          func(Lot) string
-		roles       []Role
-	}{
-		{"fabric", at.fabric, func(l Lot) string { return l.Fabric }, []Role{Trial, Base, White}},
-		{"machine", at.machine, func(l Lot) string { return l.Machine }, []Role{Trial}},
-	} {
+	for _, c := range at.columns() {
 		if c.own != "" {
 			continue
 		}
-		var names []string
-		for _, l := range t.Lots {
-			if name := c.of(l); name != "" && slices.Contains(c.roles, l.Role) && !slices.Contains(names, name) {
-				names = append(names, name)
+		var lots []*Lot
+		for i := range t.Lots {
+			if slices.Contains(c.roles, t.Lots[i].Role) {
+				lots = append(lots, &t.Lots[i])
 			}
 		}
+		names := c.names(lots)
 		if n := len(names); n > 1 {
-			slices.Sort(names)
 			warnings = append(warnings, &RowError{File: t.Name, Column: c.column, Value: strings.Join(names, ", "),
 				Err: fmt.Errorf("lots of %d are taken for one, and what differs between them counts as scatter: "+remedy, n, c.column)})
 		}

@@ -19,6 +19,31 @@ import (
 // taken alike in it.
 type site struct{ fabric, machine string }
 
+// siteColumn is one of the two, as the lots name it.
+type siteColumn struct {
+	column, own string // own is that of the site
+	of          func(*Lot) string
+	roles       []Role // of lots that it matters to
+}
+
+// columns are both: fabrics first, whose base and white differ, too.
+func (at site) columns() [2]siteColumn {
+	return [2]siteColumn{
+		{"fabric", at.fabric, func(l *Lot) string { return l.Fabric }, []Role{Trial, Base, White}},
+		{"machine", at.machine, func(l *Lot) string { return l.Machine }, []Role{Trial}},
+	}
+}
+
+// names lists what lots name, sorted, each once.
+func (c *siteColumn) names(lots []*Lot) []string {
+	found := map[string]bool{}
+	for _, l := range lots {
+		found[c.of(l)] = true
+	}
+	delete(found, "")
+	return slices.Sorted(maps.Keys(found))
+}
+
 // Other is what a model learned of lots on another fabric or machine than its own.
 type Other struct {
 	Fabric  string  `json:"fabric,omitempty"`
@@ -73,70 +98,63 @@ func otherColumn(k int) string { return fmt.Sprintf("\x00other %d", k) }
 // others lists the fabrics and machines besides those of at, and for each which lots
 // ran there. What goes with the same lots cannot be told apart and is one.
 func (o *observed) others(at site) (list []Other, ran [][]bool) {
-	add := func(other Other, named func(*Lot) bool) {
-		lots := make([]bool, len(o.trials))
-		for i, t := range o.trials {
-			if named(t.lot) {
-				lots[i] = true
-				other.Lots++
+	for _, c := range at.columns() {
+		if c.own == "" {
+			continue
+		}
+		for _, name := range c.names(o.lots()) {
+			if name == c.own {
+				continue
 			}
-		}
-		for k := range ran {
-			if slices.Equal(ran[k], lots) { // machines come after fabrics
-				list[k].Machine = other.Machine
-				return
+			lots, n := make([]bool, len(o.trials)), 0
+			for i, t := range o.trials {
+				if lots[i] = c.of(t.lot) == name; lots[i] {
+					n++
+				}
 			}
-		}
-		list, ran = append(list, other), append(ran, lots)
-	}
-	names := func(of func(*Lot) string, own string) []string {
-		found := map[string]bool{}
-		for _, t := range o.trials {
-			found[of(t.lot)] = true
-		}
-		delete(found, "")
-		delete(found, own)
-		return slices.Sorted(maps.Keys(found))
-	}
-	if at.fabric != "" {
-		for _, name := range names(func(l *Lot) string { return l.Fabric }, at.fabric) {
-			add(Other{Fabric: name}, func(l *Lot) bool { return l.Fabric == name })
-		}
-	}
-	if at.machine != "" {
-		for _, name := range names(func(l *Lot) string { return l.Machine }, at.machine) {
-			add(Other{Machine: name}, func(l *Lot) bool { return l.Machine == name })
+			if k := slices.IndexFunc(ran, func(have []bool) bool { return slices.Equal(have, lots) }); k >= 0 {
+				list[k].Machine = name // machines come after fabrics
+				continue
+			}
+			other := Other{Machine: name, Lots: n}
+			if c.column == "fabric" {
+				other = Other{Fabric: name, Lots: n}
+			}
+			list, ran = append(list, other), append(ran, lots)
 		}
 	}
 	return list, ran
 }
 
+// lots are the trial lots.
+func (o *observed) lots() []*Lot {
+	out := make([]*Lot, len(o.trials))
+	for i, t := range o.trials {
+		out[i] = t.lot
+	}
+	return out
+}
+
 // check refuses a site that no lot names, and tells of lots that name none.
 func (at site) check(o *observed) (warnings []error, err error) {
-	for _, c := range []struct {
-		column, want string
-		of           func(*Lot) string
-	}{{"fabric", at.fabric, func(l *Lot) string { return l.Fabric }}, {"machine", at.machine, func(l *Lot) string { return l.Machine }}} {
-		if c.want == "" {
+	for _, c := range at.columns() {
+		if c.own == "" {
 			continue
 		}
-		var have, silent []string
+		var silent []string
 		for _, t := range o.trials {
-			switch name := c.of(t.lot); {
-			case name == "":
+			if c.of(t.lot) == "" {
 				silent = append(silent, t.lot.ID)
-			case !slices.Contains(have, name):
-				have = append(have, name)
 			}
 		}
-		slices.Sort(have)
+		have := c.names(o.lots())
 		switch {
 		case len(have) == 0:
 			return nil, fmt.Errorf("%w: no trial lot names its %s: fill in column %s", ErrNoSuchLots, c.column, c.column)
-		case !slices.Contains(have, c.want):
-			return nil, fmt.Errorf("%w: no trial lot has %s %s; there are %s", ErrNoSuchLots, c.column, c.want, firstOf(have))
+		case !slices.Contains(have, c.own):
+			return nil, fmt.Errorf("%w: no trial lot has %s %s; there are %s", ErrNoSuchLots, c.column, c.own, firstOf(have))
 		case len(silent) > 0:
-			warnings = append(warnings, fmt.Errorf("%d lots name no %s and are taken to be of %s: %s", len(silent), c.column, c.want, firstOf(silent)))
+			warnings = append(warnings, fmt.Errorf("%d lots name no %s and are taken to be of %s: %s", len(silent), c.column, c.own, firstOf(silent)))
 		}
 	}
 	return warnings, nil

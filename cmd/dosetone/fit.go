@@ -109,13 +109,10 @@ type fitParameter struct {
 
 // otherLots are lots on another fabric or machine than the model's.
 type otherLots struct {
-	Fabric     string     `json:"fabric"`
-	Machine    string     `json:"machine"`
-	Lots       int        `json:"lots"`
-	Shift      float64    `json:"shift_log_dose"`
-	ShiftSE    float64    `json:"se"`
-	DoseFactor [3]float64 `json:"dose_factor"`    // lower end, estimate, upper end of 95 %
-	Minutes    []float64  `json:"minutes_factor"` // that do as much, alike; none where minutes do not tell
+	Fabric  string `json:"fabric"`
+	Machine string `json:"machine"`
+	Lots    int    `json:"lots"`
+	doseShift
 }
 
 type factorRange struct {
@@ -254,7 +251,7 @@ func newFitResult(m *discharge.Model, s discharge.Summary, file string) fitResul
 	}
 	r.Fabric, r.Machine = m.RanOn()
 	for _, o := range m.Others() {
-		r.Others = append(r.Others, otherLots{o.Fabric, o.Machine, o.Lots, o.Shift, o.ShiftSD, o.Factor(), minutesFor(m, o.Shift, o.ShiftSD)})
+		r.Others = append(r.Others, otherLots{o.Fabric, o.Machine, o.Lots, newDoseShift(m, o.Shift, o.ShiftSD, o.Factor())})
 	}
 	for _, f := range m.Factors() {
 		r.FactorRanges = append(r.FactorRanges, factorRange{f.Column, f.Lo, f.Hi, f.Fixed})

@@ -45,18 +45,15 @@ inside the region of the first trials. The old model's file is left as it is.`,
 // recalibrateResult is the JSON form of a recalibration; other programs rely on
 // its keys.
 type recalibrateResult struct {
-	Process    string     `json:"process"`
-	Fabric     string     `json:"fabric"`
-	Machine    string     `json:"machine"`
-	Lots       int        `json:"lots"`
-	Shift      float64    `json:"shift_log_dose"`
-	ShiftSE    float64    `json:"se"`
-	DoseFactor [3]float64 `json:"dose_factor"`    // lower end, estimate, upper end of 95 %
-	Minutes    []float64  `json:"minutes_factor"` // that do as much, alike; none where minutes do not tell
-	Base       bool       `json:"base_read"`
-	White      bool       `json:"white_read"`
-	Warnings   []string   `json:"warnings"`
-	Model      string     `json:"model"`
+	Process string `json:"process"`
+	Fabric  string `json:"fabric"`
+	Machine string `json:"machine"`
+	Lots    int    `json:"lots"`
+	doseShift
+	Base     bool     `json:"base_read"`
+	White    bool     `json:"white_read"`
+	Warnings []string `json:"warnings"`
+	Model    string   `json:"model"`
 }
 
 func (e *env) recalibrate(modelName, name, output string, percent, production bool, shiftSD float64) error {
@@ -100,8 +97,8 @@ func (e *env) recalibrate(modelName, name, output string, percent, production bo
 		return err
 	}
 	c := n.Recalibration()
-	r := recalibrateResult{Process: n.Process().ID, Fabric: c.Fabric, Machine: c.Machine, Lots: len(c.Lots), Shift: c.Shift, ShiftSE: c.ShiftSD,
-		DoseFactor: c.Factor(), Minutes: minutesFor(n, c.Shift, c.ShiftSD), Base: c.Base, White: c.White, Warnings: []string{}, Model: output}
+	r := recalibrateResult{Process: n.Process().ID, Fabric: c.Fabric, Machine: c.Machine, Lots: len(c.Lots),
+		doseShift: newDoseShift(n, c.Shift, c.ShiftSD, c.Factor()), Base: c.Base, White: c.White, Warnings: []string{}, Model: output}
 	for _, w := range fresh {
 		r.Warnings = append(r.Warnings, w.Error())
 	}
@@ -118,13 +115,20 @@ func (e *env) recalibrate(modelName, name, output string, percent, production bo
 	return nil
 }
 
-// minutesFor is [discharge.Model.Minutes], none where they do not tell.
-func minutesFor(m *discharge.Model, shift, sd float64) []float64 {
-	x := m.Minutes(shift, sd)
-	if x[1] == 0 {
-		return []float64{}
+// doseShift is how the dose that settings give differs from that of other lots, in JSON.
+type doseShift struct {
+	Shift      float64    `json:"shift_log_dose"`
+	ShiftSE    float64    `json:"se"`
+	DoseFactor [3]float64 `json:"dose_factor"`    // lower end, estimate, upper end of 95 %
+	Minutes    []float64  `json:"minutes_factor"` // that do as much, alike; none where minutes do not tell
+}
+
+func newDoseShift(m *discharge.Model, shift, sd float64, factor [3]float64) doseShift {
+	s := doseShift{Shift: shift, ShiftSE: sd, DoseFactor: factor, Minutes: []float64{}}
+	if x := m.Minutes(shift, sd); x[1] != 0 {
+		s.Minutes = x[:]
 	}
-	return x[:]
+	return s
 }
 
 func asMinutes(x []float64) string {
