@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/discharge/chem"
 )
 
 // assayFlags are the readings of one titration, weighing or series.
@@ -34,7 +35,7 @@ type assayKind struct {
 	may        []string // flags that it takes as well
 	procedure  string
 	cautions   []string // chemicals, for the cautions
-	run        func(f *assayFlags) (assayResult, error)
+	run        func(f *assayFlags, t *chem.Tolerances) (assayResult, error)
 }
 
 func assayKinds() []assayKind {
@@ -233,7 +234,11 @@ func (e *env) assay(cmd *cobra.Command, name string, f *assayFlags) error {
 		if err := refuseFraction("oxalate-purity", f.oxalatePurity); err != nil {
 			return err
 		}
-		r, err := k.run(f)
+		t, err := f.tolerances()
+		if err != nil {
+			return err
+		}
+		r, err := k.run(f, t)
 		if err != nil {
 			return err
 		}

@@ -70,13 +70,9 @@ func found[T ~float64](quantity, unit string, scale float64, e chem.Estimate[T])
 	return r
 }
 
-func runPermanganate(f *assayFlags) (assayResult, error) {
+func runPermanganate(f *assayFlags, t *chem.Tolerances) (assayResult, error) {
 	if f.sample.set != f.madeUp.set {
 		return assayResult{}, usage("--sample and --made-up belong together: mL of the solution taken, and mL to which it was made up before it went into the burette; leave both out if it was not diluted")
-	}
-	t, err := f.tolerances()
-	if err != nil {
-		return assayResult{}, err
 	}
 	o, err := f.standard()
 	if err != nil {
@@ -104,11 +100,7 @@ func runPermanganate(f *assayFlags) (assayResult, error) {
 	return r, nil
 }
 
-func runCarrier(f *assayFlags) (assayResult, error) {
-	t, err := f.tolerances()
-	if err != nil {
-		return assayResult{}, err
-	}
+func runCarrier(f *assayFlags, t *chem.Tolerances) (assayResult, error) {
 	o, err := f.standard()
 	if err != nil {
 		return assayResult{}, err
@@ -134,12 +126,8 @@ func (f *assayFlags) wholeDilution() error {
 	return nil
 }
 
-func runChlorine(f *assayFlags) (assayResult, error) {
+func runChlorine(f *assayFlags, t *chem.Tolerances) (assayResult, error) {
 	if err := f.wholeDilution(); err != nil {
-		return assayResult{}, err
-	}
-	t, err := f.tolerances()
-	if err != nil {
 		return assayResult{}, err
 	}
 	e, err := chem.ChlorineByThiosulfate(f.diluted(), chem.Molarity(f.thiosulfate.value), f.replicates(), t)
@@ -160,11 +148,7 @@ func (f *assayFlags) byWeight(r *assayResult, quantity string) {
 	}
 }
 
-func runPowder(f *assayFlags) (assayResult, error) {
-	t, err := f.tolerances()
-	if err != nil {
-		return assayResult{}, err
-	}
+func runPowder(f *assayFlags, t *chem.Tolerances) (assayResult, error) {
 	e, err := chem.SolidChlorineByThiosulfate(chem.SolidChlorine{Portion: chem.Mass(f.portion.value), MadeUp: milliliters(f.madeUp.value), Aliquot: milliliters(f.aliquot.value)},
 		chem.Molarity(f.thiosulfate.value), f.replicates(), t)
 	if err != nil {
@@ -175,12 +159,8 @@ func runPowder(f *assayFlags) (assayResult, error) {
 	return r, nil
 }
 
-func runPeroxide(f *assayFlags) (assayResult, error) {
+func runPeroxide(f *assayFlags, t *chem.Tolerances) (assayResult, error) {
 	if err := f.wholeDilution(); err != nil {
-		return assayResult{}, err
-	}
-	t, err := f.tolerances()
-	if err != nil {
 		return assayResult{}, err
 	}
 	e, err := chem.PeroxideByPermanganate(f.diluted(), chem.Molarity(f.permanganate.value), f.replicates(), t)
@@ -193,11 +173,7 @@ func runPeroxide(f *assayFlags) (assayResult, error) {
 	return r, nil
 }
 
-func runUptake(f *assayFlags) (assayResult, error) {
-	t, err := f.tolerances()
-	if err != nil {
-		return assayResult{}, err
-	}
+func runUptake(f *assayFlags, t *chem.Tolerances) (assayResult, error) {
 	if !f.balance.set {
 		t.Balance = chem.Gram // stones are weighed by the kilogram
 	}
@@ -217,7 +193,7 @@ func runUptake(f *assayFlags) (assayResult, error) {
 	return r, nil
 }
 
-func runDecay(f *assayFlags) (assayResult, error) {
+func runDecay(f *assayFlags, _ *chem.Tolerances) (assayResult, error) {
 	if len(f.ages) != len(f.strengths) || len(f.errors) != 0 && len(f.errors) != len(f.ages) {
 		return assayResult{}, usage("--ages %d, --strengths %d, --errors %d: give one of each per assay (errors may be left out)", len(f.ages), len(f.strengths), len(f.errors))
 	}
