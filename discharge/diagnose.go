@@ -42,7 +42,7 @@ func (m *Model) Diagnostics() []LotDiagnostic {
 		d.Expected = there.expected(&v).L
 		d.Residual = t.Lab.L - d.Expected
 		for k := range there.comps {
-			z, h := there.comps[k].standing(m, &v, t, d.Level)
+			z, h := there.comps[k].standing(m, &v, t, since(m.start(&v), d.Level))
 			d.Z += m.comps[k].weight * z
 			d.Leverage += m.comps[k].weight * h
 		}

@@ -20,6 +20,9 @@ type doseFactor struct {
 	Monotone  bool    // one way all along, up or down
 	Heats     bool    // a temperature: heat spends the oxidizer sooner; earlier files say so by Raises
 	Primary   bool    // takes part in second-order terms; others enter linearly
+	// Drift is how far the trials of a factor that nobody chose lie from Center, root mean
+	// square; 0 in files of earlier versions.
+	Drift float64
 }
 
 // newDoseFactor is what a process says of a factor that is set between the ends of
@@ -80,14 +83,23 @@ func (f *doseFactor) isHeat() bool { return f.Heats || f.Raises && f.Transform =
 // value. Heat may have one, since it spends the oxidizer sooner.
 func (f *doseFactor) oneWay() bool { return (f.Raises || f.Monotone) && !f.isHeat() }
 
-// values holds the settings of the factors of a model, in their order. A
-// factor that the settings do not name stands at the middle of the trials.
+// values holds the settings of the factors of a model, in their order. A factor that
+// the settings do not name stands at the middle of the trials; one that nobody
+// chose, at adrift: it varies about there as it did in the trials.
 type values [maxFactors]float64
+
+// adrift is the value of a factor that varies as it did in the trials.
+func adrift() float64 { return math.NaN() }
+
+// drifts tells adrift from values.
+func drifts(v float64) bool { return math.IsNaN(v) }
 
 // at returns v in the centered coordinates of the basis.
 func (b *doseBasis) at(v *values) (x values) {
 	for j := range b.factors {
-		x[j] = b.factors[j].x(v[j])
+		if !drifts(v[j]) {
+			x[j] = b.factors[j].x(v[j])
+		}
 	}
 	if b.clock != (clock{}) {
 		k := b.soaking(&x)
@@ -223,11 +235,19 @@ func (b *doseBasis) values(s Settings) (v values) {
 		f := &b.factors[j]
 		u, ok := s[f.Column]
 		if !ok {
-			u = b.middle[j]
+			u = b.unnamed(j)
 		}
 		v[j] = u
 	}
 	return v
+}
+
+// unnamed is the value of factor j in settings that do not name it.
+func (b *doseBasis) unnamed(j int) float64 {
+	if j >= b.primary {
+		return adrift()
+	}
+	return b.middle[j]
 }
 
 // between sets center and range. The center is the middle of the range, not
@@ -237,6 +257,15 @@ func (f *doseFactor) between(lo, hi float64) {
 	f.Lo, f.Hi = lo-f.Center, hi-f.Center
 }
 
+// strewn is the root mean square of how far transformed values lie from the center.
+func (f *doseFactor) strewn(xs []float64) float64 {
+	sum := 0.0
+	for _, x := range xs {
+		sum += (x - f.Center) * (x - f.Center)
+	}
+	return math.Sqrt(sum / float64(len(xs)))
+}
+
 // doseBasis is the list of regressors of η: 1, the factors, and the products
 // of the primary factors two by two.
 type doseBasis struct {
@@ -244,13 +273,14 @@ type doseBasis struct {
 	primary int
 	clock   clock
 	time    int    // index of the time factor, -1 without one
+	own     int    // index of the own base of a load, -1 without it
 	middle  values // of the trials, for settings that do not name a factor
 }
 
 // newBasis is a basis without a clock; primary factors come first.
 func newBasis(factors []doseFactor, primary int) doseBasis {
 	b := doseBasis{factors: factors, primary: primary}
-	b.time = b.index(timeColumn)
+	b.time, b.own = b.index(timeColumn), b.index(baseColumn)
 	for j := range min(len(factors), maxFactors) {
 		b.middle[j] = factors[j].value(0)
 	}
@@ -260,7 +290,7 @@ func newBasis(factors []doseFactor, primary int) doseBasis {
 // timed returns the basis under another clock, with the time factor centered
 // on the trials again.
 func (b *doseBasis) timed(c clock, trials []values) doseBasis {
-	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.time}
+	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.time, own: b.own}
 	if c == (clock{}) {
 		return d
 	}

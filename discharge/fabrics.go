@@ -97,6 +97,10 @@ func (o *observed) carryOver(fabric string, of map[string]*cloth) (warnings []er
 		case len(own.white) > 0:
 			light = meanLab(own.white).L
 		}
+		if _, ok := t.lot.Settings[baseColumn]; ok {
+			t.lot.Settings = t.lot.Settings.Clone() // the lot is the fit's own, but for the map
+			t.lot.Settings[baseColumn] += atBase.lab.L
+		}
 		for k := range t.panels {
 			p := &t.panels[k]
 			level := (p.lab.L - base.lab.L) / math.Max(light-base.lab.L, 1)

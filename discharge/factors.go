@@ -14,7 +14,7 @@ import (
 type FactorRange struct {
 	Factor
 	Lo, Hi float64
-	Middle float64 // where settings that leave the factor out are taken to stand
+	Middle float64 // where settings that leave the factor out are taken to stand, or to drift about
 	Fixed  bool    // never varied: Lo = Hi
 	// Chosen says that trials varied it on purpose; what is neither Fixed nor Chosen only
 	// drifted, and suggestions and plans leave it at Middle.
@@ -78,6 +78,9 @@ func (m *Model) Factors() []FactorRange {
 
 // matters tells of a factor that only drifted whether the dose depends on it.
 func (m *Model) matters(j int) bool {
+	if j == m.basis.own {
+		return true // or it would not be there
+	}
 	d := &m.basis.factors[j]
 	slope, v := m.mixed(func(_ *component, dst []float64) float64 { dst[1+j] = 1; return 0 })
 	slope = math.Abs(slope)
@@ -91,8 +94,10 @@ func (r FactorRange) middle() (v float64, text string) {
 	return v, text
 }
 
-// FillIn returns settings with the factors that matter and s leaves out, at
-// the middle of the trials, where predictions take them, to three digits; said has a sentence for each.
+// FillIn returns settings with the factors that were chosen and s leaves out, at the
+// middle of the trials, where predictions take them, to three digits. What only drifted
+// stays out: predictions take loads to go on drifting. said has a sentence for each of both that
+// matters.
 func (m *Model) FillIn(s Settings) (full Settings, said []string) {
 	full = s.Clone()
 	if full == nil {
@@ -102,12 +107,23 @@ func (m *Model) FillIn(s Settings) (full Settings, said []string) {
 		if _, given := s[f.Column]; given || f.Fixed || !f.Matters || !f.Optional {
 			continue
 		}
+		if d := &m.basis.factors[m.basis.index(f.Column)]; d.Drift > 0 {
+			said = append(said, m.drifting(d))
+			continue
+		}
 		v, text := f.middle()
 		full[f.Column] = v
 		said = append(said, fmt.Sprintf("%s is not given and taken as %s, the middle of the trials: give it, since the shade depends on it",
 			f.Column, strings.TrimSpace(text+" "+f.Unit)))
 	}
 	return full, said
+}
+
+// drifting says of a factor that it drifts.
+func (m *Model) drifting(f *doseFactor) string {
+	pf, _ := m.process.Factor(f.Column)
+	return fmt.Sprintf("%s is not given: loads are taken to drift as the trials did, from %.4g to %s; give it for this very load, since the shade depends on it",
+		f.Column, f.From, strings.TrimSpace(fmt.Sprintf("%.4g %s", f.To, pf.Unit)))
 }
 
 // Trials returns what is kept of each trial lot, in file order.

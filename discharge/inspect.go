@@ -131,7 +131,7 @@ func (m *Model) DoseResidual(s Settings, level float64) (DoseResidual, error) {
 	for i := range m.comps {
 		c := &m.comps[i]
 		unit := c.link.unit
-		x := (c.etaAt(level) - parts[i].mu) / unit
+		x := (c.etaAt(since(parts[i].start, level)) - parts[i].mu) / unit
 		sd := parts[i].sdMean / unit
 		residual.add(c.weight, x, sd*sd)
 		lots += c.weight * (parts[i].sdLot*parts[i].sdLot/(unit*unit) - sd*sd)
@@ -154,7 +154,7 @@ func (m *Model) GoOnSD(s Settings, from, to float64) (float64, error) {
 		if err := m.locate(withTime(s, t), &v[i]); err != nil {
 			return 0, err
 		}
-		level[i] = m.path.level(m.expected(&v[i]).L)
+		level[i] = since(m.start(&v[i]), m.path.level(m.expected(&v[i]).L))
 	}
 	var residual mixMoments
 	for i := range m.comps {

@@ -16,7 +16,8 @@ import (
 // moves when the lot's own reading moves by one (Hoaglin and Welsch, Amer.
 // Statist. 32 (1978) 17, eq. 2.1), weights and kind of curve fixed. In a fit anew they
 // move, too, by which a single lot may pull a quarter more or less; over the
-// lots this evens out.
+// lots this evens out. A lot that is half taken for upset pushes the curve away as it moves
+// off, which is no leverage.
 func TestLeverageIsHowFarALotPullsItsOwnFit(t *testing.T) {
 	m, err := Fit(demoTrials(t), nil)
 	require.NoError(t, err)
@@ -28,10 +29,13 @@ func TestLeverageIsHowFarALotPullsItsOwnFit(t *testing.T) {
 		sum += d.Leverage
 	}
 	assert.Less(t, sum, 11.0, "ten coefficients and a plateau")
-	const by = 0.4
+	const by = 0.2
 	off, bias, n := 0.0, 0.0, 0.0
-	for i := 0; i < len(all); i += 2 {
-		d := all[i]
+	for _, d := range all {
+		if d.Weight < 0.5 {
+			require.Equal(t, "T06", d.ID)
+			continue
+		}
 		moved := func(dl float64) float64 {
 			table := demoTrials(t)
 			for i := range table.Lots {
@@ -92,7 +96,7 @@ func TestLeverageIsTheDiagonalOfTheHatMatrix(t *testing.T) {
 	for i, l := range pr.lots {
 		slopes[i] = mat.NewVecDense(p, nil)
 		for j := range p {
-			const h = 1e-5
+			const h = 1.0 / 12 // levels go straight between nodes of a supply's table: half of one to either side
 			up, down := slices.Clone(c.mean), slices.Clone(c.mean)
 			up[j] += h
 			down[j] -= h
@@ -111,6 +115,6 @@ func TestLeverageIsTheDiagonalOfTheHatMatrix(t *testing.T) {
 		_, got := c.standing(m, &v, r, pr.lots[i].level)
 		var moved mat.VecDense // the parameters, per unit of the lot's level
 		require.NoError(t, chol.SolveVecTo(&moved, slopes[i]))
-		assert.InDelta(t, weights[i]*mat.Dot(slopes[i], &moved), got, 0.02, r.ID) // a model keeps whole numbers of panels, the fit counts odd ones less
+		assert.InDelta(t, weights[i]*mat.Dot(slopes[i], &moved), got, 0.02, r.ID)
 	}
 }

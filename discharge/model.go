@@ -285,7 +285,7 @@ func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 		}
 		d.between(lo, hi)
 		d.From, d.To = set.Lo, set.Hi
-		d.Primary = !f.Optional || deliberately(f.Transform, xs)
+		d.Primary = !f.Optional || !f.Measured && deliberately(f.Transform, xs)
 		if d.Primary && d.guessed(xs) {
 			m.warnings = append(m.warnings, fmt.Errorf("%s was run at %g and %g only, and may have a best value between them, which two levels cannot show: predictions in between rest on what is usual and may be off by a factor of %.1f in dose; run lots at about %.3g",
 				f.Column, d.From, d.To, math.Exp(d.open()), d.value(0)))
@@ -293,6 +293,7 @@ func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 		if d.Primary {
 			primary = append(primary, d)
 		} else {
+			d.Drift = d.strewn(xs)
 			covariate = append(covariate, d)
 		}
 	}
@@ -381,12 +382,13 @@ func (o *observed) stub(c colorimetry.Lab) []float64 {
 	return y
 }
 
-// panelLevels returns each lot's panel levels.
+// panelLevels returns the levels of each lot's panels, of lots that start where all do.
 func (m *Model) panelLevels(o *observed) [][]float64 {
 	out := make([][]float64, len(o.trials))
 	for i, t := range o.trials {
+		v := m.basis.values(t.lot.Settings)
 		for _, p := range t.panels {
-			out[i] = append(out[i], m.path.level(p.lab.L))
+			out[i] = append(out[i], since(m.start(&v), m.path.level(p.lab.L)))
 		}
 	}
 	return out

@@ -84,6 +84,9 @@ type (
 		Monotone  bool      `json:"monotone,omitempty"`
 		Heats     bool      `json:"heats,omitempty"`
 		Primary   bool      `json:"primary"`
+		// Drift is how far trials lie from the center in a factor that nobody chose; without it
+		// loads are taken not to drift.
+		Drift float64 `json:"drift,omitempty"`
 	}
 	modelPath struct {
 		L0       float64       `json:"base_L"`

@@ -290,7 +290,7 @@ func (c clock) possible() bool {
 
 // restored is the basis under a clock whose time factor is centered as saved.
 func (b *doseBasis) restored(c clock, time [3]float64) (doseBasis, error) {
-	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.time}
+	d := doseBasis{factors: slices.Clone(b.factors), primary: b.primary, clock: c, time: b.time, own: b.own}
 	if c == (clock{}) {
 		return d, nil
 	}

@@ -112,6 +112,7 @@ func gather(t *Table, at site, least int) (*observed, error) {
 	if err != nil {
 		return nil, err
 	}
+	o.warnings = append(o.warnings, o.ownBases(references)...)
 	o.warnings = append(append(o.warnings, doubts...), doubtMixture(t, at, nameOne)...)
 	doubts, err = o.bringTo(at, references)
 	if err != nil {

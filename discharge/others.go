@@ -95,6 +95,9 @@ func (m *Model) Others() []Other { return slices.Clone(m.others) }
 // of a file is called so.
 func otherColumn(k int) string { return fmt.Sprintf("\x00other %d", k) }
 
+// isShift tells such a coefficient from a factor.
+func (f *doseFactor) isShift() bool { return f.Column[0] == 0 }
+
 // others lists the fabrics and machines besides those of at, and for each which lots
 // ran there. What goes with the same lots cannot be told apart and is one.
 func (o *observed) others(at site) (list []Other, ran [][]bool) {

@@ -23,6 +23,7 @@ func (q *search) pass(v *values) float64 {
 			levels[k] = parts[i].mu + parts[i].sdLot*q.lots.at[k]
 		}
 		c.link.levels(levels[:], c.mean[len(c.mean)-1])
+		parts[i].begin(levels[:])
 		t1, t2 := q.offPath(levels[deviatesHalf])
 		share := 0.0 // the mean variance of the form per squared distance
 		if t1 > 0 {

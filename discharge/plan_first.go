@@ -108,7 +108,7 @@ func (p *Plan) firstFactors(opt *PlanOptions) ([]planFactor, Settings, error) {
 	fixed := Settings{}
 	guessed := false
 	for _, f := range p.Process.Factors {
-		if f.Transform == Recorded {
+		if f.Transform == Recorded || f.Measured {
 			continue
 		}
 		r, ok := opt.Bounds[f.Column]

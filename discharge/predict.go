@@ -43,6 +43,7 @@ const extrapolationSD = 0.35
 // mixPart is the η of one curve at some settings.
 type mixPart struct {
 	mu, sdMean, sdLot float64
+	start             float64 // level of the own base
 }
 
 // locate reads settings into v, checking them.
@@ -54,7 +55,9 @@ func (m *Model) locate(s Settings, v *values) error {
 		case !ok && f.Needed:
 			return missingFactor(f.Column)
 		case !ok:
-			u = m.basis.middle[j]
+			u = m.basis.unnamed(j)
+			v[j] = u
+			continue
 		case math.IsNaN(u) || math.IsInf(u, 0):
 			return fmt.Errorf("%s must be a finite number", f.Column)
 		case f.Transform == Log && u <= 0:
@@ -123,6 +126,7 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 	nominal := m.basis.at(v)
 	outside = m.basis.beyond(&nominal)
 	k := m.basis.soaking(&nominal)
+	start := m.start(v)
 	for i := range m.comps {
 		c := &m.comps[i]
 		if c.basis != last {
@@ -141,9 +145,28 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 		}
 		e := extrapolationSD * c.link.unit
 		va := max(quadratic(c.cov, grad[:p], p), 0) + e*e*outside
-		dst[i] = mixPart{mu: mu, sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+c.sdLot*c.sdLot)}
+		lot := c.sdLot*c.sdLot + m.drift(c, v, mu, grad[0])
+		dst[i] = mixPart{mu: mu, sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+lot), start: start}
 	}
 	return outside
+}
+
+// drift is the variance of η of lots whose factors at adrift vary as the trials did, by what
+// is expected of these: what the trials do not show of an effect is part of their own scatter. per
+// is what η gains per unit of the η row, less than 1 where oxidizer runs short.
+func (m *Model) drift(c *component, v *values, mu, per float64) (variance float64) {
+	for j := m.basis.primary; j < len(m.basis.factors); j++ {
+		if !drifts(v[j]) {
+			continue
+		}
+		f := &m.basis.factors[j]
+		d := per * c.mean[1+j]
+		if j == m.basis.own {
+			d += c.startAsDose(mu) * m.path.rise(f.Scale)
+		}
+		variance += d * d * f.Drift * f.Drift
+	}
+	return variance
 }
 
 // plateauReach bounds, in curve units of η per level, what a change of the
@@ -155,14 +178,25 @@ const plateauReach = 4
 // plateau together is much surer than what they say of either.
 func (c *component) plateauAsDose(eta float64) float64 {
 	_, ds, dd := c.link.at(eta, c.plateau())
+	return c.asDose(dd, ds)
+}
+
+// startAsDose is the same for where a load starts, which moves what is left of the way.
+func (c *component) startAsDose(eta float64) float64 {
+	s, ds, _ := c.link.at(eta, c.plateau())
+	return c.asDose(1-s, ds)
+}
+
+// asDose is the change of η that moves the level by d where η does by ds.
+func (c *component) asDose(d, ds float64) float64 {
 	most := plateauReach * c.link.unit
 	switch {
-	case dd <= 0:
+	case d <= 0:
 		return 0
-	case dd > most*ds:
+	case d > most*ds:
 		return most
 	}
-	return dd / ds
+	return d / ds
 }
 
 func (m *Model) predictAt(v *values) (p Prediction) {

@@ -79,6 +79,17 @@ const (
 	usualBendSD                    = 0.2
 )
 
+// Of factors that only drifted, what they do to ln dose: a temperature (activation energies of 0
+// to 120 kJ/mol, in units of arrhenius), pH (over half its usual range; where the acid or its ion
+// alone reacts, tenfold per unit), others (per e-fold, or half the usual range), and lots on another
+// fabric or machine.
+const (
+	usualHeat, usualHeatSD = 1.0, 1.0
+	usualAciditySD         = 2.0
+	usualDriftSD           = 1.0
+	usualShiftSD           = 0.5
+)
+
 // narrowest is the half range, in halves of what is usual, from which on a
 // factor with a best value was tried because it matters.
 const narrowest = 0.25
@@ -105,8 +116,9 @@ func newPrior(b *doseBasis, know *knowledge, bend float64) *prior {
 	for j := range b.factors {
 		f := &b.factors[j]
 		switch {
-		case j >= b.primary: // only drifted
-			put(1+j, 0, 0.5)
+		case j >= b.primary:
+			mean, sd := f.drifted()
+			put(1+j, mean, sd)
 			continue
 		case j == strength || j == b.time:
 			continue
@@ -166,6 +178,21 @@ func newPrior(b *doseBasis, know *knowledge, bend float64) *prior {
 		p.logDet -= 2 * math.Log(cov[j*n+j])
 	}
 	return p
+}
+
+// drifted is what is known of a factor that nobody chose.
+func (f *doseFactor) drifted() (mean, sd float64) {
+	switch {
+	case f.Column == baseColumn:
+		return usualBaseGain * f.Scale, usualBaseGainSD * f.Scale
+	case f.isShift():
+		return 0, usualShiftSD
+	case f.isHeat():
+		return usualHeat, usualHeatSD
+	case f.Column == "ph":
+		return 0, usualAciditySD
+	}
+	return 0, usualDriftSD
 }
 
 // joint is the mean and the covariance of the core and what further factors add.

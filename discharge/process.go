@@ -49,6 +49,9 @@ type Factor struct {
 	// Monotone: it acts one way all along, more or less as the trials say.
 	// A factor without it and without Increases may have a best value inside.
 	Monotone bool `json:",omitempty"`
+	// Measured: it is read on each load before it and set by nobody, so that neither plans nor
+	// suggestions choose it.
+	Measured bool `json:",omitempty"`
 }
 
 // Name is the column without its unit, as in flags: time_min gives "time",

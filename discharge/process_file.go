@@ -39,6 +39,7 @@ type factorFile struct {
 	Less      bool      `json:"less_is_better"`
 	Increases bool      `json:"increases"`
 	Monotone  bool      `json:"monotone"`
+	Measured  bool      `json:"measured"`
 }
 
 type activeFile struct {
@@ -63,7 +64,7 @@ type activeFile struct {
 // replace, others are added, and the cautions are kept. Without it, "oxidizer"
 // and at least one factor must be given. Transforms are log, linear,
 // inverse_kelvin and recorded. "active" holds scale, times, over and of, as in
-// [ActiveRule]; "increases" and "monotone" are as in [Factor]. Unknown keys,
+// [ActiveRule]; "increases", "monotone" and "measured" are as in [Factor]. Unknown keys,
 // text after the object and impossible entries are errors; name is used in
 // messages.
 func ReadProcess(name string, r io.Reader) (Process, error) {
@@ -181,7 +182,7 @@ func (ff factorFile) factor() (Factor, error) {
 			didYouMean(string(ff.Transform), []string{string(Log), string(Linear), string(InverseKelvin), string(Recorded)}))
 	}
 	f := Factor{Column: ff.Column, Title: cmp.Or(ff.Title, strings.ReplaceAll(ff.Column, "_", " ")), Unit: ff.Unit, Transform: ff.Transform,
-		Optional: ff.Optional || ff.Transform == Recorded, Step: ff.Step, Less: ff.Less, Increases: ff.Increases, Monotone: ff.Monotone}
+		Optional: ff.Optional || ff.Measured || ff.Transform == Recorded, Step: ff.Step, Less: ff.Less, Increases: ff.Increases, Monotone: ff.Monotone, Measured: ff.Measured}
 	if ff.Step < 0 {
 		return bad("step must not be negative")
 	}
@@ -232,7 +233,9 @@ func (p Process) checkFactors() error {
 	dose, required, strengths := 0, 0, 0
 	for _, f := range p.Factors {
 		if f.Transform != Recorded {
-			dose++
+			if f.Column != baseColumn { // which each built-in process has, besides what files may add
+				dose++
+			}
 			if !f.Optional {
 				required++
 			}

@@ -142,7 +142,8 @@ func Processes() []Process {
 
 func usual(lo, hi float64) Range { return Range{Lo: lo, Hi: hi, Note: CommonPractice} }
 
-func factors(f ...Factor) []Factor { return f }
+// factors are those of a process, and what any load may be measured for.
+func factors(f ...Factor) []Factor { return append(f, ownBase()) }
 
 func strengthPct(title string, lo, hi, step float64) Factor {
 	return Factor{Column: "strength_pct", Title: title, Unit: "%", Transform: Log,
@@ -202,6 +203,12 @@ func drumSpeed() Factor {
 func moisture() Factor {
 	return Factor{Column: "moisture_pct", Title: "moisture of the garments", Unit: "% of dry weight", Transform: Linear, Optional: true,
 		Typical: usual(0, 80), Step: 5}
+}
+
+// ownBase is how light the garments of a load were before it.
+func ownBase() Factor {
+	return Factor{Column: baseColumn, Title: "L* of the garments of the load before it", Transform: Linear, Optional: true,
+		Typical: usual(15, 35), Step: 0.1, Measured: true}
 }
 
 func recorded(column, title, unit string, lo, hi float64) Factor {

@@ -143,6 +143,7 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	if err := n.relink(m.comps); err != nil {
 		return nil, err
 	}
+	n.rebase(n.path.L0 - m.path.L0)
 	if err := n.shift(o, sd); err != nil {
 		return nil, err
 	}

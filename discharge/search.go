@@ -204,13 +204,13 @@ func (q *search) refine(c Suggestion) Suggestion {
 		return c
 	}
 	v := q.m.basis.values(c.Settings)
-	best, at := q.fromStandard(q.m.expected(&v)), v
+	best, at, found := q.fromStandard(q.m.expected(&v)), v, false
 	var turn func(u values, j int)
 	turn = func(u values, j int) {
 		switch {
 		case j == len(q.grid):
 			if x := q.fromStandard(q.m.expected(&u)); x < best {
-				best, at = x, u
+				best, at, found = x, u, true
 			}
 		case j != q.solve && !q.free[j]:
 			turn(u, j+1)
@@ -223,7 +223,7 @@ func (q *search) refine(c Suggestion) Suggestion {
 		}
 	}
 	turn(v, 0)
-	if at == v {
+	if !found {
 		return c
 	}
 	s := c.Settings.Clone()

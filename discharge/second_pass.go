@@ -25,9 +25,10 @@ func (m *Model) SecondPass(s Settings, from, to float64) (minutes float64, extra
 		return 0, false, false, err
 	}
 	var need [maxComponents]float64
+	start := m.start(&v)
 	for i := range m.comps {
 		c := &m.comps[i]
-		a, b := c.etaAt(from), c.etaAt(to)
+		a, b := c.etaAt(since(start, from)), c.etaAt(since(start, to))
 		need[i] = b + math.Log(-math.Expm1(math.Min(a-b, -1e-9)))
 	}
 	var parts [maxComponents]mixPart
@@ -73,8 +74,9 @@ func (m *Model) QuickestPass(s Settings, from, to float64) (minutes float64, ok 
 	if err := m.locate(withTime(s, middle[j]), &v); err != nil {
 		return 0, false, err
 	}
-	level := m.path.level(m.expected(&v).L)
-	share := math.Exp(m.DoseBetween(level, to)/perDose) - math.Exp(m.DoseBetween(level, from)/perDose)
+	start := m.start(&v)
+	level := since(start, m.path.level(m.expected(&v).L))
+	share := math.Exp(m.DoseBetween(level, since(start, to))/perDose) - math.Exp(m.DoseBetween(level, since(start, from))/perDose)
 	minutes = middle[j] * spending(m.exponent(middle, j)/perDose, share)
 	if !(minutes <= 3*m.basis.factors[j].To) {
 		return 0, false, nil

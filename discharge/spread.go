@@ -85,11 +85,13 @@ func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot moments) {
 		k := i * lotNodes
 		lotNodesOf(s[k:], w[k:], part.mu, part.sdLot, c.weight)
 		c.link.levels(s[k:k+lotNodes], d)
+		part.begin(s[k : k+lotNodes])
 		k = ends + 2*i
 		far := math.Sqrt(3) * part.sdMean
 		s[k], s[k+1] = part.mu-far, part.mu+far
 		w[k], w[k+1], w[middle+i] = c.weight/6, c.weight/6, c.weight*2/3
 		c.link.levels(s[k:k+2], d)
+		part.begin(s[k : k+2])
 	}
 	m.path.chroma(a[:middle], b[:middle], s[:middle])
 	for i := range n {
@@ -122,6 +124,7 @@ func (m *Model) expectedAt(v *values) (lab colorimetry.Lab, level float64) {
 		k := i * lotNodes
 		lotNodesOf(s[k:], w[k:], part.mu, part.sdLot, c.weight)
 		c.link.levels(s[k:k+lotNodes], c.mean[len(c.mean)-1])
+		part.begin(s[k : k+lotNodes])
 	}
 	all := len(m.comps) * lotNodes
 	m.path.chroma(a[:all], b[:all], s[:all])

@@ -3,6 +3,7 @@ package discharge
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -20,7 +21,7 @@ type SuggestOptions struct {
 	// factor that the process only records, such as the liquid that stones
 	// hold, takes equal ends too: it changes no shade, but with it the active
 	// oxidizer may be told. One that only drifted in the trials stands at the middle
-	// of its bounds.
+	// of its bounds; without bounds it goes on drifting as it did.
 	Bounds    map[string]Range
 	Available map[string][]float64 // by column: the values there are, such as strengths in store; an empty list says nothing
 	Count     int                  // most suggestions to return; 0 means 5, below it is an error
@@ -215,12 +216,15 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 }
 
 // drifting settles a factor that only drifted in the trials: at the middle of its
-// bounds, or else of the trials, which is said of one that matters.
+// bounds, or else it goes on drifting, which is said of one that matters.
 func (q *search) drifting(j int, opt *SuggestOptions) error {
 	f := &q.m.basis.factors[j]
 	r, ok := opt.Bounds[f.Column]
 	if !ok {
-		if q.m.matters(j) {
+		switch matters := q.m.matters(j); {
+		case matters && f.Drift > 0:
+			q.warned = append(q.warned, errors.New(q.m.drifting(f)))
+		case matters: // of an earlier version, which does not know how far it drifts
 			q.other[f.Column], _ = FactorRange{Middle: q.m.basis.middle[j]}.middle()
 		}
 		return nil

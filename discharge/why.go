@@ -63,6 +63,9 @@ func (q *search) whyNotSurely(out *Suggestions) string {
 		return fmt.Sprintf("reachable, but only just: the nearest shade on this fabric's path is ΔE00 %.1f from the target, so of the tolerance of %.2g little is left for the scatter of lots", d, q.tol)
 	}
 	scatter := p.LotCovariance[0][0] - p.MeanCovariance[0][0]
+	if text := q.whyDrifting(&v); text != "" {
+		return text
+	}
 	if p.MeanCovariance[0][0] > scatter {
 		return "reachable, but the trials leave the dose open: more trial lots near these settings will raise the probability"
 	}
@@ -100,4 +103,28 @@ func hueWords(da, db float64) string {
 		return b
 	}
 	return a + " and " + b
+}
+
+// whyDrifting names the factor that costs most by drifting from load to load, "" where none
+// costs much.
+func (q *search) whyDrifting(v *values) string {
+	const much = 0.05
+	chance := q.pass(v)
+	most, text := chance+much, ""
+	for j := q.m.basis.primary; j < len(q.m.basis.factors); j++ {
+		if !drifts(v[j]) {
+			continue
+		}
+		f := &q.m.basis.factors[j]
+		at := *v
+		at[j] = q.m.basis.middle[j]
+		if held := q.pass(&at); held > most {
+			remedy := fmt.Sprintf("held at %.3g", at[j])
+			if pf, _ := q.m.process.Factor(f.Column); pf.Measured {
+				remedy = "read before each load, and settings chosen for it"
+			}
+			most, text = held, fmt.Sprintf("reachable, but %s drifts from load to load: %s, about %.0f %% of lots would pass instead of %.0f %%", f.Column, remedy, 100*held, 100*chance)
+		}
+	}
+	return text
 }

@@ -298,6 +298,9 @@ func (f *doseFactor) perUnit() string {
 
 // wordsFor says how much a factor matters.
 func (m *Model) wordsFor(f *doseFactor, mean, se float64) string {
+	if f.Column == baseColumn {
+		return m.wordsOnStart(f, mean, se)
+	}
 	switch f.Transform {
 	case Log:
 		switch {

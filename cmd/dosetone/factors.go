@@ -25,8 +25,8 @@ func registerFactors(cmd *cobra.Command, processes []discharge.Process, prefix, 
 	for _, p := range processes {
 		for _, factor := range p.Factors {
 			name := factor.Name()
-			if f.values[name] != nil || cmd.Flags().Lookup(prefix+name) != nil || factor.Transform == discharge.Recorded && !recorded {
-				continue
+			if f.values[name] != nil || cmd.Flags().Lookup(prefix+name) != nil || factor.Transform == discharge.Recorded && !recorded || factor.Measured && prefix != "" {
+				continue // what is measured has no bounds, and is of the first pass
 			}
 			f.values[name] = &number{}
 			f.names = append(f.names, name)
@@ -38,12 +38,23 @@ func registerFactors(cmd *cobra.Command, processes []discharge.Process, prefix, 
 
 // registerRecorded makes a flag of every quantity that processes only record.
 func registerRecorded(cmd *cobra.Command, processes []discharge.Process) *factorFlags {
-	var only []discharge.Process
+	recorded := func(f discharge.Factor) bool { return f.Transform == discharge.Recorded }
+	return registerFactors(cmd, onlyFactors(processes, recorded), "", "recorded, to tell the active oxidizer:", true)
+}
+
+// registerMeasured makes a flag of everything that is measured on a load before it.
+func registerMeasured(cmd *cobra.Command, processes []discharge.Process) *factorFlags {
+	measured := func(f discharge.Factor) bool { return f.Measured }
+	return registerFactors(cmd, onlyFactors(processes, measured), "", "measured on this very load:", true)
+}
+
+// onlyFactors are processes with some of their factors.
+func onlyFactors(processes []discharge.Process, some func(discharge.Factor) bool) (only []discharge.Process) {
 	for _, p := range processes {
-		p.Factors = slices.DeleteFunc(slices.Clone(p.Factors), func(f discharge.Factor) bool { return f.Transform != discharge.Recorded })
+		p.Factors = slices.DeleteFunc(slices.Clone(p.Factors), func(f discharge.Factor) bool { return !some(f) })
 		only = append(only, p)
 	}
-	return registerFactors(cmd, only, "", "recorded, to tell the active oxidizer:", true)
+	return only
 }
 
 // columnsNamed lists the columns that share a flag: strength_pct, strength_gpl.

@@ -184,7 +184,7 @@ func (e *env) showPlan(plan *discharge.Plan, target *discharge.Target) error {
 // flag's name of the first.
 func held(plan *discharge.Plan, planned []discharge.Factor) (titles []string, flag string) {
 	for _, f := range plan.Process.Factors {
-		if !f.Optional || f.Transform == discharge.Recorded || slices.ContainsFunc(planned, func(x discharge.Factor) bool { return x.Column == f.Column }) {
+		if !f.Optional || f.Measured || f.Transform == discharge.Recorded || slices.ContainsFunc(planned, func(x discharge.Factor) bool { return x.Column == f.Column }) {
 			continue
 		}
 		flag = cmp.Or(flag, f.Name())

@@ -14,6 +14,7 @@ type suggestFlags struct {
 	count     int
 	maxLoss   number
 	recorded  *factorFlags
+	measured  *factorFlags
 	report    reportFlags
 }
 
@@ -42,6 +43,7 @@ reach on this fabric is reported as such, with the nearest shade and the reason.
 	fl.IntVar(&f.count, "count", 5, "most suggestions per target")
 	f.register(cmd, processes)
 	f.recorded = registerRecorded(cmd, processes)
+	f.measured = registerMeasured(cmd, processes)
 	f.report.register(cmd, suggestFigures()...)
 	return cmd
 }
@@ -160,8 +162,14 @@ func (f *suggestFlags) options(m *discharge.Model) (*discharge.SuggestOptions, e
 	if err != nil {
 		return nil, err
 	}
-	for c, v := range recorded {
-		bounds[c] = discharge.Range{Lo: v, Hi: v}
+	measured, err := f.measured.settings(p)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range []discharge.Settings{recorded, measured} {
+		for c, v := range s {
+			bounds[c] = discharge.Range{Lo: v, Hi: v}
+		}
 	}
 	available, err := f.available(p, bounds)
 	return &discharge.SuggestOptions{Tolerance: f.tolerance.value, Count: f.count, MaxTensileLossPct: f.maxLoss.value, Bounds: bounds, Available: available}, err

@@ -123,6 +123,9 @@ func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt
 	if err := j.prepare(t); err != nil {
 		return nil, err
 	}
+	if m := j.opt.Model; m != nil {
+		j.lot.Settings = m.Starting(j.lot.Settings, j.opt.Base)
+	}
 	r := j.report
 	var err error
 	if r.Verdict, err = j.decide(); err != nil {

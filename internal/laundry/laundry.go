@@ -414,6 +414,14 @@ func (l *Laundry) Shifted(z float64) *Laundry {
 	return &n
 }
 
+// WithRolls returns the laundry with loads whose garments differ in depth by sd in ln,
+// as rolls of cloth do, and no less than its own do.
+func (l *Laundry) WithRolls(sd float64) *Laundry {
+	n := *l
+	n.scatter.lot.depth = math.Max(sd, n.scatter.lot.depth)
+	return &n
+}
+
 // NewMachine returns the laundry with another machine: contact off by a factor
 // (sd 0.2 in ln), another lag and wear; fabric and process stay.
 func (l *Laundry) NewMachine(rng *rand.Rand) *Laundry {
