@@ -257,13 +257,18 @@ func (f *doseFactor) between(lo, hi float64) {
 	f.Lo, f.Hi = lo-f.Center, hi-f.Center
 }
 
-// strewn is the root mean square of how far transformed values lie from the center.
-func (f *doseFactor) strewn(xs []float64) float64 {
-	sum := 0.0
+// about moves the center of a factor that drifted to the mean of its transformed values, where
+// lots stand of which it is not known, and sets how far they drift from there.
+func (f *doseFactor) about(xs []float64) {
+	mean, square := 0.0, 0.0
 	for _, x := range xs {
-		sum += (x - f.Center) * (x - f.Center)
+		mean += x / float64(len(xs))
 	}
-	return math.Sqrt(sum / float64(len(xs)))
+	for _, x := range xs {
+		square += (x - mean) * (x - mean) / float64(len(xs))
+	}
+	f.Lo, f.Hi = f.Lo+f.Center-mean, f.Hi+f.Center-mean
+	f.Center, f.Drift = mean, math.Sqrt(square)
 }
 
 // doseBasis is the list of regressors of η: 1, the factors, and the products

@@ -184,3 +184,35 @@ func TestWhatDriftsCountsWhereItIsNotGiven(t *testing.T) {
 	require.Less(t, asGiven, not)
 	require.Greater(t, wide, 1.1*narrow)
 }
+
+// A lot whose temperature nobody noted teaches what it can; where most were not noted, none
+// counts.
+func TestWhatDriftedMayBeMissing(t *testing.T) {
+	wandering := func(_ int, r *rand.Rand) float64 { return 36 + 5*(r.Float64()-0.5) }
+	table := hypochloriteTrials(t, 90e3, wandering)
+	forget := func(n int) *discharge.Model {
+		less := *table
+		less.Lots = nil
+		for _, l := range table.Lots {
+			if l.Role == discharge.Trial && n > 0 {
+				l.Settings = l.Settings.Clone()
+				delete(l.Settings, "temp_c")
+				n--
+			}
+			less.Lots = append(less.Lots, l)
+		}
+		return fitted(t, &less)
+	}
+	const column = "exponent temp_c"
+	all, most, few := forget(0), forget(3), forget(10)
+	require.Contains(t, fmt.Sprint(most.Warnings()), "temp_c is given for 15 of 18 trial lots only: the others are taken to have had the mean of these")
+	require.Contains(t, fmt.Sprint(few.Warnings()), "temp_c is given for 8 of 18 trial lots only and is left out of the model")
+	for _, p := range all.Summary().Parameters {
+		if p.Name == column {
+			require.InDelta(t, p.Value, exponent(most, "temp_c"), 2*p.SE)
+		}
+	}
+	for _, f := range few.Factors() {
+		require.NotEqual(t, "temp_c", f.Column)
+	}
+}

@@ -269,15 +269,20 @@ func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 			}
 			xs = append(xs, d.raw(v))
 		}
-		if missing > 0 { // of an optional factor
-			if len(xs) > 0 {
-				m.warnings = append(m.warnings, fmt.Errorf("%s is given for %d of %d trial lots only and is left out of the model", f.Column, len(xs), len(o.trials)))
-			}
+		if len(xs) == 0 {
 			continue
+		}
+		chosen := !f.Optional || !f.Measured && deliberately(f.Transform, xs)
+		switch {
+		case missing > 0 && (chosen || missing > len(xs)): // of an optional factor
+			m.warnings = append(m.warnings, fmt.Errorf("%s is given for %d of %d trial lots only and is left out of the model", f.Column, len(xs), len(o.trials)))
+			continue
+		case missing > 0:
+			m.warnings = append(m.warnings, fmt.Errorf("%s is given for %d of %d trial lots only: the others are taken to have had the mean of these", f.Column, len(xs), len(o.trials)))
 		}
 		lo, hi := slices.Min(xs), slices.Max(xs)
 		if hi-lo < 1e-9*math.Max(1, math.Abs(hi)) {
-			m.fixed[f.Column] = o.trials[0].lot.Settings[f.Column]
+			m.fixed[f.Column] = set.Lo
 			if !f.Optional {
 				m.warnings = append(m.warnings, fmt.Errorf("%s was %g in every trial lot: its effect is unknown and it stays at that value", f.Column, m.fixed[f.Column]))
 			}
@@ -285,7 +290,7 @@ func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 		}
 		d.between(lo, hi)
 		d.From, d.To = set.Lo, set.Hi
-		d.Primary = !f.Optional || !f.Measured && deliberately(f.Transform, xs)
+		d.Primary = chosen
 		if d.Primary && d.guessed(xs) {
 			m.warnings = append(m.warnings, fmt.Errorf("%s was run at %g and %g only, and may have a best value between them, which two levels cannot show: predictions in between rest on what is usual and may be off by a factor of %.1f in dose; run lots at about %.3g",
 				f.Column, d.From, d.To, math.Exp(d.open()), d.value(0)))
@@ -293,7 +298,7 @@ func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 		if d.Primary {
 			primary = append(primary, d)
 		} else {
-			d.Drift = d.strewn(xs)
+			d.about(xs)
 			covariate = append(covariate, d)
 		}
 	}

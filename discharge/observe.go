@@ -71,6 +71,7 @@ func gather(t *Table, at site, least int) (*observed, error) {
 	var within float64
 	var withinN int
 	skipped := 0
+	var silent []string // trial lots that teach nothing
 	for i := range lots {
 		l := &lots[i]
 		var panels []panelObs
@@ -87,6 +88,9 @@ func gather(t *Table, at site, least int) (*observed, error) {
 			}
 		}
 		if len(panels) == 0 {
+			if l.Role == Trial {
+				silent = append(silent, l.ID)
+			}
 			continue
 		}
 		switch l.Role {
@@ -98,6 +102,9 @@ func gather(t *Table, at site, least int) (*observed, error) {
 	}
 	if skipped > 0 {
 		o.warnings = append(o.warnings, fmt.Errorf("%d readings were left out: only finished, dry cloth is learned from", skipped))
+	}
+	if len(silent) > 0 {
+		o.warnings = append(o.warnings, fmt.Errorf("nothing is learned from %d trial lots without readings of finished, dry cloth: %s", len(silent), firstOf(silent)))
 	}
 	if withinN > 0 {
 		o.readNoise = math.Sqrt(within / float64(withinN))
@@ -112,7 +119,7 @@ func gather(t *Table, at site, least int) (*observed, error) {
 	if err != nil {
 		return nil, err
 	}
-	o.warnings = append(o.warnings, o.ownBases(references)...)
+	o.ownBases(references)
 	o.warnings = append(append(o.warnings, doubts...), doubtMixture(t, at, nameOne)...)
 	doubts, err = o.bringTo(at, references)
 	if err != nil {

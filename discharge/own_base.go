@@ -20,68 +20,34 @@ const baseColumn = "base_lightness"
 // laundry, where oxidizer may run short and dye sit in a ring, fits find 0.07.
 const usualBaseGain, usualBaseGainSD = 0.06, 0.05
 
-// Of trial lots whose own bases were read, what is learned from.
-const (
-	fewOwnBases = 4 // or less than half of the lots: too few to tell what a base does
-	// baseTold is the variance between own bases over what panels alone make of it, from
-	// which on loads are held to differ (the F ratio of an analysis of variance).
-	baseTold = 2.0
-)
+// baseTold is the variance between own bases over what panels alone make of it, from which
+// on loads are held to differ (the F ratio of an analysis of variance).
+const baseTold = 2.0
 
 // ownBases gives trial lots the lightness of their own garments as a setting, where they
-// were read and no column states it: lots of which it is not known start from the mean of
-// the others of their fabric. Where loads differ by no more than panels do, nothing is given.
-func (o *observed) ownBases(references []trialObs) (warnings []error) {
+// were read and no column states it; where they differ by no more than panels do, it is none.
+func (o *observed) ownBases(references []trialObs) {
 	read := map[string]*trialObs{}
 	for i := range references {
 		if r := &references[i]; r.lot.Role == Base {
 			read[r.lot.ID] = r
 		}
 	}
+	var lots []*Lot
 	var own []*trialObs
-	lightness := map[string][]float64{} // by fabric; those of all under ""
-	var lacking []string
 	for _, t := range o.trials {
-		l, ok := t.lot.Settings[baseColumn]
-		if base := read[t.lot.ID]; !ok && base != nil {
-			l, ok = base.mean().L, true
-			own = append(own, base)
-		}
-		if !ok {
-			lacking = append(lacking, t.lot.ID)
-			continue
-		}
-		lightness[""] = append(lightness[""], l)
-		if t.lot.Fabric != "" {
-			lightness[t.lot.Fabric] = append(lightness[t.lot.Fabric], l)
+		_, stated := t.lot.Settings[baseColumn]
+		if base := read[t.lot.ID]; base != nil && !stated {
+			lots, own = append(lots, t.lot), append(own, base)
 		}
 	}
-	known := len(lightness[""])
-	if len(own) == 0 || known < min(fewOwnBases, len(o.trials)) || len(lacking) > known || len(own) > 1 && !differ(own) {
-		return nil
+	if len(own) > 1 && !differ(own) {
+		return
 	}
-	for _, t := range o.trials {
-		if _, ok := t.lot.Settings[baseColumn]; ok {
-			continue
-		}
-		of := lightness[t.lot.Fabric]
-		if len(of) == 0 {
-			of = lightness[""]
-		}
-		l := 0.0
-		for _, x := range of {
-			l += x / float64(len(of))
-		}
-		if base := read[t.lot.ID]; base != nil {
-			l = base.mean().L
-		}
-		t.lot.Settings = t.lot.Settings.Clone() // the lot is the fit's own, but for the map
-		t.lot.Settings[baseColumn] = l
+	for i, l := range lots {
+		l.Settings = l.Settings.Clone() // the lot is the fit's own, but for the map
+		l.Settings[baseColumn] = own[i].mean().L
 	}
-	if len(lacking) > 0 {
-		warnings = append(warnings, fmt.Errorf("%d of %d trial lots have no base readings of their own and are taken to start as the others do on average: %s", len(lacking), len(o.trials), firstOf(lacking)))
-	}
-	return warnings
 }
 
 // differ reports whether lots' bases lie further apart than their panels say of each.

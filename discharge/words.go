@@ -132,9 +132,12 @@ func (m *Model) Summary() Summary {
 		add("exponent "+f.Column, "", "log dose gained per "+f.perUnit()+" at the middle of the trials", mean, v)
 		text := m.wordsFor(f, mean, math.Sqrt(v))
 		if !f.oneWay() && f.Primary && !slices.Contains(two, f.Column) {
-			if best, ok := m.bestValue(j, mean); ok {
-				pf, _ := m.process.Factor(f.Column)
+			pf, _ := m.process.Factor(f.Column)
+			switch best, shown, inside := m.bestValue(j, mean); {
+			case shown && inside:
 				text = fmt.Sprintf("%s works best at about %s, inside the trials' %.4g to %.4g", f.Column, strings.TrimSpace(fmt.Sprintf("%.2g %s", best, pf.Unit)), f.From, f.To)
+			case inside:
+				text += fmt.Sprintf("; predictions turn at about %s, which the trials do not show", strings.TrimSpace(fmt.Sprintf("%.2g %s", best, pf.Unit)))
 			}
 		}
 		words = append(words, text)
@@ -212,16 +215,17 @@ func (m *Model) plateau() (mean, variance float64) {
 }
 
 // bestValue is where the dose is highest by factor j, whose slope at the middle of the
-// trials is given, where trials show that: that dose bends down, and within them.
-func (m *Model) bestValue(j int, slope float64) (best float64, ok bool) {
+// trials is given, where it bends down; shown says that the trials show that it does, inside
+// that the best value lies within them.
+func (m *Model) bestValue(j int, slope float64) (best float64, shown, inside bool) {
 	f := &m.basis.factors[j]
 	k := m.basis.product(j, j)
 	bend, v := m.mixed(func(_ *component, dst []float64) float64 { dst[k] = 1; return 0 })
-	if bend > -2*math.Sqrt(v) {
-		return 0, false
+	if bend >= 0 {
+		return 0, false, false
 	}
 	x := -slope / (2 * bend)
-	return f.value(x), x > f.Lo && x < f.Hi
+	return f.value(x), bend <= -2*math.Sqrt(v), x > f.Lo && x < f.Hi
 }
 
 // shownSupply is how well the trials must tell the supply of oxidizer, as a standard
@@ -313,7 +317,11 @@ func (m *Model) wordsFor(f *doseFactor, mean, se float64) string {
 		// Over 10 °C about the middle of the trials.
 		t := f.value(0)
 		d := f.x(t+5) - f.x(t-5)
-		return fmt.Sprintf("10 °C more multiplies the dose by %.2f (95 %%: %.2f to %.2f)", math.Exp(mean*d), math.Exp((mean-2*se)*d), math.Exp((mean+2*se)*d))
+		where := ""
+		if !f.Raises {
+			where = fmt.Sprintf("about %.0f °C, ", t) // it may have a best value
+		}
+		return fmt.Sprintf(where+"10 °C more multiplies the dose by %.2f (95 %%: %.2f to %.2f)", math.Exp(mean*d), math.Exp((mean-2*se)*d), math.Exp((mean+2*se)*d))
 	}
 	if math.Abs(mean) < 2*se {
 		return fmt.Sprintf("%s: these lots do not show whether it matters in the middle of the trials (%.2f ± %.2f log dose per %s)", f.Column, mean, 2*se, f.perUnit())
