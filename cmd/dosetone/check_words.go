@@ -77,7 +77,11 @@ func (r *checkResult) numbers() [][2]string {
 	out := [][2]string{{"difference", fmt.Sprintf("%.2f, %s interval %.2f to %.2f, tolerance %s, %s", r.DeltaELot, report.Percent(v.Confidence), v.DeltaELo, v.DeltaEHi, report.Short(r.Tolerance, 3), r.Difference)}}
 	add := func(name, value string) { out = append(out, [2]string{name, value}) }
 	if math.Abs(rep.Decisive-rep.DeltaE) > 0.005 {
-		add("to nearest approved", fmt.Sprintf("%.2f, between standard and limit", rep.Decisive))
+		where := "between standard and limit"
+		if rep.BeyondLimit != "" {
+			where = "beyond the " + rep.BeyondLimit
+		}
+		add("to nearest approved", fmt.Sprintf("%.2f, %s", rep.Decisive, where))
 	}
 	add("garments inside", fmt.Sprintf("about %s (%s to %s)", report.Percent(v.ShareInside), report.Percent(v.ShareLo), report.Percent(v.ShareHi)))
 	if x := v.Variables; x != nil {

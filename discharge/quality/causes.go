@@ -96,22 +96,25 @@ func (j *judge) nextLots(f Fault) string {
 }
 
 // Remedies are suggestions; all are common practice, no source.
-func remedy(f Fault, p discharge.Process, d Decision, cast bool, nextLots string) string {
-	perm := usesPermanganate(p)
+func (j *judge) remedy(f Fault, p discharge.Process) string {
+	perm, d := usesPermanganate(p), j.report.Verdict.Decision
 	switch f {
 	case UnderDischarged:
-		if cast {
+		if j.castLies() {
 			return "take off the cast first and read again: until then it cannot be told how much dose is lacking"
+		}
+		if j.report.Split != nil && j.afterDose() > j.report.Tolerance {
+			return "find out first what lies off the shade path: more dose does not take it away; " + j.nextLots(f)
 		}
 		if d == MeasureMore {
 			return "settle the verdict first, with more panels; if it stays on this side, a second pass may bring it to the standard"
 		}
-		return "a second pass may bring it to the standard: see the correction, try it on a few garments first, and read before unloading; " + nextLots
+		return "a second pass may bring it to the standard: see the correction, try it on a few garments first, and read before unloading; " + j.nextLots(f)
 	case OverDischarged:
 		if d != Reject {
-			return "settle the verdict first, with more panels: only a rejected lot needs another buyer or color; if it stays on this side, " + nextLots
+			return "settle the verdict first, with more panels: only a rejected lot needs another buyer or color; if it stays on this side, " + j.nextLots(f)
 		}
-		return "this cannot be undone: the color is gone; offer the lot against another standard, tint or overdye with the buyer's consent; " + nextLots
+		return "this cannot be undone: the color is gone; offer the lot against another standard, tint or overdye with the buyer's consent; " + j.nextLots(f)
 	case BrownCast:
 		return "manganese dioxide is left: neutralize again with fresh reducing agent, enough of it and acid enough, rinse, and read again before any second pass"
 	case Yellowing:
@@ -145,7 +148,7 @@ func (j *judge) causes() {
 		process = j.opt.Model.Process()
 	}
 	add := func(f Fault, size float64, format string, args ...any) {
-		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: remedy(f, process, r.Verdict.Decision, j.castLies(), j.nextLots(f))})
+		r.Causes = append(r.Causes, Cause{Fault: f, Size: size, Evidence: fmt.Sprintf(format, args...), Remedy: j.remedy(f, process)})
 	}
 	j.unevenness(add)
 	outside := r.Verdict.Decision != Accept

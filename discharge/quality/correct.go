@@ -1,6 +1,7 @@
 package quality
 
 import (
+	"fmt"
 	"math"
 	"strings"
 
@@ -55,6 +56,10 @@ func (j *judge) correct() error {
 		c.Why = "the standard lies off this laundry's shade path by more than the tolerance: dose alone does not reach it"
 		return nil
 	}
+	if left := j.afterDose(); left > r.Tolerance {
+		c.Why = fmt.Sprintf("more dose leaves the lot %.1f from the standard: what lies off the shade path (a* %+.2f, b* %+.2f) it does not take away; find out what that is first", left, s.OffA, s.OffB)
+		return nil
+	}
 	for _, cause := range r.Causes {
 		if cause.Fault == OtherFabric {
 			c.Why = "the base differs from the trials': the model does not know this fabric; recalibrate it first"
@@ -89,6 +94,15 @@ func (j *judge) correct() error {
 	c.Settings["time_min"] = c.Minutes
 	j.compareWithTrials(c)
 	return nil
+}
+
+// afterDose is the difference that the lot would have at the standard's level, with what lies
+// off the path as it is.
+func (j *judge) afterDose() float64 {
+	s := j.report.Split
+	there := j.opt.Model.ShadeAt(s.StandardLevel)
+	there.A, there.B = there.A+s.OffA, there.B+s.OffB
+	return j.region.distance(there)
 }
 
 // compareWithTrials says what of a correction lies outside the trials, and bounds its

@@ -213,6 +213,7 @@ func TestNoAdviceToChaseScatter(t *testing.T) {
 		}
 		_, lot := r.trueLot(light)
 		for _, own := range []bool{true, false} {
+			lot.Settings = discharge.Settings(light)
 			if !own {
 				lot.Settings = discharge.Settings(r.settings) // those of the standard
 			}
@@ -236,6 +237,7 @@ func TestNoAdviceToChaseScatter(t *testing.T) {
 			}
 		}
 	}
+	t.Log(seen)
 	require.Len(t, seen, 4, "%v", seen)
 }
 

@@ -38,16 +38,19 @@ type Report struct {
 	// DeltaE is the lot mean's difference from the standard, Decisive the one
 	// that decides: from the nearest approved shade when there are limits.
 	DeltaE, Decisive float64
-	Panels           []PanelResult
-	Worst            Spot
-	ReadAt           string // stage from which the readings were mapped, "" for finished, dry cloth
-	Verdict          Verdict
-	Split            *Split  // nil without a model
-	Causes           []Cause // most likely first; empty when nothing is to be explained
-	Correction       *Correction
-	Uniformity       Uniformity
-	Metamerism       []Metamerism // nil without spectra of both lot and standard
-	Notes            []string
+	// BeyondLimit is the limit that the lot mean lies beyond, "light limit" or "dark limit", by
+	// Decisive; "" for none.
+	BeyondLimit string
+	Panels      []PanelResult
+	Worst       Spot
+	ReadAt      string // stage from which the readings were mapped, "" for finished, dry cloth
+	Verdict     Verdict
+	Split       *Split  // nil without a model
+	Causes      []Cause // most likely first; empty when nothing is to be explained
+	Correction  *Correction
+	Uniformity  Uniformity
+	Metamerism  []Metamerism // nil without spectra of both lot and standard
+	Notes       []string
 }
 
 // PanelResult is one panel against the standard.
@@ -112,6 +115,9 @@ func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt
 	if opt != nil {
 		j.opt = *opt
 	}
+	if err := j.rightProcess(); err != nil {
+		return nil, err
+	}
 	if t != nil {
 		alone := *t
 		alone.Lots = []discharge.Lot{lot}
@@ -147,6 +153,18 @@ func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt
 	}
 	j.notes()
 	return r, nil
+}
+
+// rightProcess refuses a lot of another process than the model's, whose settings would be
+// doubted one by one.
+func (j *judge) rightProcess() error {
+	if j.opt.Model == nil || j.lot.Process == "" {
+		return nil
+	}
+	if p := j.opt.Model.Process().ID; j.lot.Process != p {
+		return fmt.Errorf("lot %q: %w: it is of %s, the model of %s", j.lot.ID, discharge.ErrWrongProcess, j.lot.Process, p)
+	}
+	return nil
 }
 
 // terms fills in the defaults of the buyer's terms and checks them.
@@ -190,9 +208,6 @@ func (j *judge) prepare(t *discharge.Table) error {
 		return fmt.Errorf("%w: the lot is under %s, the model under %s", ErrViewing, t.Viewing, o.Model.Viewing())
 	}
 	if o.Model != nil {
-		if p := o.Model.Process().ID; j.lot.Process != "" && j.lot.Process != p {
-			return fmt.Errorf("lot %q: %w: it is of %s, the model of %s", j.lot.ID, discharge.ErrWrongProcess, j.lot.Process, p)
-		}
 		if err := t.Condition.Against("the lot", o.Model.Condition(), "the trials of the model"); err != nil {
 			return err
 		}
@@ -217,7 +232,8 @@ func (j *judge) prepare(t *discharge.Table) error {
 	}
 	j.region = newRegion(j.target, o.Difference, o.Tolerance)
 	j.report = &Report{Lot: j.lot.ID, Viewing: t.Viewing, Difference: o.Difference.String(), Tolerance: o.Tolerance, Standard: j.target.Lab,
-		Mean: j.sample.mean, DeltaE: j.region.fromStandard(j.sample.mean), Decisive: j.region.distance(j.sample.mean), ReadAt: j.sample.mapped}
+		Mean: j.sample.mean, DeltaE: j.region.fromStandard(j.sample.mean), ReadAt: j.sample.mapped}
+	j.report.Decisive, j.report.BeyondLimit = j.region.nearest(j.sample.mean)
 	garment := newRegion(j.target, o.Difference, o.GarmentTolerance)
 	for _, p := range j.sample.panels {
 		j.report.Panels = append(j.report.Panels, PanelResult{ID: p.ID, Lab: p.Lab, DeltaE: j.region.fromStandard(p.Lab), Decisive: garment.distance(p.Lab), Inside: garment.holds(p.Lab), Readings: p.N})
@@ -279,6 +295,9 @@ func (j *judge) notes() {
 	}
 	if r.Verdict.UsesTypicalScatter && r.Verdict.MorePanels > 0 {
 		add("how many more panels would settle it rests on that assumed scatter")
+	}
+	if r.BeyondLimit != "" && r.Verdict.Decision == Accept {
+		add("the lot lies %.2f beyond the %s and passes because the tolerance counts from limits, too: where they are final, give a tolerance near 0", r.Decisive, r.BeyondLimit)
 	}
 	if r.ReadAt != "" {
 		add("read %s and mapped to finished, dry cloth by the shift between the two", r.ReadAt)

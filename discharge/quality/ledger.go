@@ -257,9 +257,13 @@ func (t ledgerTable) number(i int, column string) (*float64, error) {
 	if s == "" {
 		return nil, nil
 	}
-	v, err := strconv.ParseFloat(s, 64)
+	text := s
+	if t.DecimalComma { // a spreadsheet wrote it
+		text = strings.Replace(s, ",", ".", 1)
+	}
+	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || !finite(v) {
-		return nil, t.fault(i, column, s, errors.New("want a finite number"))
+		return nil, t.fault(i, column, s, errors.New("want a finite number, such as 1.25"))
 	}
 	return &v, nil
 }

@@ -1,8 +1,6 @@
 package quality
 
 import (
-	"math"
-
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/internal/mat3"
@@ -14,17 +12,24 @@ import (
 type region struct {
 	formula   colorimetry.Difference
 	standard  colorimetry.Lab
-	ends      []colorimetry.Lab // approved limits
+	ends      []limit
 	tolerance float64
 	metric    mat3.Mat // quadratic form of small differences at the standard
 }
 
+// limit is an approved lightest or darkest shade.
+type limit struct {
+	name string
+	at   colorimetry.Lab
+}
+
 func newRegion(t discharge.Target, f colorimetry.Difference, tolerance float64) *region {
 	r := &region{formula: f, standard: t.Lab, tolerance: tolerance}
-	for _, end := range []*colorimetry.Lab{t.Light, t.Dark} {
-		if end != nil {
-			r.ends = append(r.ends, *end)
-		}
+	if t.Light != nil {
+		r.ends = append(r.ends, limit{"light limit", *t.Light})
+	}
+	if t.Dark != nil {
+		r.ends = append(r.ends, limit{"dark limit", *t.Dark})
 	}
 	const h = 0.3
 	at := func(d mat3.Vec) float64 {
@@ -52,19 +57,31 @@ func (r *region) fromStandard(c colorimetry.Lab) float64 { return r.formula.Diff
 
 // distance is the difference that decides.
 func (r *region) distance(c colorimetry.Lab) float64 {
-	d := r.fromStandard(c)
+	d, _ := r.nearest(c)
+	return d
+}
+
+// nearest is the distance with the limit that c lies beyond, "" for none.
+func (r *region) nearest(c colorimetry.Lab) (d float64, beyond string) {
+	d = r.fromStandard(c)
 	for _, end := range r.ends {
-		way, off := minus(end, r.standard), minus(c, r.standard)
+		way, off := minus(end.at, r.standard), minus(c, r.standard)
 		length := mat3.Form(&r.metric, way, way)
 		if length <= 0 {
 			continue
 		}
 		w := mat3.Apply(r.metric, way)
-		t := min(max((w[0]*off[0]+w[1]*off[1]+w[2]*off[2])/length, 0), 1)
+		along := (w[0]*off[0] + w[1]*off[1] + w[2]*off[2]) / length
+		t := min(max(along, 0), 1)
 		near := moved(r.standard, mat3.Vec{t * way[0], t * way[1], t * way[2]})
-		d = math.Min(d, r.formula.Diff(near, c))
+		if x := r.formula.Diff(near, c); x < d {
+			d, beyond = x, ""
+			if along > 1 {
+				beyond = end.name
+			}
+		}
 	}
-	return d
+	return d, beyond
 }
 
 func (r *region) holds(c colorimetry.Lab) bool { return r.distance(c) <= r.tolerance }
