@@ -267,6 +267,9 @@ func (f *chargeFlags) fill(l *charge.Load) (doubts []string, err error) {
 		l.Settings, assumed = l.Model.FillIn(l.Settings)
 		doubts = append(doubts, assumed...)
 	}
+	if err := farTooStrong(l.Process, l.Model, l.Settings); err != nil {
+		return doubts, err
+	}
 	if err := l.Process.Check(l.Settings); err != nil {
 		return doubts, usage("%w; it takes %s", err, flagNames(l.Process, ""))
 	}
@@ -338,5 +341,25 @@ func (f *chargeFlags) fillPrices(l *charge.Load) error {
 		}
 	}
 	l.Prices = p
+	return nil
+}
+
+// farTooStrong refuses to weigh more than three times the strongest that is usual and that the
+// trials ran: a slip of the decimal point, which a warning would not stop.
+func farTooStrong(p discharge.Process, m *discharge.Model, s discharge.Settings) error {
+	const slip = 3
+	f, ok := p.Strength()
+	if !ok || !f.Typical.Known() {
+		return nil
+	}
+	most := f.Typical.Hi
+	if m != nil {
+		if r, ok := trialRange(m)(f); ok {
+			most = max(most, r.Hi)
+		}
+	}
+	if v := s[f.Column]; v > slip*most {
+		return usage("--strength %g: more than %d times the %g %s that is the most usual here; was %g meant? If it is right, a process file says so by its typical range", v, slip, most, f.Unit, v/10)
+	}
 	return nil
 }

@@ -272,3 +272,15 @@ func TestChargeCost(t *testing.T) {
 	require.NotNil(t, v.Cost.PerGarment)
 	assert.InDelta(t, v.Cost.Total/100, *v.Cost.PerGarment, 1e-12)
 }
+
+// A strength ten times too high is not weighed out.
+func TestChargeRefusesASlipInStrength(t *testing.T) {
+	workspace(t)
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	for _, args := range [][]string{{"model.json", "--strength", "60", "--ratio", "1.3"}, {"hypochlorite-bath", "--strength", "125", "--liquor-ratio", "10"}} {
+		r := tool(t, "", append(append([]string{"charge"}, args...), "--time", "14", "--mass", "60", "--purity", "99")...)
+		require.Equal(t, exitUsage, r.code)
+		require.Contains(t, r.err, "times the 12")
+		require.Empty(t, r.out)
+	}
+}

@@ -23,7 +23,7 @@ type planFlags struct {
 func newPlan(e *env, processes []discharge.Process) *cobra.Command {
 	var f planFlags
 	cmd := &cobra.Command{
-		Use:     "plan (PROCESS | MODEL)",
+		Use:     "plan (PROCESS | MODEL | --process-file FILE.json)",
 		GroupID: "model",
 		Short:   "Propose the trial lots to run",
 		Long: `With the name of a process, plans its first trial lots: settings from which a
@@ -36,12 +36,15 @@ a trial table to fill in: add panel, position and the readings.`,
   dosetone plan hypochlorite-bath --lots 16 --seed 7 --format csv
   dosetone plan model.json --lab 48,-2.6,-9 --lots 4
   dosetone plan model.json --target standard.csv --max-time 20 --format json`,
-		Args: cobra.ExactArgs(1),
+		Args: cobra.MaximumNArgs(1),
 		RunE: e.work(func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 && f.processFile == "" {
+				return usage("name a process, such as permanganate-pellet, or a model file, or give --process-file")
+			}
 			if cmd.Flags().Changed("lots") && f.lots < 1 {
 				return usage("--lots must be at least 1")
 			}
-			return e.plan(args[0], f)
+			return e.plan(strings.Join(args, ""), f)
 		}),
 	}
 	e.registerTables(cmd)
@@ -85,14 +88,17 @@ func (e *env) plan(name string, f planFlags) error {
 	if err != nil {
 		return err
 	}
-	p, err := discharge.LookupProcess(name)
-	if own != nil && own.ID == name {
-		p, err = *own, nil
+	if own != nil && (name == "" || own.ID == name) {
+		return e.firstPlan(*own, f)
 	}
+	p, err := discharge.LookupProcess(name)
 	if err == nil {
 		return e.firstPlan(p, f)
 	}
 	unknown := err
+	if p, err := e.readProcess(name); err == nil {
+		return e.firstPlan(*p, f)
+	}
 	m, err := e.model(name)
 	var missing *noFile
 	if errors.As(err, &missing) {
@@ -117,7 +123,7 @@ func (e *env) firstPlan(p discharge.Process, f planFlags) error {
 		return err
 	}
 	plan.Warnings = append(doubts(p, nil, asked(opt.Bounds, opt.Available)...), plan.Warnings...)
-	return e.showPlan(plan, nil)
+	return e.showPlan(plan, nil, nil)
 }
 
 func (e *env) nextPlan(m *discharge.Model, f planFlags) error {
@@ -140,7 +146,7 @@ func (e *env) nextPlan(m *discharge.Model, f planFlags) error {
 		return err
 	}
 	plan.Warnings = append(doubts(m.Process(), m.Factors(), asked(opt.Bounds, opt.Available)...), plan.Warnings...)
-	return e.showPlan(plan, opt.Target)
+	return e.showPlan(plan, noted(m), opt.Target)
 }
 
 func (f *planFlags) options(p discharge.Process, whose string, known func(discharge.Factor) (discharge.Range, bool)) (*discharge.PlanOptions, error) {
@@ -152,7 +158,7 @@ func (f *planFlags) options(p discharge.Process, whose string, known func(discha
 	return &discharge.PlanOptions{Lots: f.lots, Seed: f.seed, Bounds: bounds, Available: available}, err
 }
 
-func (e *env) showPlan(plan *discharge.Plan, target *discharge.Target) error {
+func (e *env) showPlan(plan *discharge.Plan, note []discharge.Factor, target *discharge.Target) error {
 	e.warnEach(plan.Warnings)
 	for _, l := range plan.Lots {
 		for column, v := range l.Settings {
@@ -174,9 +180,9 @@ func (e *env) showPlan(plan *discharge.Plan, target *discharge.Target) error {
 	case formatJSON:
 		return report.JSON(&e.out, r)
 	case formatCSV:
-		return e.rows(planRows(plan))
+		return e.rows(planRows(plan, note))
 	}
-	e.planText(plan, r)
+	e.planText(plan, r, note)
 	return nil
 }
 
@@ -208,8 +214,27 @@ func planColumns(plan *discharge.Plan) []discharge.Factor {
 	return usedColumns(plan.Process, settingsOf(plan.Lots, func(l discharge.PlannedLot) discharge.Settings { return l.Settings }))
 }
 
-func planRows(plan *discharge.Plan) [][]any {
-	columns := planColumns(plan)
+// titles are what factors are called in words.
+func titles(factors []discharge.Factor) (words []string) {
+	for _, f := range factors {
+		words = append(words, f.Title)
+	}
+	return words
+}
+
+// noted are the factors of a model that nobody chose: to be noted with every lot.
+func noted(m *discharge.Model) (columns []discharge.Factor) {
+	for _, f := range m.Factors() {
+		if !f.Chosen && !f.Fixed && !f.Measured {
+			columns = append(columns, f.Factor)
+		}
+	}
+	return columns
+}
+
+// planRows is the table to fill in, with empty columns for what is to be noted.
+func planRows(plan *discharge.Plan, note []discharge.Factor) [][]any {
+	columns := append(planColumns(plan), note...)
 	rows := [][]any{append([]any{"run", "lot", "role", "process"}, columnNames(columns)...)}
 	for _, l := range plan.Lots {
 		rows = append(rows, append([]any{l.Run, l.ID, string(l.Role), plan.Process.ID}, settingValues(columns, l.Settings)...))
@@ -217,7 +242,7 @@ func planRows(plan *discharge.Plan) [][]any {
 	return rows
 }
 
-func (e *env) planText(plan *discharge.Plan, r planResult) {
+func (e *env) planText(plan *discharge.Plan, r planResult, note []discharge.Factor) {
 	trials := len(plan.Trials())
 	if r.HalfWidthBefore == nil {
 		e.printf("First %d trial %s of %s (%s)\n", trials, plural(trials, "lot", "lots"), r.Process, plan.Process.Title)
@@ -249,6 +274,9 @@ func (e *env) planText(plan *discharge.Plan, r planResult) {
 	if names, flag := held(plan, columns); len(names) > 0 && r.HalfWidthBefore == nil {
 		e.printf("Not planned: %s. Keep %s as in production and note %[2]s with every lot; bounds, such as --min-%s and --max-%[3]s, plan %[2]s too.\n",
 			strings.Join(names, ", "), plural(len(names), "it", "them"), flag)
+	}
+	if len(note) > 0 {
+		e.printf("Note with every lot, as they drift: %s.\n", strings.Join(titles(note), ", "))
 	}
 	e.printf("Run them in this order (seed %d); --format csv writes the table to fill in.\n", r.Seed)
 	e.cautions(plan.Process)

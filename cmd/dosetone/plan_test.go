@@ -134,7 +134,7 @@ func TestPlanAndRecalibrateMessages(t *testing.T) {
 		code int
 		says string
 	}{
-		{"plan", exitUsage, "accepts 1 arg"},
+		{"plan", exitUsage, "name a process"},
 		{"plan permanganate-pelet", exitUsage, `did you mean "permanganate-pellet"?`},
 		{"plan permanganate-pellet --lab 40,-2,-11", exitUsage, "needs a model"},
 		{"plan permanganate-pellet --lots 2", exitFailed, "at least 4"},
@@ -246,4 +246,24 @@ func TestSuggestAsksForTheLightOfTheModel(t *testing.T) {
 	r = tool(t, "", "suggest", "model.json", "--target", "alone.csv", "--viewing", "F11/10")
 	require.Equal(t, exitDone, r.code, r.err)
 	require.Contains(t, r.err, "fit the trials with --viewing F11/10")
+}
+
+// A process of one's own is planned by its file, its factors with the others; what drifted in
+// the trials has empty columns to fill in.
+func TestPlanOfAnOwnProcessAndColumnsToNote(t *testing.T) {
+	workspace(t)
+	own := `{"id":"pellet-small-drum","title":"pellets in the small drum","extends":"permanganate-pellet",
+		"factors":[{"column":"abrasion_min","title":"abrasion before","unit":"min","transform":"linear","optional":true,"typical":[0,60],"step":5}]}`
+	require.NoError(t, os.WriteFile("own.json", []byte(own), 0o600))
+	for _, args := range [][]string{{"--process-file", "own.json"}, {"own.json"}, {"--process-file=own.json"}} {
+		text := ok(t, append(append([]string{"plan"}, args...), "--min-abrasion", "10", "--max-abrasion", "40", "--format", "csv")...)
+		require.Contains(t, text, "abrasion_min")
+		require.Contains(t, text, ",trial,pellet-small-drum,")
+	}
+	require.Equal(t, exitUsage, tool(t, "", "plan").code)
+	ok(t, "fit", "trials.csv", "-o", "model.json")
+	rows := strings.Split(ok(t, "plan", "model.json", "--format", "csv"), "\n")
+	require.Equal(t, "run,lot,role,process,strength_pct,ratio,time_min,rpm,moisture_pct", rows[0])
+	require.True(t, strings.HasSuffix(rows[1], ",,"), rows[1])
+	require.Contains(t, ok(t, "plan", "model.json"), "Note with every lot, as they drift: drum speed, moisture of the garments.")
 }

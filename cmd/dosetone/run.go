@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -111,8 +112,8 @@ func (e *env) work(do func(cmd *cobra.Command, args []string) error) func(*cobra
 }
 
 // execute builds the command tree and runs it. The factors of the built-in
-// processes are flags of predict and suggest; when a flag is not known, a model
-// file among the arguments may belong to a process of the user's own, whose
+// processes are flags of predict and suggest; when a flag is not known, a model or
+// process file among the arguments may be of a process of the user's own, whose
 // factors then are flags too.
 func (e *env) execute(args []string) error {
 	err := e.tree(args, discharge.Processes()).ExecuteContext(e.ctx)
@@ -134,11 +135,16 @@ func (e *env) tree(args []string, processes []discharge.Process) *cobra.Command 
 	return root
 }
 
-// processNamed looks for a model of a process that is not built in among args.
+// processNamed looks for a process that is not built in among args: a model of one, or its
+// file.
 func (e *env) processNamed(args []string) (discharge.Process, bool) {
 	for _, a := range args {
+		a = strings.TrimPrefix(a, "--process-file=")
 		if len(a) == 0 || a[0] == '-' {
 			continue
+		}
+		if p, err := e.readProcess(a); err == nil {
+			return *p, true
 		}
 		if m, err := e.model(a); err == nil && !builtIn(m.Process()) {
 			return m.Process(), true
