@@ -96,7 +96,7 @@ func TestLeverageIsTheDiagonalOfTheHatMatrix(t *testing.T) {
 	for i, l := range pr.lots {
 		slopes[i] = mat.NewVecDense(p, nil)
 		for j := range p {
-			const h = 1.0 / 12 // levels go straight between nodes of a supply's table: half of one to either side
+			const h = 1.0 / 6 // levels go straight between the nodes of a table of supplies, which are as far apart
 			up, down := slices.Clone(c.mean), slices.Clone(c.mean)
 			up[j] += h
 			down[j] -= h

@@ -87,7 +87,7 @@ func TestAPatchyCastIsSeen(t *testing.T) {
 	for _, kind := range laundry.Kinds() {
 		r := newRoom(t, kind, "permanganate-pellet", 6)
 		q := r.castOf(6*r.scatter, residue)
-		for range 6 {
+		for range 12 {
 			lot, base := r.run(r.Laundry, r.settings, laundry.RunOptions{NoHotSpots: true})
 			stained := lot
 			stained.Panels = lot.Panels[:2]
