@@ -68,7 +68,17 @@ func doseFactors(shift, sd float64) [3]float64 {
 // dose has a unit of each curve's own, minutes have not. It is 0 where the trials do not
 // show that minutes give dose, or never varied them.
 func (m *Model) Minutes(shift, sd float64) (factor [3]float64) {
-	slope, variance, shown := m.slope(m.basis.time)
+	return m.worth(m.basis.time, shift, sd)
+}
+
+// Strength is the same for the strength of the oxidizer.
+func (m *Model) Strength(shift, sd float64) (factor [3]float64) {
+	return m.worth(m.basis.strength(), shift, sd)
+}
+
+// worth is a shift of ln dose as a factor on factor j.
+func (m *Model) worth(j int, shift, sd float64) (factor [3]float64) {
+	slope, variance, shown := m.slope(j)
 	if !shown {
 		return factor
 	}

@@ -95,6 +95,8 @@ func assertMinutes(t *testing.T, m *Model, o Other, factor float64) {
 	sd := math.Log(x[2]/x[0]) / (2 * 1.96)
 	assert.InDelta(t, math.Log(factor)/0.9, math.Log(x[1]), 2.6*sd, "%s: %.3f", o.name(), x) // 99 %
 	assert.Less(t, sd, 0.1)
+	s := m.Strength(o.Shift, o.ShiftSD)
+	assert.InDelta(t, math.Log(factor)/0.8, math.Log(s[1]), 2.6*math.Log(s[2]/s[0])/(2*1.96), "%s: %.3f", o.name(), s)
 }
 
 func TestLotsOfAnotherMachineTeachBesides(t *testing.T) {

@@ -332,7 +332,7 @@ func (j *judge) residualWords() string {
 	if s.Residual == nil || !s.ResidualUsable {
 		return ""
 	}
-	text := fmt.Sprintf("; against its settings that is %s (%+.1f standard deviations of lots)", DoseWords(100*math.Expm1(s.Residual.LnDose)), s.ResidualZ)
+	text := fmt.Sprintf("; against its settings that is %s%s (%+.1f standard deviations of lots)", DoseWords(100*math.Expm1(s.Residual.LnDose)), j.strengthWords(s.Residual.LnDose), s.ResidualZ)
 	switch j.blame() {
 	case byUpset:
 		text += ": an upset of this lot, so check strength, weighing and time"
@@ -344,6 +344,21 @@ func (j *judge) residualWords() string {
 		text += ": within the scatter of lots"
 	}
 	return text
+}
+
+// strengthWords says what strength would have done as much: dose has a unit of each curve's
+// own, strength is what is weighed. It is "" where the trials do not show it, or no
+// slip of strength goes so far.
+func (j *judge) strengthWords(lnDose float64) string {
+	f := j.opt.Model.Strength(lnDose, 0)[1]
+	const far = 3
+	switch {
+	case f == 0 || f > far || f < 1./far:
+		return ""
+	case f < 1:
+		return fmt.Sprintf(", as %.0f %% less strength gives", 100*(1-f))
+	}
+	return fmt.Sprintf(", as %.0f %% more strength gives", 100*(f-1))
 }
 
 // fabric says that the load is of another fabric than the trials: by its base alone, or

@@ -3,6 +3,8 @@ package quality_test
 import (
 	"maps"
 	"math"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -11,6 +13,7 @@ import (
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/discharge/quality"
 	"example.com/dosetone/internal/laundry"
+	"example.com/dosetone/internal/study"
 )
 
 // minutesLeft is what the laundry itself says: the time, had the first pass
@@ -157,6 +160,27 @@ func TestAnOpenVerdictGivesNoLotUp(t *testing.T) {
 	}
 	require.Positive(t, open)
 	require.Positive(t, rejected)
+}
+
+// Lots whose strength was a quarter too low are said to have had about a quarter less, which
+// their dose, in a unit of the curve's own, does not say.
+func TestLackOfDoseIsToldInStrength(t *testing.T) {
+	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
+	var less []float64
+	for range 20 {
+		_, lot := r.trueLot(r.hotter(math.Log(0.75)))
+		lot.Settings = discharge.Settings(r.settings)
+		for _, c := range r.judge(t, lot, nil, r.scatter).Causes {
+			if said := regexp.MustCompile(`as (\d+) % less strength gives`).FindStringSubmatch(c.Evidence); len(said) == 2 {
+				v, err := strconv.ParseFloat(said[1], 64)
+				require.NoError(t, err)
+				less = append(less, v)
+			}
+		}
+	}
+	require.GreaterOrEqual(t, len(less), 15)
+	t.Log(less)
+	require.InDelta(t, 25, study.Quantile(less, 0.5), 8) // lots scatter by a tenth besides
 }
 
 // Words about dose stay within what anyone can run.
