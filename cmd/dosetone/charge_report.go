@@ -108,7 +108,11 @@ func batchWords(s *charge.Sheet, b charge.Batch) string {
 	}
 	text := "as weighed: " + settingsText(s.Process, b.Realized)
 	if b.ActivePerKg > 0 {
-		text += fmt.Sprintf("; %s g/kg active, %+.2f %% by rounding", report.Short(b.ActivePerKg, 4), 100*b.DoseError)
+		where := ""
+		if _, spray := s.Process.Factor("add_on_gsm"); spray {
+			where = " where it is sprayed" // the oxidizer on the load is told beside it, of the whole of it
+		}
+		text += fmt.Sprintf("; %s g/kg active%s, %+.2f %% by rounding", report.Short(b.ActivePerKg, 4), where, 100*b.DoseError)
 	}
 	if b.DeltaE != nil {
 		text += fmt.Sprintf(", which moves the shade by ΔE00 %.2f", *b.DeltaE)
