@@ -17,8 +17,11 @@ type FactorRange struct {
 	Middle float64 // where settings that leave the factor out are taken to stand, or to drift about
 	Fixed  bool    // never varied: Lo = Hi
 	// Chosen says that trials varied it on purpose; what is neither Fixed nor Chosen only
-	// drifted, and suggestions and plans leave it at Middle.
+	// drifted, and suggestions and plans leave it alone.
 	Chosen bool
+	// Drifts says that loads are taken to go on drifting about Middle where settings do not
+	// name it; model files of earlier versions take them to stand there.
+	Drifts bool
 	// Matters says that between Lo and Hi it changes the dose by more than lots scatter,
 	// as the trials show it, or that it was chosen: settings that leave it out are
 	// not told from others that do.
@@ -69,7 +72,7 @@ func (m *Model) Factors() []FactorRange {
 		}
 		for j := range m.basis.factors {
 			if d := &m.basis.factors[j]; d.Column == f.Column {
-				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Middle: m.basis.middle[j], Chosen: d.Primary, Matters: d.Primary || m.matters(j), Guessed: d.Primary && d.guessed(m.ran(d))})
+				out = append(out, FactorRange{Factor: f, Lo: d.From, Hi: d.To, Middle: m.basis.middle[j], Chosen: d.Primary, Drifts: d.Drift > 0, Matters: d.Primary || m.matters(j), Guessed: d.Primary && d.guessed(m.ran(d))})
 			}
 		}
 	}

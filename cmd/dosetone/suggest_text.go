@@ -115,16 +115,26 @@ func activeLacks(p discharge.Process, s discharge.Settings) (flags []string) {
 
 // driftedText names what only drifted in the trials and is not among the settings s.
 func driftedText(m *discharge.Model, s discharge.Settings) string {
-	var parts []string
+	var still, drifting []string
 	for _, f := range m.Factors() {
-		if _, set := s[f.Column]; !set && !f.Fixed && !f.Chosen {
-			parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s %s", strings.ReplaceAll(f.Name(), "-", " "), report.Short(f.Middle, 3), f.Unit)))
+		if _, set := s[f.Column]; set || f.Fixed || f.Chosen {
+			continue
+		}
+		name := strings.ReplaceAll(f.Name(), "-", " ")
+		if f.Drifts {
+			drifting = append(drifting, strings.TrimSpace(fmt.Sprintf("%s %s to %s %s", name, report.Short(f.Lo, 3), report.Short(f.Hi, 3), f.Unit)))
+		} else {
+			still = append(still, strings.TrimSpace(fmt.Sprintf("%s %s %s", name, report.Short(f.Middle, 3), f.Unit)))
 		}
 	}
-	if len(parts) == 0 {
-		return ""
+	var text []string
+	if len(still) > 0 {
+		text = append(text, "At "+strings.Join(still, " and ")+", the middle of the trials.")
 	}
-	return "At " + strings.Join(parts, " and ") + ", the middle of the trials."
+	if len(drifting) > 0 {
+		text = append(text, "For loads that drift as the trials did: "+strings.Join(drifting, ", ")+".")
+	}
+	return strings.Join(text, " ")
 }
 
 // windowText says when to unload, and what is left of the pass probability at
