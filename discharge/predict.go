@@ -81,7 +81,7 @@ func (missingFactor) Is(err error) bool { return err == ErrUnknownFactor }
 // Predict returns the expected shade at settings with its uncertainty. The
 // settings must hold every factor of the process that varied in the trials and is
 // not optional; optional ones that are left out stand at the middle of the trials
-// ([FactorRange.Middle]). One that never varied changes no shade; set to another value
+// ([FactorRange.Middle]), or vary about it as lots did where nobody chose them. One that never varied changes no shade; set to another value
 // than the trials' it makes the prediction Extrapolated. Others are ignored. Errors
 // are of missing factors ([ErrUnknownFactor]) and values that cannot be. It allocates
 // nothing unless it fails.
