@@ -72,7 +72,7 @@ func differ(bases []*trialObs) bool {
 // rebase moves the middle of own bases to those of another cloth, by so much lighter: what
 // counts is how far a load is from the others of its cloth, whose base the path has.
 func (m *Model) rebase(lighter float64) {
-	j := m.basis.index(baseColumn)
+	j := m.basis.own
 	if j < 0 || lighter == 0 {
 		return
 	}
@@ -114,7 +114,7 @@ func (p *shadePath) rise(lightness float64) float64 { return lightness / (p.L1 -
 // begun is the level of a load that starts at start, where one that starts at 0 comes to s.
 func begun(start, s float64) float64 { return start + (1-start)*s }
 
-// since is the inverse of from.
+// since is the inverse of begun.
 func since(start, level float64) float64 { return (level - start) / (1 - start) }
 
 // begin moves the levels of curves, which start at 0.
