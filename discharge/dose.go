@@ -265,7 +265,7 @@ func (f *doseFactor) about(xs []float64) {
 		mean += x / float64(len(xs))
 	}
 	for _, x := range xs {
-		square += (x - mean) * (x - mean) / float64(len(xs))
+		square += (x - mean) * (x - mean) / math.Max(float64(len(xs)-1), 1)
 	}
 	f.Lo, f.Hi = f.Lo+f.Center-mean, f.Hi+f.Center-mean
 	f.Center, f.Drift = mean, math.Sqrt(square)

@@ -119,7 +119,7 @@ func TestWhatDriftedIsSaidWhereItMatters(t *testing.T) {
 		if want {
 			require.Greater(t, held.List[0].PassProbability, s.List[0].PassProbability+0.05)
 		} else {
-			require.InDelta(t, held.List[0].PassProbability, s.List[0].PassProbability, 0.02)
+			require.InDelta(t, held.List[0].PassProbability, s.List[0].PassProbability, 0.05)
 		}
 		for _, f := range m.Factors() {
 			if f.Column == "temp_c" {
@@ -214,5 +214,59 @@ func TestWhatDriftedMayBeMissing(t *testing.T) {
 	}
 	for _, f := range few.Factors() {
 		require.NotEqual(t, "temp_c", f.Column)
+	}
+}
+
+// Temperatures that all differ were set by nobody, though the hottest load is ten degrees above
+// the coldest; three of them, run again and again, were. Of a factor that was set, a lot that
+// lacks it is left out, not the factor.
+func TestChosenIsWhatWasRunAgain(t *testing.T) {
+	factor := func(m *discharge.Model) *discharge.FactorRange {
+		for _, f := range m.Factors() {
+			if f.Column == "temp_c" {
+				return &f
+			}
+		}
+		return nil
+	}
+	wide := fitted(t, hypochloriteTrials(t, 60e3, func(lot int, r *rand.Rand) float64 { return 36 + 10*(r.Float64()-0.5) }))
+	require.False(t, factor(wide).Chosen)
+	require.True(t, factor(wide).Drifts)
+	table := hypochloriteTrials(t, 60e3, func(lot int, _ *rand.Rand) float64 { return 30 + 6*float64(lot%3) })
+	require.True(t, factor(fitted(t, table)).Chosen)
+	for i := range table.Lots {
+		if l := &table.Lots[i]; l.ID == "T05" {
+			delete(l.Settings, "temp_c")
+		}
+	}
+	less := fitted(t, table)
+	require.True(t, factor(less).Chosen)
+	require.Len(t, less.Trials(), 17)
+	require.Contains(t, fmt.Sprint(less.Warnings()), `nothing is learned from 1 of 18 lots, which do not have it: "T05"`)
+}
+
+// A model for one of two machines takes its loads to drift as that one's do.
+func TestDriftIsThatOfTheMachine(t *testing.T) {
+	table := hypochloriteTrials(t, 60e3, func(lot int, r *rand.Rand) float64 { return 34 + 4*float64(lot%2) + 1.5*(r.Float64()-0.5) })
+	for i := range table.Lots {
+		if l := &table.Lots[i]; l.Role == discharge.Trial {
+			l.Machine = fmt.Sprintf("W%d", 1+int(l.Settings["temp_c"])/36)
+		}
+	}
+	for machine, warm := range map[string]float64{"W1": 34, "W2": 38} {
+		m, err := discharge.Fit(table, &discharge.FitOptions{Machine: machine})
+		require.NoError(t, err)
+		for _, f := range m.Factors() {
+			if f.Column == "temp_c" {
+				require.InDelta(t, warm, f.Middle, 0.6)
+			}
+		}
+		s := discharge.Settings{"strength_gpl": 1.7, "liquor_ratio": 10, "time_min": 20}
+		p, err := m.Predict(s)
+		require.NoError(t, err)
+		s["temp_c"] = warm
+		q, err := m.Predict(s)
+		require.NoError(t, err)
+		require.InDelta(t, q.Shade.L, p.Shade.L, 0.7)
 	}
 }

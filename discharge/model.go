@@ -298,7 +298,7 @@ func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 		if d.Primary {
 			primary = append(primary, d)
 		} else {
-			d.about(xs)
+			d.about(o.valuesAt(at, &d, xs))
 			covariate = append(covariate, d)
 		}
 	}
@@ -332,15 +332,19 @@ func (o *observed) between(column string) Range {
 // that was only recorded as it drifted, by its range: drum speed and moisture
 // wander by some percent and temperature by a few degrees from load to load
 // (common practice, no source). What was run at two or three levels again and again
-// was set: half of that range will do.
+// was set: half of that range will do. Where most lots have a value of their own nobody set
+// them, unless they lie twice as far apart: of two dozen lots that wander the ends do.
 func deliberately(t Transform, xs []float64) bool {
 	limit := 0.5 // ln units, a factor 1.65; a quarter of the typical range of a linear factor
 	if t == InverseKelvin {
 		limit = 0.35 // about 7 °C
 	}
 	levels := slices.Compact(slices.Sorted(slices.Values(xs)))
-	if len(levels) <= 3 && len(xs) >= 3*len(levels) {
+	switch {
+	case len(levels) <= 3 && len(xs) >= 3*len(levels):
 		limit /= 2
+	case 3*len(levels) > 2*len(xs):
+		limit *= 2
 	}
 	return slices.Max(xs)-slices.Min(xs) > limit
 }

@@ -148,6 +148,23 @@ func (o *observed) lots() []*Lot {
 	return out
 }
 
+// valuesAt are the transformed values of a factor in the lots of a site, all of them, which are
+// given, where it has but a few.
+func (o *observed) valuesAt(at site, f *doseFactor, all []float64) (xs []float64) {
+	const few = 3
+	for _, t := range o.trials {
+		v, known := t.lot.Settings[f.Column]
+		own := func(c siteColumn) bool { return c.own == "" || c.of(t.lot) == "" || c.of(t.lot) == c.own }
+		if columns := at.columns(); known && own(columns[0]) && own(columns[1]) {
+			xs = append(xs, f.raw(v))
+		}
+	}
+	if len(xs) < few {
+		return all
+	}
+	return xs
+}
+
 // check refuses a site that no lot names, and tells of lots that name none.
 func (at site) check(o *observed) (warnings []error, err error) {
 	for _, c := range at.columns() {

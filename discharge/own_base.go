@@ -18,7 +18,7 @@ const baseColumn = "base_lightness"
 // deviation. Dye that is less by a share stays less by that share, which half way is 1 to 1.4 L*,
 // of which the start makes a half, and ln dose is 12 to 20 L* per unit there: 0.03 to 0.07. In package
 // laundry, where oxidizer may run short and dye sit in a ring, fits find 0.07.
-const usualBaseGain, usualBaseGainSD = 0.06, 0.05
+const usualBaseGain, usualBaseGainSD = 0.09, 0.08
 
 // baseTold is the variance between own bases over what panels alone make of it, from which
 // on loads are held to differ (the F ratio of an analysis of variance).

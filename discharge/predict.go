@@ -151,20 +151,19 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 	return outside
 }
 
-// drift is the variance of η of lots whose factors at adrift vary as the trials did, by what
-// is expected of these: what the trials do not show of an effect is part of their own scatter. per
-// is what η gains per unit of the η row, less than 1 where oxidizer runs short.
+// drift is the variance of η of lots whose factors at adrift vary as the trials did. per is
+// what η gains per unit of the η row, less than 1 where oxidizer runs short.
 func (m *Model) drift(c *component, v *values, mu, per float64) (variance float64) {
 	for j := m.basis.primary; j < len(m.basis.factors); j++ {
 		if !drifts(v[j]) {
 			continue
 		}
-		f := &m.basis.factors[j]
-		d := per * c.mean[1+j]
+		f, k, p := &m.basis.factors[j], 1+j, c.size()
+		d := per * c.mean[k]
 		if j == m.basis.own {
 			d += c.startAsDose(mu) * m.path.rise(f.Scale)
 		}
-		variance += d * d * f.Drift * f.Drift
+		variance += (d*d + per*per*max(c.cov[k*p+k], 0)) * f.Drift * f.Drift
 	}
 	return variance
 }

@@ -112,7 +112,7 @@ func ExampleModel_Predict() {
 	lo, hi := p.Interval(0, 0.95)
 	fmt.Printf("L* %.0f; 95 %% of lots between %.0f and %.0f; tested settings: %t\n", p.Shade.L, lo, hi, !p.Extrapolated)
 	// Output:
-	// L* 48; 95 % of lots between 43 and 52; tested settings: true
+	// L* 48; 95 % of lots between 43 and 53; tested settings: true
 }
 
 // Settings for a shade, with the strengths in store and a drum that is free for

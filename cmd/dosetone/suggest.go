@@ -61,6 +61,7 @@ type suggestResult struct {
 	Why                 string       `json:"why"`
 	Suggestions         []suggestion `json:"suggestions"`
 	Nearest             *suggestion  `json:"nearest,omitempty"` // of a target that is not reachable
+	Warnings            []string     `json:"warnings"`
 }
 
 type targetJSON struct {
@@ -179,7 +180,10 @@ func newSuggestResult(m *discharge.Model, s discharge.Suggestions) (suggestResul
 	r := suggestResult{
 		Target:  targetJSON{ID: s.Target.ID, shadeJSON: shadeOf(s.Target.Lab), Light: optional(s.Target.Light), Dark: optional(s.Target.Dark)},
 		Viewing: m.Viewing().String(), Tolerance: s.Tolerance, Reachable: s.Reachable, ClosestDeltaE: s.ClosestDeltaE, Closest: shadeOf(s.Closest),
-		BestPassProbability: s.BestPassProbability, Why: s.Why, Suggestions: []suggestion{},
+		BestPassProbability: s.BestPassProbability, Why: s.Why, Suggestions: []suggestion{}, Warnings: []string{},
+	}
+	for _, w := range s.Warnings {
+		r.Warnings = append(r.Warnings, w.Error())
 	}
 	for i := range s.List {
 		y, err := newSuggestion(m, &s.List[i])

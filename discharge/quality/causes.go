@@ -53,6 +53,7 @@ type blame int
 const (
 	unknownBlame  blame = iota
 	bySettings          // they promise a shade off the standard
+	byDrift             // of a factor that nobody chose, which makes them do so
 	byScatter           // of lots
 	byRareScatter       // or an upset: too seldom to be passed over
 	byUpset
@@ -71,11 +72,54 @@ func (j *judge) blame() blame {
 	case z > upsetResidual:
 		return byUpset
 	case promised*found > 0 && math.Abs(promised) > math.Abs(found)/2:
+		if _, usual := j.drifted(); usual*found <= 0 || math.Abs(usual) <= math.Abs(found)/2 {
+			return byDrift
+		}
 		return bySettings
 	case z > rareResidual:
 		return byRareScatter
 	}
 	return byScatter
+}
+
+// drifted is the factor that nobody chose by whose value in this lot its settings promise most
+// to either side, and how far from the accepted ones the shade is that they would promise with
+// all such factors as the trials had them.
+func (j *judge) drifted() (most *discharge.FactorRange, usual float64) {
+	m := j.opt.Model
+	promise := func(s discharge.Settings) float64 {
+		r, err := m.DoseResidual(s, j.report.Split.Level)
+		if err != nil || !finite(r.ExpectedLevel) {
+			return math.NaN() // settings that Residual has been worked out for: not reached
+		}
+		return j.beyondAccepted(r.ExpectedLevel)
+	}
+	all, without := promise(j.lot.Settings), j.lot.Settings.Clone()
+	least := 0.0
+	for _, f := range m.Factors() {
+		if _, named := j.lot.Settings[f.Column]; !named || !f.Drifts {
+			continue
+		}
+		delete(without, f.Column)
+		one := j.lot.Settings.Clone()
+		delete(one, f.Column)
+		if d := math.Abs(all - promise(one)); d > least {
+			least, most = d, &f
+		}
+	}
+	if most == nil {
+		return nil, all
+	}
+	return most, promise(without)
+}
+
+// driftWords names such a factor with its value and what the trials had.
+func (j *judge) driftWords(f *discharge.FactorRange) string {
+	unit := ""
+	if f.Unit != "" {
+		unit = " " + f.Unit
+	}
+	return fmt.Sprintf("its %s of %.4g%s, where the trials had %.4g to %.4g", f.Column, j.lot.Settings[f.Column], unit, f.Lo, f.Hi)
 }
 
 // nextLots is the advice on the lots to come after one that is rejected.
@@ -87,6 +131,12 @@ func (j *judge) nextLots(f Fault) string {
 	switch j.blame() {
 	case byUpset:
 		return "find what went wrong with this lot before the next one is run, rather than change its settings"
+	case byDrift:
+		f, _ := j.drifted()
+		if f.Measured {
+			return fmt.Sprintf("leave the settings for usual loads as they are, and choose others for loads with such a %s", f.Column)
+		}
+		return fmt.Sprintf("bring %s back to what it was in the trials, or choose settings for it: at its usual value these promise the standard", f.Column)
 	case byRareScatter:
 		return "before the next lot check the oxidizer's strength, the weighing and the time, rather than change the settings"
 	case byScatter:
@@ -125,7 +175,11 @@ func (j *judge) remedy(f Fault, p discharge.Process) string {
 	case BackStaining:
 		return "loose dye has settled on pale areas: a hot wash with a dispersing agent and an extra rinse usually takes it off; use more liquor next time"
 	case OtherFabric:
-		return "do not correct the recipe for the old fabric: read the base of each roll or load, band the rolls, and recalibrate the model with 1-3 lots on this fabric"
+		text := "do not correct the recipe for the old fabric: read the base of each roll or load, band the rolls, and recalibrate the model with 1-3 lots on this fabric"
+		if j.opt.Model != nil && slices.ContainsFunc(j.opt.Model.Factors(), func(f discharge.FactorRange) bool { return f.Measured }) {
+			text += "; a roll of the same fabric, deeper or lighter, needs settings chosen for its own base"
+		}
+		return text
 	case UnevenLot:
 		return "check load size, carrier distribution, moisture of the garments and drum speed; sort the garments into shade bands before shipping"
 	case HotSpots:
@@ -338,6 +392,9 @@ func (j *judge) residualWords() string {
 		text += ": an upset of this lot, so check strength, weighing and time"
 	case bySettings:
 		text += fmt.Sprintf(": the settings themselves promise a shade %.1f units off this standard", math.Abs(j.beyondAccepted(s.Residual.ExpectedLevel)))
+	case byDrift:
+		f, usual := j.drifted()
+		text += fmt.Sprintf(": %s, promises a shade %.1f units off this standard; at its usual value the settings promise one %.1f off", j.driftWords(f), math.Abs(j.beyondAccepted(s.Residual.ExpectedLevel)), math.Abs(usual))
 	case byRareScatter:
 		text += ": fewer than 1 sound lot in 20 departs so far"
 	default:
