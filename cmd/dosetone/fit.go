@@ -282,15 +282,24 @@ func orEmpty[T any](list []T) []T {
 	return list
 }
 
+// howVaried says how the trials came by a factor's range, "" where they chose it.
+func howVaried(f discharge.FactorRange) string {
+	switch {
+	case f.Fixed:
+		return "never varied"
+	case f.Measured:
+		return "of each load, before it"
+	case !f.Chosen:
+		return "drifted"
+	}
+	return ""
+}
+
 func (e *env) fitText(r fitResult, m *discharge.Model, lots string) {
 	e.printf("Model of %s (%s)%s, %s, %s\n", r.Process, m.Process().Title, siteOf(m), lots, r.Viewing)
 	ranges := report.Table{Header: []string{"factor", "tested from", "to", "unit", ""}, Left: []bool{true, false, false, true, true}}
 	for _, f := range m.Factors() {
-		note := ""
-		if f.Fixed {
-			note = "never varied"
-		}
-		ranges.Add(f.Column, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit, note)
+		ranges.Add(f.Column, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit, howVaried(f))
 	}
 	e.printf("%s\n", &ranges)
 	e.printf("What was learned\n")

@@ -150,11 +150,7 @@ func (v *fitView) elsewhere() string {
 func (v *fitView) rangeTable() *page.Table {
 	t := &page.Table{Caption: "Factors and the range that was tested", Header: []string{"factor", "from", "to", "unit", ""}, Text: []bool{true, false, false, true, true}}
 	for _, f := range v.m.Factors() {
-		note := ""
-		if f.Fixed {
-			note = "never varied"
-		}
-		t.Rows = append(t.Rows, page.Row(f.Column, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit, note))
+		t.Rows = append(t.Rows, page.Row(f.Column, report.Short(f.Lo, 4), report.Short(f.Hi, 4), f.Unit, howVaried(f)))
 	}
 	return t
 }
