@@ -43,10 +43,13 @@ func (c *cell) isUpset(lot int) bool {
 	return slices.ContainsFunc(c.upset, func(u upset) bool { return u.lot == lot })
 }
 
-// leaveEach fits cells with each lot left out.
+// leaveEach fits cells with each lot left out, where that has not been done.
 func (f *fitting) leaveEach(cells []cell) {
 	for k := range cells {
 		c := &cells[k]
+		if c.without != nil {
+			continue
+		}
 		c.without = make([]cell, len(f.problems[c.candidate].lots))
 		for i := range c.without {
 			if f.ctx.Err() != nil {
@@ -60,29 +63,33 @@ func (f *fitting) leaveEach(cells []cell) {
 // suspect adds to kept cells, with their weights, those in which lots are upset. Of
 // all that it returns leaveEach has been done.
 func (f *fitting) suspect(all []cell, w []float64) ([]cell, []float64) {
-	f.leaveEach(all)
 	defer func() { f.upset = nil }()
-	given := all // cells that take the same lots to be upset
-	for f.ctx.Err() == nil && len(given) > 0 && len(given[0].upset) < len(given[0].without)/lotsPerUpset {
+	from, to := 0, len(all) // cells that take the same lots to be upset
+	for f.ctx.Err() == nil && from < to && len(all[from].upset) < len(f.problems[0].lots)/lotsPerUpset {
+		given := all[from:to]
+		if f.leaveEach(given); f.ctx.Err() != nil {
+			return nil, nil
+		}
 		sure := given[0].upset
 		list, odds := f.suspects(given)
 		for i, u := range list {
 			f.upset = append(slices.Clone(sure), u)
 			more, _ := keep(f.sweep())
-			f.leaveEach(more)
-			all = append(all, more...)
 			if i == 0 {
-				given = more
+				from, to = len(all), len(all)+len(more)
 			}
+			all = append(all, more...)
 		}
 		if odds < 1 {
 			break
 		}
 	}
+	kept, w := keep(all)
+	f.leaveEach(kept)
 	if f.ctx.Err() != nil {
 		return nil, nil
 	}
-	return keep(all)
+	return kept, w
 }
 
 // suspects lists the lots that may be upset besides those that all cells take for
