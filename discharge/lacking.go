@@ -7,8 +7,8 @@ import (
 )
 
 // withoutLacking returns t without the trial lots that lack a factor which the process
-// needs, or which was chosen for nearly all of the others, and a warning for each such factor: one empty cell costs its own lot, not
-// all lots the factor. A factor that most lots lack is an error, since hardly any lot
+// needs, or which was chosen for nearly all of the others, and a warning for each such
+// factor: one empty cell costs its own lot, not all lots the factor. A factor that most lots lack is an error, since hardly any lot
 // would be left. t does not change.
 func withoutLacking(t *Table, o *observed, p *Process) (*Table, []error, error) {
 	lacks := map[string]bool{}

@@ -132,7 +132,8 @@ func FitContext(ctx context.Context, t *Table, opt *FitOptions) (*Model, error) 
 	m.comps = f.collapse(first, w)
 	m.sdPanel, m.readSD = withinLot(m.panelLevels(o), m.lotSlopes(o), m.readSD)
 	f = m.fitting(ctx, o, links)
-	cells, w := f.suspect(keep(f.sweep()))
+	kept, _ := keep(f.sweep())
+	cells, w := f.suspect(kept)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}

@@ -120,6 +120,9 @@ func (f *modelFile) factors(m *Model) error {
 		if !magnitude(etaLimit, d.Scale, d.Center, d.Lo, d.Hi, d.From, d.To) || d.From >= d.To || d.Scale < 1/etaLimit || d.Lo >= d.Hi {
 			return fmt.Errorf("factor %q: range [%g, %g] about %g", d.Column, d.Lo, d.Hi, d.Center)
 		}
+		if !magnitude(etaLimit, d.Drift) || d.Drift < 0 || d.Drift > 0 && d.Primary {
+			return fmt.Errorf("factor %q: a drift of %g", d.Column, d.Drift)
+		}
 		if m.basis.index(d.Column) >= 0 {
 			return fmt.Errorf("factor %q stands twice", d.Column)
 		}

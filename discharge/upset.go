@@ -60,9 +60,9 @@ func (f *fitting) leaveEach(cells []cell) {
 	}
 }
 
-// suspect adds to kept cells, with their weights, those in which lots are upset. Of
-// all that it returns leaveEach has been done.
-func (f *fitting) suspect(all []cell, w []float64) ([]cell, []float64) {
+// suspect adds to kept cells those in which lots are upset, and returns what is kept of all
+// with its weights. Of these leaveEach has been done.
+func (f *fitting) suspect(all []cell) ([]cell, []float64) {
 	defer func() { f.upset = nil }()
 	from, to := 0, len(all) // cells that take the same lots to be upset
 	for f.ctx.Err() == nil && from < to && len(all[from].upset) < len(f.problems[0].lots)/lotsPerUpset {
