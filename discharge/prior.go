@@ -81,14 +81,13 @@ const (
 
 // Of factors that only drifted, what they do to ln dose: a temperature (activation energies of 0
 // to 120 kJ/mol, in units of arrhenius), pH (over half its usual range; where the acid or its ion
-// alone reacts, tenfold per unit), drum speed (contacts in proportion to it, or to less), others (per e-fold, or half the usual range), and lots on another
+// alone reacts, tenfold per unit), others (per e-fold, or half the usual range), and lots on another
 // fabric or machine.
 const (
-	usualHeat, usualHeatSD   = 1.0, 1.0
-	usualSpeed, usualSpeedSD = 0.5, 0.5
-	usualAciditySD           = 2.0
-	usualDriftSD             = 1.0
-	usualShiftSD             = 0.5
+	usualHeat, usualHeatSD = 1.0, 1.0
+	usualAciditySD         = 2.0
+	usualDriftSD           = 1.0
+	usualShiftSD           = 0.5
 )
 
 // narrowest is the half range, in halves of what is usual, from which on a
@@ -192,8 +191,6 @@ func (f *doseFactor) drifted() (mean, sd float64) {
 		return usualHeat, usualHeatSD
 	case f.Column == "ph":
 		return 0, usualAciditySD
-	case f.Column == "rpm":
-		return usualSpeed, usualSpeedSD
 	}
 	return 0, usualDriftSD
 }

@@ -118,6 +118,9 @@ func settingsText(p discharge.Process, s discharge.Settings) string {
 	for _, f := range p.Factors {
 		if v, ok := s[f.Column]; ok {
 			part := strings.ReplaceAll(f.Name(), "-", " ") + " " + report.Short(v, 5)
+			if f.Measured { // nobody sets it
+				part = "with " + part
+			}
 			if f.Unit != "" {
 				part += " " + f.Unit
 			}
