@@ -8,8 +8,8 @@ import (
 
 // withoutLacking returns t without the trial lots that lack a factor which the process
 // needs, or which was chosen for nearly all of the others, and a warning for each such
-// factor: one empty cell costs its own lot, not all lots the factor. A factor that most lots lack is an error, since hardly any lot
-// would be left. t does not change.
+// factor: one empty cell costs its own lot, not all lots the factor. A factor that most
+// lots lack is an error, since hardly any lot would be left. t does not change.
 func withoutLacking(t *Table, o *observed, p *Process) (*Table, []error, error) {
 	lacks := map[string]bool{}
 	var warnings []error
@@ -41,13 +41,8 @@ func withoutLacking(t *Table, o *observed, p *Process) (*Table, []error, error) 
 // or more, so that the others may rather be left out than the factor.
 func (o *observed) mostlyChosen(f *Factor) bool {
 	d := newDoseFactor(*f, o.between(f.Column))
-	var xs []float64
-	for _, l := range o.trials {
-		if v, ok := l.lot.Settings[f.Column]; ok {
-			xs = append(xs, d.raw(v))
-		}
-	}
-	return 4*len(xs) >= 3*len(o.trials) && !f.Measured && deliberately(f.Transform, xs)
+	xs := o.known(&d, site{})
+	return 4*len(xs) >= 3*len(o.trials) && f.chosen(xs)
 }
 
 // firstOf lists the first few names.

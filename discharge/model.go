@@ -260,20 +260,11 @@ func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 		}
 		set := o.between(f.Column)
 		d := newDoseFactor(f, set)
-		var xs []float64
-		missing := 0
-		for _, l := range o.trials {
-			v, ok := l.lot.Settings[f.Column]
-			if !ok {
-				missing++
-				continue
-			}
-			xs = append(xs, d.raw(v))
-		}
+		xs := o.known(&d, site{})
 		if len(xs) == 0 {
 			continue
 		}
-		chosen := !f.Optional || !f.Measured && deliberately(f.Transform, xs)
+		chosen, missing := f.chosen(xs), len(o.trials)-len(xs)
 		switch {
 		case missing > 0 && (chosen || missing > len(xs)): // of an optional factor
 			m.warnings = append(m.warnings, fmt.Errorf("%s is given for %d of %d trial lots only and is left out of the model", f.Column, len(xs), len(o.trials)))
@@ -299,7 +290,11 @@ func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 		if d.Primary {
 			primary = append(primary, d)
 		} else {
-			d.about(o.valuesAt(at, &d, xs))
+			const few = 3 // of the site's own lots to tell how these drift
+			if own := o.known(&d, at); len(own) >= few {
+				xs = own
+			}
+			d.about(xs)
 			covariate = append(covariate, d)
 		}
 	}
@@ -327,6 +322,11 @@ func (o *observed) between(column string) Range {
 		}
 	}
 	return Range{Lo: lo, Hi: hi}
+}
+
+// chosen tells a factor, of which the transformed values are given, that was varied on purpose.
+func (f *Factor) chosen(xs []float64) bool {
+	return !f.Optional || !f.Measured && deliberately(f.Transform, xs)
 }
 
 // deliberately tells an optional factor that was varied on purpose from one

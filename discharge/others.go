@@ -148,19 +148,18 @@ func (o *observed) lots() []*Lot {
 	return out
 }
 
-// valuesAt are the transformed values of a factor in the lots of a site, all of them, which are
-// given, where it has but a few.
-func (o *observed) valuesAt(at site, f *doseFactor, all []float64) (xs []float64) {
-	const few = 3
+// known are the transformed values of a factor in the lots of a site that have it.
+func (o *observed) known(f *doseFactor, at site) (xs []float64) {
+	columns := at.columns()
+	elsewhere := func(l *Lot) bool {
+		return slices.ContainsFunc(columns[:], func(c siteColumn) bool {
+			return c.own != "" && c.of(l) != "" && c.of(l) != c.own
+		})
+	}
 	for _, t := range o.trials {
-		v, known := t.lot.Settings[f.Column]
-		own := func(c siteColumn) bool { return c.own == "" || c.of(t.lot) == "" || c.of(t.lot) == c.own }
-		if columns := at.columns(); known && own(columns[0]) && own(columns[1]) {
+		if v, ok := t.lot.Settings[f.Column]; ok && !elsewhere(t.lot) {
 			xs = append(xs, f.raw(v))
 		}
-	}
-	if len(xs) < few {
-		return all
 	}
 	return xs
 }

@@ -16,8 +16,8 @@ const baseColumn = "base_lightness"
 
 // What a load that starts 1 L* lighter gains in ln dose besides its start, and its standard
 // deviation. Dye that is less by a share stays less by that share, which half way is 1 to 1.4 L*,
-// of which the start makes a half, and ln dose is 12 to 20 L* per unit there: 0.03 to 0.07. In package
-// laundry, where oxidizer may run short and dye sit in a ring, fits find 0.07.
+// of which the start makes a half, and ln dose is 12 to 20 L* per unit there: 0.03 to 0.07. Where
+// oxidizer runs short and dye sits in a ring it is more (internal/study/HISTORY.md, at night).
 const usualBaseGain, usualBaseGainSD = 0.09, 0.08
 
 // baseTold is the variance between own bases over what panels alone make of it, from which
