@@ -1,0 +1,99 @@
+package quality
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"example.com/dosetone/fit"
+	"example.com/dosetone/internal/quantile"
+)
+
+// findHotSpots marks panels that are paler than the others by more than chance:
+// against the trials' scatter when it is known, else by Grubbs' test [4].
+func (j *judge) findHotSpots() {
+	n := len(j.sample.panels)
+	if n < 3 {
+		return
+	}
+	light := make([]float64, n)
+	for i, p := range j.sample.panels {
+		light[i] = p.Lab.L
+	}
+	mark := func(i int) {
+		j.hot = append(j.hot, i)
+		j.report.Panels[i].HotSpot = true
+	}
+	if !knowsScatter(j.opt.Model) {
+		if i, g, critical, err := fit.Grubbs(light, 0.05); err == nil && g > critical && light[i] > j.sample.mean.L {
+			mark(i)
+		}
+		return
+	}
+	middle := quantile.Median(light)
+	sd := math.Sqrt(j.opt.Model.ScatterAt(j.opt.Model.LevelOf(middle)).Panel[0][0])
+	// One in a hundred lots of n even panels has one so far above the median;
+	// lots differ in evenness, by about a fifth of the standard deviation.
+	limit := 1.2 * quantile.Normal(1-0.01/float64(n)) * math.Sqrt(1+math.Pi/2/float64(n))
+	for i, l := range light {
+		if (l-middle)/sd > limit {
+			mark(i)
+		}
+	}
+}
+
+// unevenness adds hot spots and a scatter between panels above the trials'.
+func (j *judge) unevenness(add func(Fault, float64, string, ...any)) {
+	r := j.report
+	n := len(j.sample.panels)
+	if len(j.hot) > 0 {
+		var names []string
+		size := 0.0
+		var rest []float64
+		for i, p := range j.sample.panels {
+			if slices.Contains(j.hot, i) {
+				names = append(names, p.ID)
+				size = math.Max(size, j.opt.Difference.Diff(j.sample.mean, p.Lab))
+			} else {
+				rest = append(rest, p.Lab.L)
+			}
+		}
+		if len(rest) >= 2 {
+			middle := quantile.Median(rest)
+			top := 0.0
+			for _, i := range j.hot {
+				top = math.Max(top, j.sample.panels[i].Lab.L-middle)
+			}
+			// Its weight on the lot mean is what it accounts for.
+			add(HotSpots, size*float64(len(j.hot))/float64(n), "panel %s is paler than the others by up to %.1f L*", strings.Join(names, ", "), top)
+		}
+	}
+	if !knowsScatter(j.opt.Model) || n < 3 {
+		return
+	}
+	var rest []float64
+	for i, p := range j.sample.panels {
+		if !slices.Contains(j.hot, i) {
+			rest = append(rest, p.Lab.L)
+		}
+	}
+	if len(rest) < 3 {
+		return
+	}
+	mean, ss := 0.0, 0.0
+	for _, l := range rest {
+		mean += l / float64(len(rest))
+	}
+	for _, l := range rest {
+		ss += (l - mean) * (l - mean)
+	}
+	v := j.opt.Model.ScatterAt(j.opt.Model.LevelOf(mean)).Panel[0][0]
+	df := float64(len(rest) - 1)
+	// The trials' own scatter is known to about 20 %: the limit allows for it.
+	const known = 1.44
+	limit := chiSquareQuantile(0.995, df) * known
+	if ss/v > limit {
+		seen := math.Sqrt(ss / df)
+		add(UnevenLot, 0.5*seen/math.Sqrt(v)*r.Verdict.WithinSD/math.Max(1, math.Sqrt(float64(n))), "panels scatter by %.2f L*, those of the trials by %.2f", seen, math.Sqrt(v))
+	}
+}
