@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/stat"
+
 	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/quantile"
 )
@@ -44,56 +46,32 @@ func (j *judge) findHotSpots() {
 
 // unevenness adds hot spots and a scatter between panels above the trials'.
 func (j *judge) unevenness(add func(Fault, float64, string, ...any)) {
-	r := j.report
-	n := len(j.sample.panels)
-	if len(j.hot) > 0 {
-		var names []string
-		size := 0.0
-		var rest []float64
-		for i, p := range j.sample.panels {
-			if slices.Contains(j.hot, i) {
-				names = append(names, p.ID)
-				size = math.Max(size, j.opt.Difference.Diff(j.sample.mean, p.Lab))
-			} else {
-				rest = append(rest, p.Lab.L)
-			}
-		}
-		if len(rest) >= 2 {
-			middle := quantile.Median(rest)
-			top := 0.0
-			for _, i := range j.hot {
-				top = math.Max(top, j.sample.panels[i].Lab.L-middle)
-			}
-			// Its weight on the lot mean is what it accounts for.
-			add(HotSpots, size*float64(len(j.hot))/float64(n), "panel %s is paler than the others by up to %.1f L*", strings.Join(names, ", "), top)
-		}
-	}
-	if !knowsScatter(j.opt.Model) || n < 3 {
-		return
-	}
-	var rest []float64
-	for i, p := range j.sample.panels {
+	panels := j.sample.panels
+	n := len(panels)
+	var names []string
+	var hot, rest []float64 // lightness
+	size := 0.0
+	for i, p := range panels {
 		if !slices.Contains(j.hot, i) {
 			rest = append(rest, p.Lab.L)
+			continue
 		}
+		names, hot = append(names, p.ID), append(hot, p.Lab.L)
+		size = math.Max(size, j.opt.Difference.Diff(j.sample.mean, p.Lab))
 	}
-	if len(rest) < 3 {
+	if len(hot) > 0 && len(rest) >= 2 {
+		// Its weight on the lot mean is what it accounts for.
+		add(HotSpots, size*float64(len(hot))/float64(n), "panel %s is paler than the others by up to %.1f L*", strings.Join(names, ", "), slices.Max(hot)-quantile.Median(rest))
+	}
+	if !knowsScatter(j.opt.Model) || len(rest) < 3 {
 		return
 	}
-	mean, ss := 0.0, 0.0
-	for _, l := range rest {
-		mean += l / float64(len(rest))
-	}
-	for _, l := range rest {
-		ss += (l - mean) * (l - mean)
-	}
-	v := j.opt.Model.ScatterAt(j.opt.Model.LevelOf(mean)).Panel[0][0]
+	mean, variance := stat.MeanVariance(rest, nil)
+	usual := j.opt.Model.ScatterAt(j.opt.Model.LevelOf(mean)).Panel[0][0]
 	df := float64(len(rest) - 1)
 	// The trials' own scatter is known to about 20 %: the limit allows for it.
 	const known = 1.44
-	limit := chiSquareQuantile(0.995, df) * known
-	if ss/v > limit {
-		seen := math.Sqrt(ss / df)
-		add(UnevenLot, 0.5*seen/math.Sqrt(v)*r.Verdict.WithinSD/math.Max(1, math.Sqrt(float64(n))), "panels scatter by %.2f L*, those of the trials by %.2f", seen, math.Sqrt(v))
+	if limit := chiSquareQuantile(0.995, df) * known; df*variance/usual > limit {
+		add(UnevenLot, 0.5*math.Sqrt(variance/usual)*j.report.Verdict.WithinSD/math.Sqrt(float64(n)), "panels scatter by %.2f L*, those of the trials by %.2f", math.Sqrt(variance), math.Sqrt(usual))
 	}
 }
