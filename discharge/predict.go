@@ -56,14 +56,11 @@ func (m *Model) locate(s Settings, v *values) error {
 			return missingFactor(f.Column)
 		case !ok:
 			u = m.basis.unnamed(j)
-			v[j] = u
-			continue
-		case math.IsNaN(u) || math.IsInf(u, 0):
-			return fmt.Errorf("%s must be a finite number", f.Column)
-		case f.Transform == Log && u <= 0:
-			return fmt.Errorf("%s = %g must be above 0; a lot without oxidizer is a blank", f.Column, u)
-		case f.Transform == InverseKelvin && u <= -273.15:
-			return fmt.Errorf("%s = %g is not a temperature in °C", f.Column, u)
+		case !(u >= f.From && u <= f.To): // a value between the trials' can be
+			pf, _ := m.process.Factor(f.Column)
+			if err := pf.Check(u); err != nil {
+				return fmt.Errorf("%s = %g: %w", f.Column, u, err)
+			}
 		}
 		v[j] = u
 	}

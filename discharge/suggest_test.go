@@ -381,3 +381,34 @@ func TestLessIsRankedFirstWhereTheProcessSaysSo(t *testing.T) {
 		assert.Equal(t, salt, list[i].Settings["salt_gpl"], i)
 	}
 }
+
+// Settings that no lot can have are refused with their column and value, as readers
+// refuse them in tables; what is only far from the trials is extrapolated.
+func TestSettingsThatCannotBeAreRefused(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	good := Settings{"strength_pct": 6, "ratio": 1.4, timeColumn: 12}
+	for _, c := range []struct {
+		column string
+		value  float64
+		says   string
+	}{
+		{"strength_pct", 600, "strength_pct = 600: strength_pct must not exceed 100 %"},
+		{"strength_pct", 0, "must be above 0"},
+		{"ratio", -1, "ratio = -1: ratio must be above 0"},
+		{timeColumn, math.NaN(), "time_min must be a finite number"},
+		{"rpm", math.Inf(1), "rpm must be a finite number"},
+		{"rpm", -3, "rpm must not be below 0"},
+	} {
+		bad := good.Clone()
+		bad[c.column] = c.value
+		_, err := m.Predict(bad)
+		assert.ErrorContains(t, err, c.says)
+		assert.ErrorContains(t, err, c.column)
+	}
+	far := good.Clone()
+	far["strength_pct"] = 60
+	p, err := m.Predict(far)
+	require.NoError(t, err)
+	assert.True(t, p.Extrapolated)
+}
