@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // Rolls of a fabric differ in depth, and a load that starts lighter ends lighter by the
@@ -142,18 +144,17 @@ func (m *Model) Starting(s Settings, base []Lot) Settings {
 	if _, stated := s[baseColumn]; stated || len(s) == 0 || m.basis.own < 0 {
 		return s
 	}
-	lightness, n := 0.0, 0.0
+	var light []float64
 	for _, l := range base {
 		means, _ := PanelMeans(l)
 		for _, p := range means {
-			lightness += p.Lab.L
-			n++
+			light = append(light, p.Lab.L)
 		}
 	}
-	if n == 0 {
+	if len(light) == 0 {
 		return s
 	}
 	s = s.Clone()
-	s[baseColumn] = lightness / n
+	s[baseColumn] = stat.Mean(light, nil)
 	return s
 }

@@ -138,6 +138,15 @@ func (e *env) warnAll(errs []error) {
 	}
 }
 
+// inWords are errors in words, for JSON: never nil.
+func inWords(errs []error) []string {
+	words := make([]string, len(errs))
+	for i, err := range errs {
+		words[i] = err.Error()
+	}
+	return words
+}
+
 func (e *env) warnEach(words []string) {
 	for _, w := range words {
 		e.warn("%s", w)

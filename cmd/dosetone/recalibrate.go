@@ -98,10 +98,7 @@ func (e *env) recalibrate(modelName, name, output string, percent, production bo
 	}
 	c := n.Recalibration()
 	r := recalibrateResult{Process: n.Process().ID, Fabric: c.Fabric, Machine: c.Machine, Lots: len(c.Lots),
-		doseShift: newDoseShift(n, c.Shift, c.ShiftSD, c.Factor()), Base: c.Base, White: c.White, Warnings: []string{}, Model: output}
-	for _, w := range fresh {
-		r.Warnings = append(r.Warnings, w.Error())
-	}
+		doseShift: newDoseShift(n, c.Shift, c.ShiftSD, c.Factor()), Base: c.Base, White: c.White, Warnings: inWords(fresh), Model: output}
 	switch e.format {
 	case formatJSON:
 		return report.JSON(&e.out, r)

@@ -180,10 +180,7 @@ func newSuggestResult(m *discharge.Model, s discharge.Suggestions) (suggestResul
 	r := suggestResult{
 		Target:  targetJSON{ID: s.Target.ID, shadeJSON: shadeOf(s.Target.Lab), Light: optional(s.Target.Light), Dark: optional(s.Target.Dark)},
 		Viewing: m.Viewing().String(), Tolerance: s.Tolerance, Reachable: s.Reachable, ClosestDeltaE: s.ClosestDeltaE, Closest: shadeOf(s.Closest),
-		BestPassProbability: s.BestPassProbability, Why: s.Why, Suggestions: []suggestion{}, Warnings: []string{},
-	}
-	for _, w := range s.Warnings {
-		r.Warnings = append(r.Warnings, w.Error())
+		BestPassProbability: s.BestPassProbability, Why: s.Why, Suggestions: []suggestion{}, Warnings: inWords(s.Warnings),
 	}
 	for i := range s.List {
 		y, err := newSuggestion(m, &s.List[i])

@@ -53,11 +53,7 @@ func (e *env) suggestPage(m *discharge.Model, list []suggestResult, targets []di
 		}
 		p.Sections = append(p.Sections, v.sections(len(list) > 1)...)
 	}
-	var warnings []string
-	for _, w := range m.Warnings() {
-		warnings = append(warnings, sentence(w.Error()))
-	}
-	p.Sections = append(p.Sections, warningSection(warnings)...)
+	p.Sections = append(p.Sections, warningSection(sentences(inWords(m.Warnings())))...)
 	p.Sections = append(p.Sections, cautionSection(m.Process()))
 	return p, nil
 }
