@@ -43,6 +43,7 @@ const extrapolationSD = 0.35
 // mixPart is the η of one curve at some settings.
 type mixPart struct {
 	mu, sdMean, sdLot float64
+	sdOwn             float64 // of lots alone, about a dose that is known
 	start             float64 // level of the own base
 }
 
@@ -143,7 +144,7 @@ func (m *Model) parts(dst *[maxComponents]mixPart, v *values) (outside float64) 
 		e := extrapolationSD * c.link.unit
 		va := max(quadratic(c.cov, grad[:p], p), 0) + e*e*outside
 		lot := c.sdLot*c.sdLot + m.drift(c, v, mu, grad[0])
-		dst[i] = mixPart{mu: mu, sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+lot), start: start}
+		dst[i] = mixPart{mu: mu, sdMean: m.inflation * math.Sqrt(va), sdLot: m.inflation * math.Sqrt(va+lot), sdOwn: math.Sqrt(lot), start: start}
 	}
 	return outside
 }
@@ -220,8 +221,7 @@ func (m *Model) edge(v *values) values {
 
 // noSurer sees to it that outside the trials nothing is surer than at their edge: that
 // curves end at base and white, whatever the dose, is taken for granted only where lots
-// were run. The expected shade is the mean over what is open at the edge, since a mean over
-// all that opens beyond would darken again where a curve has levelled off.
+// were run.
 func (m *Model) noSurer(p *Prediction, v *values) {
 	edge := m.edge(v)
 	var e Prediction
@@ -237,7 +237,9 @@ func (m *Model) noSurer(p *Prediction, v *values) {
 		}
 	}
 	p.DeltaEP95 *= math.Sqrt(r)
-	p.Shade, p.Level = m.expectedAt(v)
+	if !m.lotsAlone {
+		p.Shade, p.Level = m.overAll(v)
+	}
 }
 
 // extend is predict by the curves alone.
@@ -250,9 +252,16 @@ func (m *Model) extend(p *Prediction, v *values) {
 	if m.tensile != nil {
 		p.TensileLossPct = m.tensile.predict(m.logDose(&parts, m.tensile.Half))
 	}
-	p.Shade, p.Level = m.path.center(&lot)
 	p.MeanCovariance = m.path.covariance(&mean)
 	p.LotCovariance = m.path.covariance(&lot)
+	if m.lotsAlone {
+		p.Level = m.level(&parts)
+		p.Shade = m.path.at(p.Level)
+		m.path.about(&p.MeanCovariance, &mean, &p.Shade)
+		m.path.about(&p.LotCovariance, &lot, &p.Shade)
+	} else {
+		p.Shade, p.Level = m.path.center(&lot)
+	}
 	mark := m.path.mark(p.Level)
 	p.MeanCovariance[0][0] += meanFloor
 	p.LotCovariance[0][0] += m.lightnessNoise()

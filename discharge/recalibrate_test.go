@@ -290,7 +290,11 @@ func TestFarOutsideNothingIsSurer(t *testing.T) {
 		if f.Fixed || !f.Chosen {
 			continue
 		}
-		for far, edge := range map[float64]float64{1e6 * f.Hi: f.Hi, 1e-6 * f.Lo: f.Lo} {
+		most := 1e6 * f.Hi
+		if f.Column == "strength_pct" {
+			most = 100 // there is no more
+		}
+		for far, edge := range map[float64]float64{most: f.Hi, 1e-6 * f.Lo: f.Lo} {
 			s := within.Clone()
 			s[f.Column] = far
 			out, err := m.Predict(s)

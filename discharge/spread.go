@@ -1,8 +1,6 @@
 package discharge
 
 import (
-	"math"
-
 	"example.com/dosetone/colorimetry"
 )
 
@@ -65,6 +63,17 @@ func (p *shadePath) covariance(q *moments) [3][3]float64 {
 	return [3][3]float64{{ll, la, lb}, {la, aa, ab}, {lb, ab, bb}}
 }
 
+// about makes a covariance about the mean of q one about another shade.
+func (p *shadePath) about(c *[3][3]float64, q *moments, shade *colorimetry.Lab) {
+	r := 1 / q.w
+	d := [3]float64{shade.L - p.lightness(q.s*r), shade.A - q.a*r, shade.B - q.b*r}
+	for i := range d {
+		for j := range d {
+			c[i][j] += d[i] * d[j]
+		}
+	}
+}
+
 const (
 	lotNodes  = 5
 	meanNodes = 3
@@ -87,7 +96,7 @@ func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot moments) {
 		c.link.levels(s[k:k+lotNodes], d)
 		part.begin(s[k : k+lotNodes])
 		k = ends + 2*i
-		far := math.Sqrt(3) * part.sdMean
+		far := sqrt3 * part.sdMean
 		s[k], s[k+1] = part.mu-far, part.mu+far
 		w[k], w[k+1], w[middle+i] = c.weight/6, c.weight/6, c.weight*2/3
 		c.link.levels(s[k:k+2], d)
@@ -109,6 +118,34 @@ func (m *Model) expected(v *values) colorimetry.Lab {
 
 // expectedAt is expected with its level.
 func (m *Model) expectedAt(v *values) (lab colorimetry.Lab, level float64) {
+	if !m.lotsAlone {
+		return m.overAll(v)
+	}
+	var parts [maxComponents]mixPart
+	m.parts(&parts, v)
+	level = m.level(&parts)
+	return m.path.at(level), level
+}
+
+// level is what is expected of lots of a dose as likely as any, whose η is N(mu, sdOwn²), by
+// the three-point rule. What is not known of the dose has no part in it: where a curve levels
+// off, the mean over what is ever less certain would darken with more dose.
+func (m *Model) level(parts *[maxComponents]mixPart) (level float64) {
+	for i := range m.comps {
+		c, part := &m.comps[i], &parts[i]
+		far := sqrt3 * part.sdOwn
+		s := [meanNodes]float64{part.mu - far, part.mu, part.mu + far}
+		c.link.levels(s[:], c.mean[len(c.mean)-1])
+		part.begin(s[:])
+		level += c.weight * (s[0] + 4*s[1] + s[2]) / 6
+	}
+	return level
+}
+
+const sqrt3 = 1.7320508075688772
+
+// overAll is expectedAt of files from before 2026-11-28: the mean over all that is uncertain.
+func (m *Model) overAll(v *values) (lab colorimetry.Lab, level float64) {
 	var parts [maxComponents]mixPart
 	if m.parts(&parts, v) > 0 && m.edged {
 		edge := m.edge(v)

@@ -398,7 +398,7 @@ func TestSettingsThatCannotBeAreRefused(t *testing.T) {
 		{"ratio", -1, "ratio = -1: ratio must be above 0"},
 		{timeColumn, math.NaN(), "time_min must be a finite number"},
 		{"rpm", math.Inf(1), "rpm must be a finite number"},
-		{"rpm", -3, "rpm must not be below 0"},
+		{"rpm", -3, "rpm must be above 0"},
 	} {
 		bad := good.Clone()
 		bad[c.column] = c.value
