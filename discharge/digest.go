@@ -43,6 +43,17 @@ func digestOf(t *Table) string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
+// digestFor identifies a model for one of several fabrics or machines, of which there are
+// others from the same data; for a model of all it is that of the data.
+func digestFor(t *Table, at site) string {
+	data := digestOf(t)
+	if at == (site{}) {
+		return data
+	}
+	sum := sha256.Sum256(fmt.Appendf(nil, "%s %q %q", data, at.fabric, at.machine))
+	return hex.EncodeToString(sum[:])
+}
+
 // noSum stands in for the digest while it is worked out.
 const noSum = "0000000000000000000000000000000000000000000000000000000000000000"
 

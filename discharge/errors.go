@@ -17,9 +17,21 @@ var (
 	ErrUnknownFactor = errors.New("unknown factor")
 	ErrModelFile     = errors.New("not a usable model file")
 	ErrHazard        = errors.New("these settings must not be run")
+	// ErrValue is any number among settings, bounds, options and targets that cannot be:
+	// negative, not finite, beyond what there is, or an empty range.
+	ErrValue = errors.New("a value that cannot be")
 )
 
-var errLevel = errors.New("a level must be a finite number")
+// valueError is an ErrValue under errors.Is and says what is wrong.
+type valueError struct{ error }
+
+func (valueError) Is(target error) bool { return target == ErrValue }
+
+func (e valueError) Unwrap() error { return e.error }
+
+func badValue(format string, args ...any) error { return valueError{fmt.Errorf(format, args...)} }
+
+var errLevel error = valueError{errors.New("a level must be a finite number")}
 
 // RowError locates a fault in a file: where it is, what stands there, and, in
 // Err, what would be right.

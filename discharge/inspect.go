@@ -11,7 +11,8 @@ import (
 // the path, how much dose lies between two levels, and how lots and panels
 // scatter about it all. Log doses are in ln units of dose, as in Summary.SDLot.
 
-// Digest identifies the trial data that the model was learned from.
+// Digest identifies the trial data that the model was learned from, and the fabric and machine
+// that it is for where [FitOptions] name them.
 func (m *Model) Digest() string { return m.digest }
 
 // Grid returns the wavelengths of the model's spectra, the zero Grid when it

@@ -182,7 +182,7 @@ func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
 			return nil, nil, err
 		}
 	}
-	m := &Model{process: process, inflation: 1, freedom: predictionFreedom, joint: true, edged: true, lotsAlone: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestOf(t), viewing: t.Viewing, condition: t.Condition.With(""), grid: t.Grid, kind: t.Kind, warnings: append(lacking, o.warnings...)}
+	m := &Model{process: process, inflation: 1, freedom: predictionFreedom, joint: true, edged: true, lotsAlone: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestFor(t, at), viewing: t.Viewing, condition: t.Condition.With(""), grid: t.Grid, kind: t.Kind, warnings: append(lacking, o.warnings...)}
 	m.fabric, m.machine = o.ranOn()
 	m.fabric, m.machine = cmp.Or(opt.Fabric, m.fabric), cmp.Or(opt.Machine, m.machine)
 	if err := m.chooseFactors(t, o, at); err != nil {

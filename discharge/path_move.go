@@ -1,6 +1,7 @@
 package discharge
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -61,14 +62,7 @@ func (m *Model) movePath(o *observed) error {
 	moved.CopySym(old.cov)
 	h := (p.hi - p.lo) / pathSegments
 	for c := range p.coef {
-		// For a* and b*, two fabrics of one mill differ by a few units at the
-		// ends and by less between; for ln K/S by tenths (orientation from memory).
-		prior, noise := [offsets]float64{0.4, 0.6, 0.3, 0.1}, func(float64) float64 { return 0.05 * 0.05 }
-		if c < 2 {
-			prior = [offsets]float64{3, 3, 2, 0.7}
-			noise = func(level float64) float64 { return old.cast(level) * old.lotOff[c][c] }
-		}
-		off := fitOffset(old, c, pts, prior, noise, refs)
+		off := old.offset(c, pts, refs)
 		p.coef[c] = slices.Clone(old.coef[c])
 		for k := range p.coef[c] {
 			for i, v := range offsetCoef(p.lo, h, k) {
@@ -94,6 +88,60 @@ func (m *Model) movePath(o *observed) error {
 	p.prepare()
 	m.path = &p
 	return nil
+}
+
+// offset is how far points lie off a channel of the path. For a* and b*, two fabrics of one
+// mill differ by a few units at the ends and by less between; for ln K/S by tenths
+// (orientation from memory).
+func (p *shadePath) offset(channel int, pts []pathPoint, refs float64) pathOffset {
+	if channel >= 2 {
+		return fitOffset(p, channel, pts, [offsets]float64{0.4, 0.6, 0.3, 0.1}, func(float64) float64 { return 0.05 * 0.05 }, refs)
+	}
+	noise := func(level float64) float64 { return p.cast(level) * p.lotOff[channel][channel] }
+	return fitOffset(p, channel, pts, [offsets]float64{3, 3, 2, 0.7}, noise, refs)
+}
+
+// strayed warns of lots off the old path, moved to the new base and white: what is taken for
+// the new cloth's own color may lie on it, or be no reading of it.
+func (m *Model) strayed(o *observed, old *shadePath, fabric string) (warned []error) {
+	var refs []pathPoint
+	for i, q := range o.refs {
+		q.level = m.path.level(o.refL[i])
+		refs = append(refs, q)
+	}
+	half := math.Max(float64(len(refs))/2, 1)
+	moved := [2]pathOffset{old.offset(0, refs, half), old.offset(1, refs, half)}
+	another := m.fabric != "" && fabric != "" && m.fabric != fabric
+	for _, t := range o.trials {
+		lab := t.mean()
+		level := m.path.level(lab.L)
+		row := mat.NewVecDense(offsets, nil)
+		for i, v := range offsetRow(level) {
+			row.SetVec(i, v)
+		}
+		off := [2]float64{lab.A, lab.B}
+		var v [2][2]float64
+		for a := range 2 {
+			off[a] -= old.channel(a, level) + mat.Dot(row, mat.NewVecDense(offsets, moved[a].coef[:]))
+			for b := range 2 {
+				v[a][b] = old.cast(level) * old.lotOff[a][b]
+			}
+			if another {
+				v[a][a] += mat.Inner(row, moved[a].cov, row)
+			}
+		}
+		det := v[0][0]*v[1][1] - v[0][1]*v[1][0]
+		t2 := (off[0]*off[0]*v[1][1] - 2*off[0]*off[1]*v[0][1] + off[1]*off[1]*v[0][0]) / det
+		const rare = 13.815510557964274 // chi-square with two degrees of freedom: -2 ln 0.001
+		switch {
+		case !(t2 > rare):
+		case another:
+			warned = append(warned, fmt.Errorf("lot %q lies a* %+.1f, b* %+.1f off the shade path of %s, further than another fabric should: check its readings (signs, viewing), and that nothing lies on it that rinsing or neutralizing would take off", t.lot.ID, off[0], off[1], fabric))
+		default:
+			warned = append(warned, fmt.Errorf("lot %q lies a* %+.1f, b* %+.1f off the shade path, as fewer than 1 lot of one fabric in 1000 does, and that is taken for its cloth's own color: if a cast is left on it, or a reading is wrong, put that right and recalibrate anew", t.lot.ID, off[0], off[1]))
+		}
+	}
+	return warned
 }
 
 // offsetCoef is the spline coefficient k of the parts of an offset. A uniform

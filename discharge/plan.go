@@ -65,7 +65,7 @@ const maxPlanLots = 96
 // check refuses options that no plan of the process can follow.
 func (o *PlanOptions) check(p Process) error {
 	if o.Lots < 0 || o.Lots > maxPlanLots {
-		return fmt.Errorf("a plan has 1 to %d lots, not %d", maxPlanLots, o.Lots)
+		return badValue("a plan has 1 to %d lots, not %d", maxPlanLots, o.Lots)
 	}
 	for _, column := range slices.Sorted(maps.Keys(o.Bounds)) { // sorted, so that the error is always the same
 		r := o.Bounds[column]
@@ -79,7 +79,7 @@ func (o *PlanOptions) check(p Process) error {
 			}
 		}
 		if r.Lo > r.Hi {
-			return fmt.Errorf("bounds of %s: lowest %g above highest %g", column, r.Lo, r.Hi)
+			return badValue("bounds of %s: lowest %g above highest %g", column, r.Lo, r.Hi)
 		}
 	}
 	for _, column := range slices.Sorted(maps.Keys(o.Available)) {
@@ -158,7 +158,7 @@ func newPlanFactor(f Factor, r Range, available []float64, n int) (planFactor, e
 	}
 	if len(available) > 0 {
 		if len(d.values) == 0 {
-			return d, fmt.Errorf("none of the available values of %s lies between %g and %g", f.Column, r.Lo, r.Hi)
+			return d, badValue("none of the available values of %s lies between %g and %g", f.Column, r.Lo, r.Hi)
 		}
 		slices.Sort(d.values)
 		d.values = slices.Compact(d.values)

@@ -65,7 +65,24 @@ func (m *Model) locate(s Settings, v *values) error {
 		}
 		v[j] = u
 	}
+	if len(m.fixed) == 0 {
+		return nil
+	}
+	for _, f := range m.process.Factors {
+		if u, ok := s[f.Column]; ok && m.elsewhere(f.Column, u) {
+			if err := f.Check(u); err != nil {
+				return fmt.Errorf("%s = %g: %w", f.Column, u, err)
+			}
+		}
+	}
 	return nil
+}
+
+// elsewhere reports whether u is another value of a factor that never varied than the
+// trials'.
+func (m *Model) elsewhere(column string, u float64) bool {
+	v, fixed := m.fixed[column]
+	return fixed && !(math.Abs(u-v) <= 1e-9*math.Max(1, math.Abs(v)))
 }
 
 // missingFactor is the error of settings that lack a factor of the model; it is
@@ -103,8 +120,7 @@ func (m *Model) moved(s Settings) string {
 		return ""
 	}
 	for _, f := range m.process.Factors {
-		v, fixed := m.fixed[f.Column]
-		if u, ok := s[f.Column]; fixed && ok && math.Abs(u-v) > 1e-9*math.Max(1, math.Abs(v)) {
+		if u, ok := s[f.Column]; ok && m.elsewhere(f.Column, u) {
 			return f.Column
 		}
 	}
@@ -239,6 +255,17 @@ func (m *Model) noSurer(p *Prediction, v *values) {
 	p.DeltaEP95 *= math.Sqrt(r)
 	if !m.lotsAlone {
 		p.Shade, p.Level = m.overAll(v)
+		return
+	}
+	// Three nodes of the mean and five of lots may tell otherwise out there.
+	least := 1.0
+	for i := range 3 {
+		least = min(least, p.LotCovariance[i][i]/p.MeanCovariance[i][i])
+	}
+	for i := range 3 {
+		for j := range 3 {
+			p.MeanCovariance[i][j] *= least
+		}
 	}
 }
 

@@ -72,7 +72,7 @@ func (f Factor) IsStrength() bool { return strings.HasPrefix(f.Column, "strength
 // oxidizer, or nil.
 func (f Factor) Check(v float64) error {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return fmt.Errorf("%s must be a finite number", f.Column)
+		return badValue("%s must be a finite number", f.Column)
 	}
 	least, most := math.Inf(-1), math.Inf(1)
 	switch {
@@ -87,13 +87,13 @@ func (f Factor) Check(v float64) error {
 	}
 	switch {
 	case f.Transform == Log && v <= 0:
-		return fmt.Errorf("%s must be above 0", f.Column)
+		return badValue("%s must be above 0", f.Column)
 	case v < least && math.IsInf(most, 1):
-		return fmt.Errorf("%s must not be below %g", f.Column, least)
+		return badValue("%s must not be below %g", f.Column, least)
 	case v > most && math.IsInf(least, -1):
-		return fmt.Errorf("%s must not exceed %g %s", f.Column, most, f.Unit)
+		return badValue("%s must not exceed %g %s", f.Column, most, f.Unit)
 	case v < least || v > most:
-		return fmt.Errorf("%s must lie in %g to %g %s", f.Column, least, most, f.Unit)
+		return badValue("%s must lie in %g to %g %s", f.Column, least, most, f.Unit)
 	}
 	return nil
 }

@@ -87,7 +87,8 @@ const manyLots = 5
 // what the first trials taught, within their uncertainty and the more loosely
 // the newer the lots look; the shift in log dose is estimated anew, drawn
 // towards zero, and its uncertainty widens the intervals. The shade path is
-// moved to the new base and white. m itself does not change.
+// moved to the new base and white, and towards the new lots; one that lies far off it is
+// warned of. m itself does not change.
 //
 // Errors: [ErrViewing], [ErrCondition] and [ErrWrongProcess] where the table does not go with the
 // model, [ErrUnknownFactor] where a lot lacks a factor, and readings that cannot be
@@ -98,7 +99,7 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 		sd = opt.ShiftSD
 	}
 	if !(sd > 0) || math.IsInf(sd, 0) {
-		return nil, fmt.Errorf("the expected shift must be a positive number of ln dose, not %g", sd)
+		return nil, badValue("the expected shift must be a positive number of ln dose, not %g", sd)
 	}
 	if err := t.check(&m.process); err != nil {
 		return nil, err
@@ -137,6 +138,7 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 	if err := n.movePath(o); err != nil {
 		return nil, fmt.Errorf("%s: %w", t.Name, err)
 	}
+	n.warnings = append(n.warnings, n.strayed(o, m.path, m.fabric)...)
 	if o.blank != nil {
 		n.low = math.Min(math.Max(n.path.level(o.blank.L), 0), 0.2)
 	}

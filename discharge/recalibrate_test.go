@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -160,8 +161,11 @@ func TestRecalibrateRefuses(t *testing.T) {
 	require.Error(t, err)
 	_, err = m.Recalibrate(subset(tab, 1), &RecalibrateOptions{ShiftSD: math.NaN()})
 	require.Error(t, err)
-	other := subset(tab, 1)
+	other := demoTrials(t)
 	other.Viewing.Observer = colorimetry.TwoDegree
+	_, err = m.Recalibrate(other, nil)
+	require.ErrorContains(t, err, "not that of the spectrum under D65/2")
+	require.NoError(t, other.ColorSpectra())
 	_, err = m.Recalibrate(other, nil)
 	require.ErrorIs(t, err, ErrViewing)
 	lacks := subset(tab, 1)
@@ -306,6 +310,21 @@ func TestFarOutsideNothingIsSurer(t *testing.T) {
 			require.False(t, at.Extrapolated)
 			assert.GreaterOrEqual(t, out.LotCovariance[0][0], at.LotCovariance[0][0]*(1-1e-9), "%s %g", f.Column, far)
 			assert.GreaterOrEqual(t, out.DeltaEP95, at.DeltaEP95*(1-1e-9), "%s %g", f.Column, far)
+		}
+	}
+}
+
+// A lot is never surer than the mean of all lots, far outside the trials either.
+func TestLotsAreNoSurerThanTheirMean(t *testing.T) {
+	m, err := Fit(demoTrials(t), nil)
+	require.NoError(t, err)
+	rng := rand.New(rand.NewPCG(1, 2))
+	for range 20000 {
+		s := Settings{"strength_pct": math.Exp(4.6 * rng.Float64()), "ratio": math.Exp(4*rng.Float64() - 2), timeColumn: math.Exp(6 * rng.Float64())}
+		p, err := m.Predict(s)
+		require.NoError(t, err)
+		for i := range 3 {
+			require.GreaterOrEqual(t, p.LotCovariance[i][i], p.MeanCovariance[i][i]*(1-1e-9), "%v, channel %d", s, i)
 		}
 	}
 }

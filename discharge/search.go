@@ -41,7 +41,7 @@ func (q *search) addFactor(f *doseFactor, opt *SuggestOptions) error {
 			values = append(values, v)
 		}
 		if len(values) == 0 {
-			return fmt.Errorf("none of the available values of %s lies between %g and %g", f.Column, lo, hi)
+			return badValue("none of the available values of %s lies between %g and %g", f.Column, lo, hi)
 		}
 		slices.Sort(values)
 		values = slices.Compact(values)

@@ -162,7 +162,7 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 	}
 	for _, c := range []*colorimetry.Lab{&lab, t.Light, t.Dark} {
 		if c != nil && !magnitude(colorLimit, c.L, c.A, c.B) {
-			return nil, fmt.Errorf("target %q: L* %g, a* %g, b* %g are no color", t.ID, c.L, c.A, c.B)
+			return nil, badValue("target %q: L* %g, a* %g, b* %g are no color", t.ID, c.L, c.A, c.B)
 		}
 	}
 	if err := t.CheckLimits(); err != nil {
@@ -170,14 +170,14 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 	}
 	t.Lab, t.Viewing = lab, m.viewing
 	if opt.Count < 0 {
-		return nil, fmt.Errorf("the number of suggestions must not be negative, as %d is", opt.Count)
+		return nil, badValue("the number of suggestions must not be negative, as %d is", opt.Count)
 	}
 	q := &search{m: m, target: t, tol: opt.Tolerance, limit: opt.MaxTensileLossPct, solve: -1, other: Settings{}}
 	if q.tol == 0 {
 		q.tol = DefaultTolerance
 	}
 	if !(q.tol > 0) || math.IsInf(q.tol, 0) {
-		return nil, fmt.Errorf("tolerance must be a positive ΔE00, not %g", opt.Tolerance)
+		return nil, badValue("tolerance must be a positive ΔE00, not %g", opt.Tolerance)
 	}
 	q.metric = metric(lab)
 	if err := m.knowsAll(opt); err != nil {
@@ -250,7 +250,7 @@ func (q *search) boundOthers(opt *SuggestOptions) error {
 		switch {
 		case f.Transform == Recorded:
 			if !bounded || r.Lo != r.Hi {
-				return fmt.Errorf("%s is recorded, not chosen: give one value of it, as equal bounds", f.Column)
+				return badValue("%s is recorded, not chosen: give one value of it, as equal bounds", f.Column)
 			}
 			if err := f.Check(r.Lo); err != nil {
 				return fmt.Errorf("bounds of %s: %w", f.Column, err)
@@ -279,7 +279,7 @@ func (q *search) bounded() error {
 			continue
 		}
 		if n *= len(values); n > MaxCandidates {
-			return fmt.Errorf("too many combinations of settings to try, at most %d: give fewer available values, or fix factors by equal bounds", MaxCandidates)
+			return badValue("too many combinations of settings to try, at most %d: give fewer available values, or fix factors by equal bounds", MaxCandidates)
 		}
 	}
 	return nil
@@ -328,10 +328,10 @@ func (m *Model) knowsAll(opt *SuggestOptions) error {
 			return err
 		}
 		if !finite(r.Lo, r.Hi) {
-			return fmt.Errorf("bounds of %s must be finite numbers, not %g and %g", c, r.Lo, r.Hi)
+			return badValue("bounds of %s must be finite numbers, not %g and %g", c, r.Lo, r.Hi)
 		}
 		if !(r.Lo <= r.Hi) {
-			return fmt.Errorf("bounds of %s: lowest %g above highest %g", c, r.Lo, r.Hi)
+			return badValue("bounds of %s: lowest %g above highest %g", c, r.Lo, r.Hi)
 		}
 	}
 	for _, c := range slices.Sorted(maps.Keys(opt.Available)) {

@@ -405,10 +405,45 @@ func TestSettingsThatCannotBeAreRefused(t *testing.T) {
 		_, err := m.Predict(bad)
 		assert.ErrorContains(t, err, c.says)
 		assert.ErrorContains(t, err, c.column)
+		assert.ErrorIs(t, err, ErrValue)
 	}
+	target := Target{ID: "middle", Viewing: m.viewing, Lab: m.path.at(0.5)}
+	for _, opt := range []SuggestOptions{
+		{Tolerance: -1}, {Tolerance: math.NaN()}, {Count: -1}, {MaxTensileLossPct: 120},
+		{Bounds: map[string]Range{"ratio": {Lo: 2, Hi: 1}}}, {Bounds: map[string]Range{"ratio": {Lo: 1, Hi: math.Inf(1)}}}, {Bounds: map[string]Range{"strength_pct": {Lo: 4, Hi: 400}}},
+		{Available: map[string][]float64{"strength_pct": {-6}}},
+	} {
+		_, err := m.Suggest(target, &opt)
+		assert.ErrorIs(t, err, ErrValue, "%+v", opt)
+	}
+	_, err = m.Suggest(Target{ID: "none", Viewing: m.viewing, Lab: colorimetry.Lab{L: math.NaN()}}, nil)
+	assert.ErrorIs(t, err, ErrValue)
+	_, err = m.Recalibrate(demoTrials(t), &RecalibrateOptions{ShiftSD: -1})
+	assert.ErrorIs(t, err, ErrValue)
 	far := good.Clone()
 	far["strength_pct"] = 60
 	p, err := m.Predict(far)
 	require.NoError(t, err)
 	assert.True(t, p.Extrapolated)
+}
+
+// So is what cannot be of a factor that never varied in the trials.
+func TestFixedSettingsThatCannotBeAreRefused(t *testing.T) {
+	table := demoTrials(t)
+	for i := range table.Lots {
+		if s := table.Lots[i].Settings; s != nil {
+			s["rpm"] = 30
+		}
+	}
+	m, err := Fit(table, nil)
+	require.NoError(t, err)
+	s := Settings{"strength_pct": 6, "ratio": 1.4, timeColumn: 12, "rpm": 40}
+	p, err := m.Predict(s)
+	require.NoError(t, err)
+	assert.True(t, p.Extrapolated)
+	for _, v := range []float64{math.NaN(), math.Inf(1), -4} {
+		s["rpm"] = v
+		_, err := m.Predict(s)
+		assert.ErrorContains(t, err, "rpm")
+	}
 }

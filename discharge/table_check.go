@@ -20,7 +20,7 @@ import (
 // and the words of Condition must be known; lots have a name, and two without a place in
 // a file (Row) not the same one in the same role. A reading holds a color from
 // L* 0 to 150 and a*, b* -200 to 200, or a spectrum of factors that passes
-// [colorimetry.Spectrum.Check] with its color (see [Table.ColorSpectra]). Settings are
+// [colorimetry.Spectrum.Check] with its color under Viewing, to 0.01 (see [Table.ColorSpectra]). Settings are
 // finite, and those of a built-in process possible for it. What a model needs besides, such as
 // all factors of the process, is left to Fit. The error is a [RowError].
 func (t *Table) Check() error { return t.check(&Process{}) }
@@ -45,6 +45,10 @@ func (t *Table) check(own *Process) error {
 		id   string
 		role Role
 	}
+	weights, err := t.weights()
+	if err != nil {
+		return err
+	}
 	seen := make(map[key]bool, len(t.Lots))
 	for i := range t.Lots {
 		l := &t.Lots[i]
@@ -58,7 +62,7 @@ func (t *Table) check(own *Process) error {
 			return t.fault(l, "lot", l.ID, fmt.Errorf("two lots of role %s have this name: readings of one load make one lot, another load needs a name of its own", l.Role))
 		}
 		seen[k] = true
-		if err := t.checkLot(l, process, stated); err != nil {
+		if err := t.checkLot(l, process, stated, weights); err != nil {
 			return err
 		}
 	}
@@ -116,7 +120,7 @@ func (t *Table) factorsOf(own *Process) (p *Process, stated bool, err error) {
 }
 
 // checkLot refuses settings and readings that cannot be.
-func (t *Table) checkLot(l *Lot, process *Process, stated bool) error {
+func (t *Table) checkLot(l *Lot, process *Process, stated bool, weights *colorimetry.Weights) error {
 	for _, column := range slices.Sorted(maps.Keys(l.Settings)) {
 		v := l.Settings[column]
 		f, known := Factor{}, false
@@ -143,7 +147,7 @@ func (t *Table) checkLot(l *Lot, process *Process, stated bool) error {
 		}
 		for k := range p.Readings {
 			r := &p.Readings[k]
-			column, value, err := r.check(t)
+			column, value, err := r.check(t, weights)
 			if err != nil {
 				fault := t.fault(l, column, value, fmt.Errorf("lot %q, panel %q: %w", l.ID, p.ID, err))
 				fault.Row = cmp.Or(r.Row, l.Row)
@@ -154,11 +158,12 @@ func (t *Table) checkLot(l *Lot, process *Process, stated bool) error {
 	return nil
 }
 
-// black is a reflectance at and below which a spectrum may well have the color 0, 0, 0.
-const black = 1e-3
+// sameColor is how far L*, a* and b* that were rounded, or worked out by another processor,
+// may lie from those of the spectrum.
+const sameColor = 0.01
 
 // check refuses a reading that cannot be, or not of t.
-func (r *Reading) check(t *Table) (column, value string, err error) {
+func (r *Reading) check(t *Table, weights *colorimetry.Weights) (column, value string, err error) {
 	if err := checkWord(r.Stage, stages()); err != nil {
 		return "stage", r.Stage, err
 	}
@@ -185,8 +190,9 @@ func (r *Reading) check(t *Table) (column, value string, err error) {
 	if err := s.Check(); err != nil {
 		return "Spectrum", "", fmt.Errorf("%w; a Reading takes factors, percent divided by 100", err)
 	}
-	if (r.Lab == colorimetry.Lab{}) && slices.Max(r.Spectrum) > black {
-		return "L", "0", errors.New("the color was not worked out from the spectrum: call Table.ColorSpectra, which does it for all readings")
+	is := weights.Lab(r.Spectrum)
+	if d := max(math.Abs(is.L-r.Lab.L), math.Abs(is.A-r.Lab.A), math.Abs(is.B-r.Lab.B)); d > sameColor {
+		return "L", fmt.Sprint(r.Lab.L), fmt.Errorf("the color is not that of the spectrum under %s, which has L* %.2f, a* %.2f, b* %.2f: call Table.ColorSpectra, which works it out for all readings", t.Viewing, is.L, is.A, is.B)
 	}
 	return "", "", nil
 }
@@ -211,6 +217,18 @@ func (t *Table) checkLightness() error {
 	return &RowError{File: t.name(), Column: "L", Err: errLightness(top)}
 }
 
+// weights give the colors of the table's spectra; nil where it has none.
+func (t *Table) weights() (*colorimetry.Weights, error) {
+	if t.Kind != Spectral {
+		return nil, nil
+	}
+	w, err := colorimetry.NewWeights(t.Viewing, t.Grid)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", t.name(), err)
+	}
+	return w, nil
+}
+
 // ColorSpectra works out the color of every reading of a table of spectra under its
 // Viewing, as [FromSheet] does, and overwrites what Lab holds. It is for tables that a
 // program makes.
@@ -218,9 +236,9 @@ func (t *Table) ColorSpectra() error {
 	if t.Kind != Spectral {
 		return fmt.Errorf("%s holds no spectra but readings of kind %q", t.name(), t.Kind)
 	}
-	w, err := colorimetry.NewWeights(t.Viewing, t.Grid)
+	w, err := t.weights()
 	if err != nil {
-		return fmt.Errorf("%s: %w", t.name(), err)
+		return err
 	}
 	for i := range t.Lots {
 		for j := range t.Lots[i].Panels {

@@ -1,8 +1,6 @@
 package discharge
 
 import (
-	"fmt"
-
 	"example.com/dosetone/colorimetry"
 )
 
@@ -22,7 +20,7 @@ type Target struct {
 // lighter than the dark one.
 func (t Target) CheckLimits() error {
 	if t.Light != nil && t.Dark != nil && t.Light.L <= t.Dark.L {
-		return fmt.Errorf("the light limit (L* %.2f) is not lighter than the dark limit (L* %.2f)", t.Light.L, t.Dark.L)
+		return badValue("the light limit (L* %.2f) is not lighter than the dark limit (L* %.2f)", t.Light.L, t.Dark.L)
 	}
 	return nil
 }

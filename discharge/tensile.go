@@ -224,7 +224,7 @@ func (q *search) strongEnough(list []Suggestion, most float64) ([]Suggestion, er
 	case most == 0:
 		return list, nil
 	case !(most > 0 && most <= 100):
-		return nil, fmt.Errorf("the most tensile loss must lie in 0 to 100 %%, not %g", most)
+		return nil, badValue("the most tensile loss must lie in 0 to 100 %%, not %g", most)
 	case q.m.tensile == nil:
 		return nil, errors.New("a limit on tensile loss needs trials with a column tensile_loss_pct in at least four lots: this model has none")
 	}

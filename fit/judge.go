@@ -55,6 +55,7 @@ func (r *Result) judge(t *task) error {
 		r.warn("the curve passes through all points to rounding error: the scatter is not informative")
 	}
 	r.judgeDifferences(t)
+	r.judgeBends(t)
 	names := r.entangled()
 	switch {
 	case solErr != nil && r.Condition > entangled:
@@ -133,6 +134,40 @@ func (r *Result) judgeDifferences(t *task) {
 	for _, j := range r.free {
 		if e := t.diff.rel[j]; !(e*r.Condition <= 1e-3) || t.solErr != nil && e > 1e-7 {
 			r.warn("the derivative by %s, taken by differences, may be off by %.1g of its size, and the estimates and standard errors with it: give Derivative, or make Value smoother", r.called(j), e)
+		}
+	}
+}
+
+// judgeBends warns of standard errors far beyond where the fit is linear, as of the slope of
+// a step: what moves the fit hardly at all here moves it much at a fraction of its
+// standard error. Only those that dwarf their estimates are asked.
+func (r *Result) judgeBends(t *task) {
+	if r.cov == nil || t.robust != nil || !(r.SD > 0) {
+		return
+	}
+	const dwarfs, fraction, most = 30, 0.01, 0.5
+	se := r.SE()
+	m, n := t.Dims()
+	here, there := make([]float64, m), make([]float64, m)
+	t.Residuals(here, r.P)
+	for _, j := range r.free {
+		if !(se[j] > dwarfs*math.Abs(r.P[j])) || r.AtBound[j] != 0 {
+			continue
+		}
+		p := slices.Clone(r.P)
+		p[j] += fraction * se[j]
+		if t.opt.Upper != nil {
+			p[j] = min(p[j], t.opt.Upper[j])
+		}
+		t.Residuals(there, p)
+		linear, bent := 0.0, 0.0
+		for i := range m {
+			d := r.jac[i*n+j] * (p[j] - r.P[j])
+			linear += d * d
+			bent += (there[i] - here[i] - d) * (there[i] - here[i] - d)
+		}
+		if !(bent <= most*most*linear) {
+			r.warn("the standard error of %s, %.3g, says nothing: the curve has another shape long before; ask Profile", r.called(j), se[j])
 		}
 	}
 }

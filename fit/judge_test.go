@@ -166,3 +166,36 @@ func (rosenbrock) Residuals(dst, p []float64) {
 func (rosenbrock) Jacobian(dst, p []float64) {
 	copy(dst, []float64{-20 * p[0], 10, -1, 0})
 }
+
+// The data are a step: between doses 3 and 4 any place fits as well, with a slope as steep as
+// one likes. Standard errors by the tangent say nothing then, which is told, and the
+// profile still finds the doses between which the step lies. Doses in between tell the
+// slope, and nothing is warned of.
+func TestStepIsToldAndPlaced(t *testing.T) {
+	var data []Observation
+	add := func(x, y float64) { data = append(data, Observation{X: []float64{x}, Y: y}) }
+	for x, y := range []float64{10, 10.1, 9.9, 10, 0, 0.1, -0.1, 0} {
+		add(float64(x), y)
+	}
+	m := Sigmoid{Curve: LogLogistic{}}
+	r, err := Regress(m, data, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(r.Warnings...); err == nil || !strings.Contains(err.Error(), "the standard error of slope") {
+		t.Error("nothing is said of the slope's standard error:", err)
+	}
+	iv, err := r.ProfileDerived(EffectiveDose(m, 0.5), 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if iv.OpenLo || iv.OpenHi || math.Abs(iv.Lo-3) > 0.05 || math.Abs(iv.Hi-4) > 0.05 {
+		t.Error("the step lies between 3 and 4, not", iv)
+	}
+	for i, y := range []float64{9, 7, 5.2, 3, 1} {
+		add(3+0.2*float64(i), y)
+	}
+	if r, err = Regress(m, data, nil, nil); err != nil || len(r.Warnings) > 0 {
+		t.Error(err, r.Warnings)
+	}
+}

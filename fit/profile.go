@@ -122,6 +122,9 @@ func (r *Result) ProfileDerived(d Derived, level float64) (Interval, error) {
 	if !(se > 0) {
 		se = 0.1 * math.Max(math.Abs(value), 1e-300)
 	}
+	if d.Lower == 0 && d.Upper > 0 && value > 0 {
+		se = min(se, value) // of a step's place it is beyond measure, and the constraint would hold nothing
+	}
 	// An error of the constraint of 1e-7 of the standard error changes the
 	// statistic by as much; the row stays within the solver's reach.
 	scale := pr.s

@@ -138,6 +138,10 @@ func finite(what string, x float64) error {
 	return nil
 }
 
+// maxMoisture is more water, as a fraction of dry mass, than dripping denim holds (common
+// practice, no source).
+const maxMoisture = 5
+
 // plausible refuses more garments than any load has.
 func plausible(m chem.Mass) error {
 	if m > maxGarments {
@@ -184,6 +188,9 @@ func (l *Load) check() error {
 	}
 	if l.Moisture != nil {
 		errs = append(errs, finite("moisture", float64(*l.Moisture)))
+		if *l.Moisture > maxMoisture {
+			errs = append(errs, fmt.Errorf("%w: moisture is a fraction of dry mass, and cloth holds no %g times it: percent divided by 100", ErrLoad, float64(*l.Moisture)))
+		}
 	}
 	for _, m := range l.Machines {
 		errs = append(errs, finite("capacity of "+m.Name, float64(m.Dry)), finite("drum limit of "+m.Name, float64(m.Drum)))

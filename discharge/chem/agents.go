@@ -3,6 +3,7 @@ package chem
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 )
@@ -245,11 +246,14 @@ func Manganese(permanganate Mass) Mass {
 }
 
 // Solubility of potassium permanganate in water, grams per liter of water, by
-// straight lines between 0 and 60 °C, held at the ends. Handbook values, from
+// straight lines between 0 and 60 °C, held at the ends; NaN of NaN. Handbook values, from
 // memory except 64 g/L at 20 °C, which trade and handbook texts agree on.
 func Solubility(t Celsius) Concentration {
 	at := [...]float64{28, 43, 64, 90, 126, 169, 222} // at 0, 10 … 60 °C
 	x := min(max(float64(t)/10, 0), float64(len(at)-1))
+	if math.IsNaN(x) {
+		return Concentration(x)
+	}
 	i := min(int(x), len(at)-2)
 	return Concentration(at[i] + (x-float64(i))*(at[i+1]-at[i]))
 }

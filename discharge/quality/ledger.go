@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -113,11 +114,25 @@ func (e *Entry) check() (column, value string, err error) {
 	return "", "", nil
 }
 
+// survives reports whether the entry is read as it was written: one line that is not makes
+// a ledger unreadable.
+func (e *Entry) survives() bool {
+	data, err := (&Ledger{Entries: []Entry{*e}}).Bytes()
+	if err != nil {
+		return false
+	}
+	back, err := ReadLedger("", bytes.NewReader(data))
+	return err == nil && len(back.Entries) == 1 && reflect.DeepEqual(back.Entries[0], *e)
+}
+
 // checked is check where there is no file yet.
 func (e *Entry) checked() error {
 	column, value, err := e.check()
 	if err == nil && unguard(strings.TrimSpace(guard(e.Lot))) != e.Lot {
 		column, value, err = "lot", e.Lot, errors.New("a name must not begin or end with a blank: it would be read back without")
+	}
+	if err == nil && !e.survives() {
+		column, value, err = "lot", e.Lot, errors.New("a text of it would not be read back as it is: leave out control characters and what is no UTF-8")
 	}
 	if err == nil || errors.Is(err, errNoLot) {
 		return err

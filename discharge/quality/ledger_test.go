@@ -236,3 +236,21 @@ func FuzzReadLedger(f *testing.F) {
 		require.NoError(t, err)
 	})
 }
+
+// What would not be read back as it is does not enter, since it would make the whole file
+// unreadable.
+func TestLedgerTakesNoTextThatIsLost(t *testing.T) {
+	var l quality.Ledger
+	for _, name := range []string{"P\x00", "P\xff", "P\r2", " P", "P "} {
+		require.Error(t, l.Add(quality.Entry{Lot: name, Verdict: quality.Accept}), "%q", name)
+		require.Error(t, l.Add(quality.Entry{Lot: "P", Fabric: name + "\x00", Verdict: quality.Accept}), "%q", name)
+	}
+	for _, name := range []string{"P1", "=P2", "'P3", "#4", "P;5", "P\"6\"", "Größe 7", "P,8"} {
+		require.NoError(t, l.Add(quality.Entry{Lot: name, Verdict: quality.Accept}), "%q", name)
+	}
+	data, err := l.Bytes()
+	require.NoError(t, err)
+	back, err := quality.ReadLedger("ledger.csv", bytes.NewReader(data))
+	require.NoError(t, err)
+	require.Equal(t, l.Entries, back.Entries)
+}
