@@ -1,8 +1,10 @@
 package discharge
 
 import (
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // A doseFactor turns one column of the settings into a centered regressor of
@@ -341,6 +343,20 @@ func (b *doseBasis) beyond(x *values) float64 {
 		return 0 // rounding of a setting at the very edge
 	}
 	return sum
+}
+
+// farOut names the factors of v that lie outside the trials' range, of those that only drifted
+// where they do so by more than their drift.
+func (b *doseBasis) farOut(v *values) string {
+	var words []string
+	x := b.at(v)
+	for j := range b.factors {
+		f := &b.factors[j]
+		if d := x[j] - min(max(x[j], f.Lo), f.Hi); math.Abs(d) > max(1e-9, f.Drift) {
+			words = append(words, fmt.Sprintf("%s %.4g where these had %.4g to %.4g", f.Column, v[j], f.From, f.To))
+		}
+	}
+	return strings.Join(words, ", ")
 }
 
 // row fills dst with the η row at x. Beyond the trials' box a square goes on

@@ -19,7 +19,7 @@ import (
 // lots this evens out. A lot that is half taken for upset pushes the curve away as it moves
 // off, which is no leverage.
 func TestLeverageIsHowFarALotPullsItsOwnFit(t *testing.T) {
-	m, err := Fit(demoTrials(t), nil)
+	m, err := Fit(demoLab(t), nil)
 	require.NoError(t, err)
 	all := m.Diagnostics()
 	slices.SortFunc(all, func(a, b LotDiagnostic) int { return cmp.Compare(a.Leverage, b.Leverage) })
@@ -37,7 +37,7 @@ func TestLeverageIsHowFarALotPullsItsOwnFit(t *testing.T) {
 			continue
 		}
 		moved := func(dl float64) float64 {
-			table := demoTrials(t)
+			table := demoLab(t)
 			for i := range table.Lots {
 				l := &table.Lots[i]
 				if l.ID != d.ID || l.Role != Trial {

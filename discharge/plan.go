@@ -19,6 +19,9 @@ type PlanOptions struct {
 	// Target is the shade that the next lots shall make sure; nil means every
 	// shade in reach. A first plan has no use for it.
 	Target *Target
+	// Tolerance is the ΔE00 within which the target is called reachable, 0 means 1.5: a plan
+	// for one that is not is refused.
+	Tolerance float64
 }
 
 // PlannedLot is one lot to run, or a set of garments to read as they are.

@@ -135,7 +135,7 @@ func (m *Model) aims(ctx context.Context, opt *PlanOptions, factors []planFactor
 		}
 		return normalized(out), nil
 	}
-	so := &SuggestOptions{Bounds: opt.Bounds, Available: maps.Clone(opt.Available)}
+	so := &SuggestOptions{Tolerance: opt.Tolerance, Bounds: opt.Bounds, Available: maps.Clone(opt.Available)}
 	for _, f := range factors {
 		if f.thinned {
 			so.Available[f.Column] = f.values
@@ -146,7 +146,7 @@ func (m *Model) aims(ctx context.Context, opt *PlanOptions, factors []planFactor
 		return nil, err
 	}
 	if !r.Reachable || len(r.List) == 0 {
-		return nil, fmt.Errorf("target %q cannot be reached: %s; the nearest expected shade is ΔE00 %.1f away", opt.Target.ID, r.Why, r.ClosestDeltaE)
+		return nil, fmt.Errorf("target %q cannot be reached within ΔE00 %g: %s; the nearest expected shade is ΔE00 %.1f away", opt.Target.ID, r.Tolerance, r.Why, r.ClosestDeltaE)
 	}
 	q, err := m.newSearch(*opt.Target, so)
 	if err != nil {

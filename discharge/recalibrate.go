@@ -218,9 +218,8 @@ func (m *Model) shift(o *observed, sd float64) error {
 		if m.movesFixed(l.Settings) {
 			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run with another %s than all earlier trials: what that does passes for a shift of the dose", l.ID, m.moved(l.Settings)))
 		}
-		x := m.basis.at(&at[i])
-		if m.basis.beyond(&x) > 0 {
-			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run outside the region of the earlier trials, where the model is a guess", l.ID))
+		if where := m.basis.farOut(&at[i]); where != "" {
+			m.warnings = append(m.warnings, fmt.Errorf("lot %q was run outside the region of the earlier trials (%s), where the model is a guess", l.ID, where))
 		}
 	}
 	if f := m.recal.Factor(); math.Abs(m.recal.Shift) > 2*sd {

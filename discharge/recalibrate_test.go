@@ -23,6 +23,20 @@ func demoTrials(t *testing.T) *Table {
 	return tab
 }
 
+// demoLab are the demo's trials without their spectra, for tests that move colors.
+func demoLab(t *testing.T) *Table {
+	tab := demoTrials(t)
+	tab.Kind, tab.Grid = LabKind, colorimetry.Grid{}
+	for i := range tab.Lots {
+		for _, p := range tab.Lots[i].Panels {
+			for k := range p.Readings {
+				p.Readings[k].Spectrum = nil
+			}
+		}
+	}
+	return tab
+}
+
 // demoFitting is a model of the demo's trials and its candidates at work on them.
 func demoFitting(t *testing.T) (*Model, *fitting) {
 	t.Helper()

@@ -30,6 +30,9 @@ type SuggestOptions struct {
 	MaxTensileLossPct float64
 }
 
+// usualCount is how many suggestions are returned unless [SuggestOptions.Count] says.
+const usualCount = 5
+
 // DefaultTolerance is the ΔE00 taken when a buyer names none: what quality
 // guides quote for premium garments (1.5; trade press).
 const DefaultTolerance = 1.5
@@ -41,7 +44,7 @@ type Suggestion struct {
 	DeltaE          float64         // CIEDE2000 from the target to Shade
 	Along, Off      float64         // the parts of DeltaE that dose does and does not explain
 	PassProbability float64         // that the next lot's mean is within tolerance
-	TimeWindowMin   [2]float64      // unload between these, for Shade within tolerance; zeros if there is none
+	TimeWindowMin   [2]float64      // unload between these, for Shade within tolerance and tensile loss within its limit; zeros if there is none
 	WindowPass      [2]float64      // PassProbability at either end of it
 	ActiveGPerKg    float64         // active oxidizer per kg of dry garment; NaN is never stored, 0 means unknown
 	Extrapolated    bool
@@ -119,7 +122,9 @@ func (m *Model) SuggestContext(ctx context.Context, t Target, opt *SuggestOption
 		}
 	}
 	q.rank(list)
-	out.List = q.pick(list, cmp.Or(opt.Count, 5))
+	count := cmp.Or(opt.Count, usualCount)
+	out.List = q.pick(list, max(count, usualCount)) // which is the first does not hang on how many are asked for
+	out.List = out.List[:min(count, len(out.List))]
 	for _, s := range out.List {
 		out.BestPassProbability = max(out.BestPassProbability, s.PassProbability)
 	}

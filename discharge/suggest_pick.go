@@ -118,7 +118,7 @@ func (q *search) windowPass(c Suggestion) (pass [2]float64) {
 }
 
 // window is the time range about a suggestion in which the expected shade
-// stays within tolerance.
+// stays within tolerance, and the expected loss of strength below its limit.
 func (q *search) window(c Suggestion) [2]float64 {
 	t0, ok := c.Settings[timeColumn]
 	j := q.m.basis.index(timeColumn)
@@ -128,7 +128,7 @@ func (q *search) window(c Suggestion) [2]float64 {
 	v := q.m.basis.values(c.Settings)
 	inside := func(t float64) bool {
 		v[j] = t
-		return q.deltaE(q.m.expected(&v)) <= q.tol
+		return q.deltaE(q.m.expected(&v)) <= q.tol && !q.breaks(&v)
 	}
 	edge := func(far float64) float64 {
 		a, b := t0, far

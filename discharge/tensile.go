@@ -231,6 +231,11 @@ func (q *search) strongEnough(list []Suggestion, most float64) ([]Suggestion, er
 	return slices.DeleteFunc(list, func(s Suggestion) bool { return s.TensileLossPct.Mean > most }), nil
 }
 
+// breaks reports whether settings are expected to lose more tensile strength than allowed.
+func (q *search) breaks(v *values) bool {
+	return q.limit > 0 && q.m.predictAt(v).TensileLossPct.Mean > q.limit
+}
+
 // spare takes settings whose expected loss of strength is above the limit back along
 // the factor solved for until it is not, where that factor can. The shade falls
 // short of the target then: it is as near as the limit allows at the other settings.
@@ -243,7 +248,7 @@ func (q *search) spare(s Suggestion) Suggestion {
 	v := q.m.basis.values(s.Settings)
 	breaks := func(x float64) bool {
 		v[q.solve] = x
-		return q.m.predictAt(&v).TensileLossPct.Mean > q.limit
+		return q.breaks(&v)
 	}
 	lo, hi := q.grid[q.solve][0], q.grid[q.solve][len(q.grid[q.solve])-1]
 	bad, good := s.Settings[f.Column], lo

@@ -42,7 +42,7 @@ func TestScaleOfStudentLotsThatAreNormal(t *testing.T) {
 // settings, is named, and the model is what it is without that lot. (At corners, where
 // no other lot speaks against it, it may pass for a bend: internal/study has shares.)
 func TestUpsetLotCountsAsIfItWereNotThere(t *testing.T) {
-	clean, err := Fit(demoTrials(t), nil)
+	clean, err := Fit(demoLab(t), nil)
 	require.NoError(t, err)
 	named, tried := 0, 0
 	var apart []float64
@@ -63,7 +63,7 @@ func TestUpsetLotCountsAsIfItWereNotThere(t *testing.T) {
 			s, _, _ := c.link.at(parts[i].mu+off*c.link.unit, c.plateau())
 			upsetL += c.weight * clean.path.at(s).L
 		}
-		table, without := demoTrials(t), demoTrials(t)
+		table, without := demoLab(t), demoLab(t)
 		for i := range table.Lots {
 			if l := &table.Lots[i]; l.ID == rec.ID {
 				for p := range l.Panels {

@@ -57,7 +57,12 @@ func (q *search) whyNotSurely(out *Suggestions) string {
 	v := q.m.basis.values(best.Settings)
 	p := q.m.predictAt(&v)
 	if d := q.deltaE(best.Shade); d > 0.4*q.tol {
-		if near := q.deltaE(out.Closest); d > 2*near {
+		near := q.deltaE(out.Closest)
+		const binds = 0.9 // as near the limit as dials come
+		switch {
+		case q.limit > 0 && best.TensileLossPct.Mean > binds*q.limit && d > 2*near:
+			return fmt.Sprintf("reachable, but with a tensile loss of at most %.3g %% only to ΔE00 %.1f from the target, without that limit to %.1f", q.limit, d, near)
+		case d > 2*near:
 			return fmt.Sprintf("reachable, but the values allowed come only to ΔE00 %.1f from the target, settings between them to %.1f: allow finer ones, or free another factor", d, near)
 		}
 		return fmt.Sprintf("reachable, but only just: the nearest shade on this fabric's path is ΔE00 %.1f from the target, so of the tolerance of %.2g little is left for the scatter of lots", d, q.tol)

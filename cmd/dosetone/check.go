@@ -220,7 +220,10 @@ func (e *env) judge(t *discharge.Table, lots []discharge.Lot, standard discharge
 		}
 		o := *opt
 		o.Base = basesOf(t, lot.ID)
-		if reworked { // they are those of one pass of two
+		if reworked { // its settings are those of one pass of two; another pass may be run at them
+			if o.SecondPass == nil {
+				o.SecondPass = lot.Settings
+			}
 			lot.Settings = nil
 		}
 		r, err := quality.Judge(t, lot, standard, &o)

@@ -117,6 +117,7 @@ type driftJSON struct {
 	Lots         int      `json:"lots"`
 	Drifted      bool     `json:"drifted"`
 	Since        string   `json:"since,omitempty"`
+	FromStart    bool     `json:"from_start"` // since the first lots, so that nothing has changed
 	DoseShiftPct *float64 `json:"dose_shift_pct"`
 	Words        []string `json:"words"`
 }

@@ -146,16 +146,16 @@ func correctionWords(c *quality.Correction, m *discharge.Model) string {
 	case !c.Possible:
 		return "More time: " + c.Why + "."
 	}
-	what, why := "Second pass with a fresh charge", "a fresh charge may be quickest at its start"
+	what, why := "Second pass with a fresh charge: at least", "a fresh charge may be quickest at its start"
 	if c.GoOn {
-		what, why = "Go on", "it cannot be told whether the lot lacked time or strength"
+		what, why = "Go on: at least", "it cannot be told whether the lot lacked time or strength"
 	}
 	longest := fmt.Sprintf("%.1f", c.Hi)
 	if c.Open {
 		longest = "more than " + longest
 	}
-	text := fmt.Sprintf("%s: %.1f min more (90 %%: %.1f to %s) at these settings bring the lot to the standard; it needs %s in all. The shortest likely time is given, for %s. ",
-		what, c.Minutes, c.Lo, longest, quality.DoseWords(c.DosePct), why)
+	text := fmt.Sprintf("%s %.1f min more at these settings, and up to %s, bring the lot to the standard (90 %%: %.1f to %[3]s); it needs %[5]s in all. The shortest likely time comes first, for %[6]s: expect to read it and go on. ",
+		what, c.Minutes, longest, c.Lo, quality.DoseWords(c.DosePct), why)
 	if len(c.Outside) > 0 {
 		text += fmt.Sprintf("Outside the trials: %s. ", strings.Join(c.Outside, ", "))
 	} else if c.Extrapolated {
@@ -180,6 +180,8 @@ func secondPassCommand(p discharge.Process, c *quality.Correction) string {
 		switch {
 		case f.Column == "time_min":
 			line += fmt.Sprintf(" --time %.1f", c.Minutes) // as the words before say
+		case ok && f.Measured:
+			line += fmt.Sprintf(" --%s %.2f", f.Name(), v) // a mean of readings, not what anyone set
 		case ok:
 			line += " --" + f.Name() + " " + report.Exact(v)
 		}

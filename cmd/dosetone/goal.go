@@ -8,9 +8,10 @@ import (
 	"example.com/dosetone/discharge"
 )
 
-// goalFlags are what suggest and plan ask alike: the target, the strengths
-// there are, and the bounds.
+// goalFlags are what suggest and plan ask alike: the target and how near is near enough, the
+// strengths there are, and the bounds.
 type goalFlags struct {
+	tolerance number
 	target    string
 	lab       labValue
 	strengths numbers
@@ -23,6 +24,7 @@ func (g *goalFlags) register(cmd *cobra.Command, processes []discharge.Process) 
 	fl := cmd.Flags()
 	fl.StringVar(&g.target, "target", "", "table with the target's readings; - for standard input")
 	fl.Var(&g.lab, "lab", "target as L,a,b under the model's viewing, or that of --viewing")
+	fl.Var(&g.tolerance, "tolerance", "ΔE00 from the target that still passes (default 1.5)")
 	fl.Var(&g.strengths, "strengths", "strengths in store, such as 1,2,4; nothing between them. Commas separate: 3,5 are two strengths, 3.5 is one")
 	fl.Var(&g.viewing, "viewing", "viewing of the target's L,a,b or X,Y,Z; default: the file's, or the model's")
 	fl.Var(&g.percent, "reflectance", "scale of spectra in a target file without a unit column")
@@ -36,6 +38,9 @@ func (g *goalFlags) given() bool { return g.target != "" || g.lab.set }
 func (g *goalFlags) check() error {
 	if g.target != "" && g.lab.set {
 		return usage("give --target or --lab, not both")
+	}
+	if g.tolerance.set && g.tolerance.value <= 0 {
+		return usage("--tolerance must be above 0 (a ΔE00, such as 1.5)")
 	}
 	return nil
 }

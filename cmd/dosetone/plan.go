@@ -114,6 +114,9 @@ func (e *env) firstPlan(p discharge.Process, f planFlags) error {
 	if f.given() {
 		return usage("a target needs a model: run the first plan's lots, fit them, then plan with the model")
 	}
+	if f.tolerance.set {
+		return usage("--tolerance belongs to a target, which needs a model")
+	}
 	opt, err := f.options(p, "the usual", func(x discharge.Factor) (discharge.Range, bool) { return x.Typical, x.Typical.Known() })
 	if err != nil {
 		return err
@@ -130,6 +133,9 @@ func (e *env) nextPlan(m *discharge.Model, f planFlags) error {
 	opt, err := f.options(m.Process(), "the trials'", trialRange(m))
 	if err != nil {
 		return err
+	}
+	if f.tolerance.set && !f.given() {
+		return usage("--tolerance belongs to a target: give --target or --lab, too")
 	}
 	if f.given() {
 		list, err := e.targets(&f.goalFlags, m)
@@ -155,7 +161,7 @@ func (f *planFlags) options(p discharge.Process, whose string, known func(discha
 		return nil, err
 	}
 	available, err := f.available(p, bounds)
-	return &discharge.PlanOptions{Lots: f.lots, Seed: f.seed, Bounds: bounds, Available: available}, err
+	return &discharge.PlanOptions{Lots: f.lots, Seed: f.seed, Bounds: bounds, Available: available, Tolerance: f.tolerance.value}, err
 }
 
 func (e *env) showPlan(plan *discharge.Plan, note []discharge.Factor, target *discharge.Target) error {

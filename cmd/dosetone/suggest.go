@@ -10,12 +10,11 @@ import (
 
 type suggestFlags struct {
 	goalFlags
-	tolerance number
-	count     int
-	maxLoss   number
-	recorded  *factorFlags
-	measured  *factorFlags
-	report    reportFlags
+	count    int
+	maxLoss  number
+	recorded *factorFlags
+	measured *factorFlags
+	report   reportFlags
 }
 
 func newSuggest(e *env, processes []discharge.Process) *cobra.Command {
@@ -38,7 +37,6 @@ reach on this fabric is reported as such, with the nearest shade and the reason.
 	}
 	e.registerTables(cmd)
 	fl := cmd.Flags()
-	fl.Var(&f.tolerance, "tolerance", "ΔE00 from the target that still passes (default 1.5)")
 	fl.Var(&f.maxLoss, "max-tensile-loss", "most tensile loss, in %, that a lot may be expected to have (needs tested trials)")
 	fl.IntVar(&f.count, "count", 5, "most suggestions per target")
 	f.register(cmd, processes)
@@ -95,8 +93,6 @@ func (e *env) suggest(modelName string, f suggestFlags) error {
 	switch {
 	case !f.given():
 		return usage("no target: give --target FILE.csv or --lab L,a,b")
-	case f.tolerance.set && f.tolerance.value <= 0:
-		return usage("--tolerance must be above 0 (a ΔE00, such as 1.5)")
 	case f.maxLoss.set && !(f.maxLoss.value > 0 && f.maxLoss.value <= 100):
 		return usage("--max-tensile-loss must be above 0 and at most 100 (a percentage)")
 	case f.count < 1:

@@ -149,6 +149,10 @@ type Trend struct {
 	// Drifted says that lots no longer do what the model promises: the oxidizer,
 	// the dosing or the cloth is another, or the model is to be recalibrated.
 	Drifted bool
+	// FromStart says that dose has been otherwise since the first lots of the ledger, so that
+	// nothing has changed: the model is off at these settings, or what differs from the trials
+	// was there from the first.
+	FromStart bool
 	// Words is the finding with its evidence, one sentence each.
 	Words []string
 	// DoseShiftPct is the mean dose residual of the lots since the drift
@@ -202,8 +206,13 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 		mean /= weight
 		half := quantile.Normal(0.975) / math.Sqrt(weight)
 		t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct = 100*math.Expm1(mean), 100*math.Expm1(mean-half), 100*math.Expm1(mean+half)
-		say("dose has drifted: since lot %s (%d lots) it is %+.0f %% (95 %%: %+.0f to %+.0f %%) of what the settings promise; check the oxidizer's strength by assay, uptake, weighing and timers first, and recalibrate the model only if all are as written down: else it would fit the fault; %s",
-			t.Since, n-from, t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct, chartWords(t.Dose))
+		t.FromStart = from < minRun
+		what, first := "dose has drifted", "check the oxidizer's strength by assay, uptake, weighing and timers first, and recalibrate the model only if all are as written down: else it would fit the fault"
+		if t.FromStart {
+			what, first = "dose has not been as promised from the first lots on", "that is no drift but something that every lot has had: see whether strength by assay, uptake, weighing and timers are as in the trials, and if they are, the model is off at these settings: let it learn from these lots (fit with the trials and production, or recalibrate)"
+		}
+		say("%s: since lot %s (%d lots) it is %+.0f %% (95 %%: %+.0f to %+.0f %%) of what the settings promise; %s; %s",
+			what, t.Since, n-from, t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct, first, chartWords(t.Dose))
 	} else if lone || ewma || cusum {
 		at := t.Dose.culprit()
 		say("lot %s had a dose %+.1f standard deviations from what its settings promise, fewer than %d in a row did: an upset rather than drift%s%s",

@@ -152,6 +152,7 @@ func TestMonitor(t *testing.T) {
 	}, 30).Monitor("m")
 	require.NoError(t, err)
 	require.True(t, drift.Drifted)
+	require.False(t, drift.FromStart)
 	require.Contains(t, drift.Words[0], "recalibrate")
 	// A weak bath that a recalibration took for another machine ruins the first lot of a
 	// sound one, so the oxidizer comes first (common practice, no source).
@@ -159,6 +160,14 @@ func TestMonitor(t *testing.T) {
 	// 1.5 standard deviations of 10 % less dose: -14 %.
 	require.InDelta(t, -14, drift.DoseShiftPct, 5)
 	require.True(t, drift.DoseLoPct < drift.DoseShiftPct && drift.DoseShiftPct < drift.DoseHiPct)
+
+	// What every lot has had since the first is no change: the model is off there, or the
+	// settings are not what they were in the trials.
+	start, err := ledger(func(int) float64 { return -1.5 }, 30).Monitor("m")
+	require.NoError(t, err)
+	require.True(t, start.Drifted && start.FromStart)
+	require.NotContains(t, start.Words[0], "has drifted")
+	require.Contains(t, start.Words[0], "first lots")
 
 	lone, err := ledger(func(i int) float64 {
 		if i == 29 {

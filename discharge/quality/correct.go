@@ -70,6 +70,10 @@ func (j *judge) correct() error {
 	if settings == nil || c.GoOn {
 		settings = j.lot.Settings
 	}
+	if len(settings) == 0 && c.GoOn {
+		c.Why = "how long a lot goes on follows from the settings of the charge in the drum, and it has none; after a second pass begun with a fresh charge, take it out, read it, and ask for another pass"
+		return nil
+	}
 	if len(settings) == 0 {
 		c.Why = "the lot has no settings and none were given for a second pass"
 		return nil
