@@ -192,6 +192,6 @@ func (m KubelkaMunk) Weighted(s Spectrum, w *Weights) (float64, error) {
 }
 
 // Strength returns the color strength of a sample in percent of a standard,
-// from their K/S by any one of the measures above. The standard's must be above
+// from their K/S by one and the same measure: [KubelkaMunk.Peak], [KubelkaMunk.Mean] or [KubelkaMunk.Weighted]. The standard's must be above
 // 0; of 0 the strength is not finite.
 func Strength(standard, sample float64) float64 { return 100 * sample / standard }

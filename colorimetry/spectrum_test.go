@@ -338,3 +338,22 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// Two grids may have as many values: only a method that sees the grid can tell.
+func TestLabOfWantsItsOwnGrid(t *testing.T) {
+	w, err := NewWeights(Viewing{Illuminant: D65, Observer: TenDegree}, Grid{390, 10, 32})
+	if err != nil {
+		t.Fatal(err)
+	}
+	values := flat(32, 0.2)
+	if lab, err := w.LabOf(Spectrum{w.Grid(), values}); err != nil || lab != w.Lab(values) {
+		t.Error(lab, err)
+	}
+	if _, err := w.LabOf(Spectrum{Grid{400, 10, 32}, values}); err == nil || !strings.Contains(err.Error(), "400-710/10") {
+		t.Error(err)
+	}
+	values[3] = math.NaN()
+	if _, err := w.LabOf(Spectrum{w.Grid(), values}); err == nil {
+		t.Error("no error for a value that is no number")
+	}
+}

@@ -110,6 +110,19 @@ func (w *Weights) Lab(values []float64) Lab {
 	return roots().lab(dot3(w.xr, w.yr, w.zr, values))
 }
 
+// LabOf is Lab of a spectrum, and an error where it is on another grid than the weights or
+// cannot be one ([Spectrum.Check]). Two grids may have as many values, so that Lab cannot
+// tell them apart.
+func (w *Weights) LabOf(s Spectrum) (Lab, error) {
+	if s.Grid != w.grid {
+		return Lab{}, fmt.Errorf("the spectrum is on %s, the weights on %s: make weights for its grid, or resample it", s.Grid, w.grid)
+	}
+	if err := s.Check(); err != nil {
+		return Lab{}, err
+	}
+	return w.Lab(s.Values), nil
+}
+
 // LabRows stores in dst the CIELAB values of many spectra, which follow each
 // other in rows: len(dst) times the grid's N values. It allocates nothing and
 // panics when the lengths do not agree.

@@ -71,7 +71,8 @@ func (m *Model) Minutes(shift, sd float64) (factor [3]float64) {
 	return m.worth(m.basis.time, shift, sd)
 }
 
-// Strength is the same for the strength of the oxidizer.
+// Strength is by how many times the strength of the oxidizer a shift of ln dose would be made
+// up for; as for [Model.Minutes] otherwise.
 func (m *Model) Strength(shift, sd float64) (factor [3]float64) {
 	return m.worth(m.basis.strength(), shift, sd)
 }

@@ -51,7 +51,7 @@ func (m *Model) SecondPass(s Settings, from, to float64) (minutes float64, extra
 	return v[j], m.basis.beyond(&x) > 0 || m.movesFixed(s), true, nil
 }
 
-// QuickestPass is the time of such a pass at its quickest. Where oxidizer spends itself,
+// QuickestPass is the time of a pass as of [Model.SecondPass] at its quickest. Where oxidizer spends itself,
 // a fresh charge is quickest at its start, which trials of whole passes do not show
 // and SecondPass leaves to the curve. Dose is taken to be of order ¾ in strength,
 // the middle of what is usual at surfaces (a half to one; from memory), and to grow as

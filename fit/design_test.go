@@ -2,7 +2,6 @@ package fit
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"sort"
 	"testing"
@@ -292,22 +291,4 @@ func TestExchangeAgainstEnumeration(t *testing.T) {
 	if _, err := Exchange(D{}, cand[:1], nil, 4); err == nil {
 		t.Error("no error for a single candidate")
 	}
-}
-
-func ExampleExchange() {
-	m := Sigmoid{LogLogistic{}}
-	guess := []float64{80, 20, 2, 5} // zero, infinite, slope, location
-	doses := [][]float64{{0}, {1}, {2}, {3}, {5}, {8}, {12}, {20}, {50}}
-	cand, err := Candidates(m, [][]float64{guess}, doses, nil, nil)
-	if err != nil {
-		panic(err)
-	}
-	d, err := Exchange(D{}, cand, nil, 8)
-	if err != nil {
-		panic(err)
-	}
-	for _, k := range d.Points {
-		fmt.Print(doses[k][0], " ")
-	}
-	// Output: 0 0 3 3 8 8 50 50
 }

@@ -1,3 +1,5 @@
+// Package published holds check values from standards, papers and handbooks that tests compare
+// with. Each is named with its source; README.md has licences and what was left out.
 package published
 
 // Check values of assays, neutralization and the decay of oxidizers. They are
