@@ -273,7 +273,7 @@ func (m *Model) noSurer(p *Prediction, v *values) {
 func (m *Model) extend(p *Prediction, v *values) {
 	var parts [maxComponents]mixPart
 	outside := m.parts(&parts, v)
-	mean, lot := m.spread(&parts)
+	mean, lot, own := m.spread(&parts)
 	p.Extrapolated = outside > 0
 	p.freedom = m.freedom
 	if m.tensile != nil {
@@ -282,8 +282,7 @@ func (m *Model) extend(p *Prediction, v *values) {
 	p.MeanCovariance = m.path.covariance(&mean)
 	p.LotCovariance = m.path.covariance(&lot)
 	if m.lotsAlone {
-		p.Level = m.level(&parts)
-		p.Shade = m.path.at(p.Level)
+		p.Shade, p.Level = m.path.center(&own)
 		m.path.about(&p.MeanCovariance, &mean, &p.Shade)
 		m.path.about(&p.LotCovariance, &lot, &p.Shade)
 	} else {

@@ -80,13 +80,15 @@ const (
 )
 
 // spread returns the moments of the shades of all curves: of lots, whose η is
-// N(mu, sdLot²), by the five-point rule, and of the mean, N(mu, sdMean²), by
-// the three-point one.
-func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot moments) {
-	var w, s, a, b [maxComponents * (lotNodes + meanNodes)]float64
+// N(mu, sdLot²), by the five-point rule, of the mean, N(mu, sdMean²), and of lots about a
+// dose that is known, N(mu, sdOwn²), by the three-point one; of the last the first moments
+// alone.
+func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot, own moments) {
+	var w, s, a, b [maxComponents * (lotNodes + 2*meanNodes - 1)]float64
 	n := len(m.comps)
-	ends := n * lotNodes // after the lots' nodes come the outer ones of the mean
-	middle := ends + 2*n // and its middle ones, which the lots have already
+	known := n * lotNodes // after the lots' nodes come the outer ones of a known dose,
+	ends := known + 2*n   // those of the mean,
+	middle := ends + 2*n  // and the middle ones of both, which the lots have already
 	all := middle + n
 	for i := range m.comps {
 		c, part := &m.comps[i], &parts[i]
@@ -95,19 +97,36 @@ func (m *Model) spread(parts *[maxComponents]mixPart) (mean, lot moments) {
 		lotNodesOf(s[k:], w[k:], part.mu, part.sdLot, c.weight)
 		c.link.levels(s[k:k+lotNodes], d)
 		part.begin(s[k : k+lotNodes])
-		k = ends + 2*i
-		far := sqrt3 * part.sdMean
-		s[k], s[k+1] = part.mu-far, part.mu+far
-		w[k], w[k+1], w[middle+i] = c.weight/6, c.weight/6, c.weight*2/3
-		c.link.levels(s[k:k+2], d)
-		part.begin(s[k : k+2])
+		w[middle+i] = c.weight * 2 / 3
+		for _, pair := range [2]struct {
+			at  int
+			far float64
+		}{{known + 2*i, sqrt3 * part.sdOwn}, {ends + 2*i, sqrt3 * part.sdMean}} {
+			k := pair.at
+			s[k], s[k+1] = part.mu-pair.far, part.mu+pair.far
+			w[k], w[k+1] = c.weight/6, c.weight/6
+			c.link.levels(s[k:k+2], d)
+			part.begin(s[k : k+2])
+		}
 	}
 	m.path.chroma(a[:middle], b[:middle], s[:middle])
 	for i := range n {
 		k := i*lotNodes + lotNodes/2
 		s[middle+i], a[middle+i], b[middle+i] = s[k], a[k], b[k]
 	}
-	return momentsOf(w[ends:all], s[ends:all], a[ends:all], b[ends:all]), momentsOf(w[:ends], s[:ends], a[:ends], b[:ends])
+	own.first(w[known:ends], s[known:ends], a[known:ends], b[known:ends])
+	own.first(w[middle:all], s[middle:all], a[middle:all], b[middle:all])
+	return momentsOf(w[ends:all], s[ends:all], a[ends:all], b[ends:all]), momentsOf(w[:known], s[:known], a[:known], b[:known]), own
+}
+
+// first adds to the first moments.
+func (q *moments) first(w, s, a, b []float64) {
+	sw, ss, sa, sb := q.w, q.s, q.a, q.b
+	s, a, b = s[:len(w)], a[:len(w)], b[:len(w)]
+	for k, w := range w {
+		sw, ss, sa, sb = sw+w, ss+w*s[k], sa+w*a[k], sb+w*b[k]
+	}
+	q.w, q.s, q.a, q.b = sw, ss, sa, sb
 }
 
 // expected is the shade part of predictAt alone.
@@ -123,28 +142,32 @@ func (m *Model) expectedAt(v *values) (lab colorimetry.Lab, level float64) {
 	}
 	var parts [maxComponents]mixPart
 	m.parts(&parts, v)
-	level = m.level(&parts)
-	return m.path.at(level), level
+	return m.center(&parts)
 }
 
-// level is what is expected of lots of a dose as likely as any, whose η is N(mu, sdOwn²), by
+// center is what is expected of lots of a dose as likely as any, whose η is N(mu, sdOwn²), by
 // the three-point rule. What is not known of the dose has no part in it: where a curve levels
 // off, the mean over what is ever less certain would darken with more dose.
-func (m *Model) level(parts *[maxComponents]mixPart) (level float64) {
+func (m *Model) center(parts *[maxComponents]mixPart) (colorimetry.Lab, float64) {
+	var w, s, a, b [maxComponents * meanNodes]float64
 	for i := range m.comps {
 		c, part := &m.comps[i], &parts[i]
-		far := sqrt3 * part.sdOwn
-		s := [meanNodes]float64{part.mu - far, part.mu, part.mu + far}
-		c.link.levels(s[:], c.mean[len(c.mean)-1])
-		part.begin(s[:])
-		level += c.weight * (s[0] + 4*s[1] + s[2]) / 6
+		k, far := i*meanNodes, sqrt3*part.sdOwn
+		s[k], s[k+1], s[k+2] = part.mu-far, part.mu, part.mu+far
+		w[k], w[k+1], w[k+2] = c.weight/6, c.weight*4/6, c.weight/6
+		c.link.levels(s[k:k+meanNodes], c.mean[len(c.mean)-1])
+		part.begin(s[k : k+meanNodes])
 	}
-	return level
+	n := len(m.comps) * meanNodes
+	m.path.chroma(a[:n], b[:n], s[:n])
+	var q moments
+	q.first(w[:n], s[:n], a[:n], b[:n])
+	return m.path.center(&q)
 }
 
 const sqrt3 = 1.7320508075688772
 
-// overAll is expectedAt of files from before 2026-11-28: the mean over all that is uncertain.
+// overAll is expectedAt of files of versions until 2026-11-27: the mean over all that is uncertain.
 func (m *Model) overAll(v *values) (lab colorimetry.Lab, level float64) {
 	var parts [maxComponents]mixPart
 	if m.parts(&parts, v) > 0 && m.edged {
@@ -166,12 +189,7 @@ func (m *Model) overAll(v *values) (lab colorimetry.Lab, level float64) {
 	all := len(m.comps) * lotNodes
 	m.path.chroma(a[:all], b[:all], s[:all])
 	var q moments
-	for k, w := range w[:all] {
-		q.w += w
-		q.s += w * s[k]
-		q.a += w * a[k]
-		q.b += w * b[k]
-	}
+	q.first(w[:all], s[:all], a[:all], b[:all])
 	return m.path.center(&q)
 }
 
