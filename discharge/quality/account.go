@@ -106,9 +106,9 @@ type fitter struct {
 // account chooses between the fabrics and colorants that may have made the lot.
 func (j *judge) account(p *palette, spectrum []float64) *explained {
 	m := j.opt.Model
-	start := min(max(m.LevelOf(j.sample.mean.L), -0.1), 1.1)
+	start := min(max(m.LevelOf(j.even.mean.L), -0.1), 1.1)
 	f := &fitter{j, p, spectrum, start, m.Tangent(start), j.doseBelief()}
-	e := &explained{off: j.opt.Difference.Diff(m.ShadeAt(m.NearestLevel(j.sample.mean)), j.sample.mean)}
+	e := &explained{off: j.opt.Difference.Diff(m.ShadeAt(m.NearestLevel(j.even.mean)), j.even.mean)}
 	best := fitted{total: math.Inf(1)}
 	_, read := j.base()
 	for _, on := range j.cloths(f.start) {
@@ -144,7 +144,7 @@ func (j *judge) account(p *palette, spectrum []float64) *explained {
 	// Dose is told by lightness alone, what lies on the cloth set aside: a* and b*
 	// that fit no level would move it by more than they know of it.
 	e.level = m.LevelOf(j.sample.mean.L - e.effect[0])
-	e.levelSD = math.Sqrt(j.noise(e.level)[0][0]) / m.Tangent(e.level)[0]
+	e.levelSD = math.Sqrt(j.sample.noise(m, e.level, mat3.Mat{})[0][0]) / m.Tangent(e.level)[0]
 	return e
 }
 
@@ -194,7 +194,7 @@ func (f *fitter) fit(on cloth, c colorant, floor float64) fitted {
 
 // at is fit where panels scatter by a covariance on top of the trials'.
 func (f *fitter) at(on cloth, c colorant, patchy mat3.Mat, floor float64) fitted {
-	noise := mat3.Plus(f.judge.noiseWith(f.start, patchy), on.extra)
+	noise := mat3.Plus(f.judge.even.noise(f.judge.opt.Model, f.start, patchy), on.extra)
 	// distance is that of the lot's mean, and spread ln of the determinant of the
 	// covariance that it is counted in.
 	distance := func(level, amount float64) (chi2, spread float64) {
@@ -275,7 +275,7 @@ func (f *fitter) off(tint mat3.Vec) mat3.Vec {
 
 // surprise is that of the panels' scatter off the path.
 func (f *fitter) surprise(patchy mat3.Mat) float64 {
-	return f.judge.sample.surprise(f.judge.opt.Model, f.tangent, patchy)
+	return f.judge.even.surprise(f.judge.opt.Model, f.tangent, patchy)
 }
 
 func (f *fitter) tint(level float64, c colorant, amount float64) mat3.Vec {
@@ -291,7 +291,7 @@ func (f *fitter) chi2(precision *mat3.Mat, on cloth, level float64, tint mat3.Ve
 	for i := range tint {
 		tint[i] += left * on.shift[i]
 	}
-	d := minus(f.judge.sample.mean, moved(f.judge.opt.Model.ShadeAt(level), tint))
+	d := minus(f.judge.even.mean, moved(f.judge.opt.Model.ShadeAt(level), tint))
 	return mat3.Form(precision, d, d)
 }
 

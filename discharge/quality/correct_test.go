@@ -194,8 +194,8 @@ func TestDoseWordsAreBounded(t *testing.T) {
 // Hot spots, by the laundry's own: dose up by 0.4 to 0.9 in ln.
 func TestHotSpotsAreFound(t *testing.T) {
 	r := newRoom(t, laundry.PowerLaw, "permanganate-pellet", 3)
-	hot, found, wrong, calm := 0, 0, 0, 0
-	for range 40 {
+	hot, found, wrong, calm, cast := 0, 0, 0, 0, 0
+	for n := range 80 {
 		lot, _ := r.run(r.Laundry, r.settings, laundry.RunOptions{NoHotSpots: true, Panels: 5})
 		rep := r.judge(t, lot, nil, 1.5)
 		for _, p := range rep.Panels {
@@ -204,7 +204,7 @@ func TestHotSpotsAreFound(t *testing.T) {
 				wrong++
 			}
 		}
-		spot, _ := r.run(r.Laundry, r.hotter(0.6), laundry.RunOptions{NoHotSpots: true, Panels: 1})
+		spot, _ := r.run(r.Laundry, r.hotter([]float64{0.6, 1.5}[n%2]), laundry.RunOptions{NoHotSpots: true, Panels: 1})
 		lot.Panels[2] = spot.Panels[0]
 		lot.Panels[2].ID = "3"
 		rep = r.judge(t, lot, nil, 1.5)
@@ -212,7 +212,14 @@ func TestHotSpotsAreFound(t *testing.T) {
 		if rep.Panels[2].HotSpot {
 			found++
 		}
+		for _, c := range rep.Causes {
+			if c.Fault == quality.BrownCast || c.Fault == quality.Yellowing || c.Fault == quality.BackStaining {
+				cast++
+			}
+		}
 	}
+	t.Logf("casts named beside them: %d", cast)
+	require.LessOrEqual(t, cast, hot/20, "there is nothing on the cloth")
 	t.Logf("hot spots: %d of %d found, %d of %d good panels called so", found, hot, wrong, calm)
 	require.GreaterOrEqual(t, found, 9*hot/10)
 	require.LessOrEqual(t, wrong, calm/50)

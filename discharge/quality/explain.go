@@ -67,7 +67,7 @@ func (j *judge) explain(t *discharge.Table) {
 	if err != nil {
 		return // a viewing that the model has can be weighted: not reached
 	}
-	spectrum := j.sample.spectrum()
+	spectrum := j.even.spectrum()
 	if t.Grid != m.Grid() {
 		spectrum = nil
 	}
@@ -75,13 +75,11 @@ func (j *judge) explain(t *discharge.Table) {
 	j.report.Split = j.split()
 }
 
-// noise is the covariance of the lot mean about the path, dose set aside.
-func (j *judge) noise(level float64) mat3.Mat { return j.noiseWith(level, mat3.Mat{}) }
-
-// noiseWith is noise when panels are expected to scatter by more than those of the trials.
-func (j *judge) noiseWith(level float64, more mat3.Mat) mat3.Mat {
-	s := j.opt.Model.ScatterAt(level)
-	v := mat3.Plus(mat3.Scaled(j.sample.covariance(j.opt.Model, more), 1/j.sample.n), j.sample.extra)
+// noise is the covariance of the mean of a sample about the path, dose set aside; more is
+// what panels are expected to scatter besides those of the trials.
+func (p *sample) noise(m *discharge.Model, level float64, more mat3.Mat) mat3.Mat {
+	s := m.ScatterAt(level)
+	v := mat3.Plus(mat3.Scaled(p.covariance(m, more), 1/p.n), p.extra)
 	v[0][0] += s.LotLightness
 	for i := range 2 {
 		for k := range 2 {
@@ -112,9 +110,9 @@ func (j *judge) split() *Split {
 		s.AcceptedTo = m.NearestLevel(*j.target.Light)
 	}
 	s.Along = j.along(s.StandardLevel, s.Level)
-	own := m.LevelOf(j.sample.mean.L)
+	own := m.LevelOf(j.even.mean.L)
 	on := m.ShadeAt(own)
-	s.OffA, s.OffB = j.sample.mean.A-on.A, j.sample.mean.B-on.B
+	s.OffA, s.OffB = j.even.mean.A-on.A, j.even.mean.B-on.B
 	s.DosePct = 100 * math.Expm1(m.DoseBetween(s.StandardLevel, s.Level))
 	if len(j.lot.Settings) == 0 {
 		return s

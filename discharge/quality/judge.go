@@ -101,6 +101,9 @@ type judge struct {
 	report *Report
 	shift  *explained // the explanation by dose and cast; nil without a model
 	hot    []int      // panels that are hot spots
+	// even is the sample without these, by which it is told what lies on the cloth: of pale
+	// panels and dark ones the mean lies off a bent path, where neither does.
+	even *sample
 }
 
 // Judge compares a lot of the table with a standard. The table's viewing must be
@@ -138,6 +141,7 @@ func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt
 		return nil, err
 	}
 	j.findHotSpots()
+	j.even = j.sample.without(j.hot)
 	if j.opt.Model != nil {
 		j.explain(t)
 	}

@@ -61,7 +61,11 @@ func (j *judge) unevenness(add func(Fault, float64, string, ...any)) {
 	}
 	if len(hot) > 0 && len(rest) >= 2 {
 		// Its weight on the lot mean is what it accounts for.
-		add(HotSpots, size*float64(len(hot))/float64(n), "panel %s is paler than the others by up to %.1f L*", strings.Join(names, ", "), slices.Max(hot)-quantile.Median(rest))
+		which := "panel " + names[0] + " is"
+		if len(names) > 1 {
+			which = "panels " + strings.Join(names, ", ") + " are"
+		}
+		add(HotSpots, size*float64(len(hot))/float64(n), "%s paler than the others by up to %.1f L*", which, slices.Max(hot)-quantile.Median(rest))
 	}
 	if !knowsScatter(j.opt.Model) || len(rest) < 3 {
 		return

@@ -3,6 +3,7 @@ package quality
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
@@ -34,7 +35,13 @@ func newSample(lot discharge.Lot, st *Stages) (*sample, error) {
 			return nil, err
 		}
 	}
-	s.n = float64(len(s.panels))
+	s.average()
+	return s, nil
+}
+
+// average works out what follows from the panels.
+func (s *sample) average() {
+	s.n, s.mean, s.ss = float64(len(s.panels)), colorimetry.Lab{}, mat3.Mat{}
 	for _, p := range s.panels {
 		s.mean.L += p.Lab.L / s.n
 		s.mean.A += p.Lab.A / s.n
@@ -48,7 +55,23 @@ func newSample(lot discharge.Lot, st *Stages) (*sample, error) {
 			}
 		}
 	}
-	return s, nil
+}
+
+// without is the sample without some of its panels, unless too few would be left to go by.
+func (s *sample) without(some []int) *sample {
+	const least = 2
+	if len(some) == 0 || len(s.panels)-len(some) < least {
+		return s
+	}
+	rest := *s
+	rest.panels = nil
+	for i, p := range s.panels {
+		if !slices.Contains(some, i) {
+			rest.panels = append(rest.panels, p)
+		}
+	}
+	rest.average()
+	return &rest
 }
 
 // spectrum is the mean reflectance of the panels, nil without spectra.
