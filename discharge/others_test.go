@@ -239,3 +239,48 @@ func TestTermsThatJoinTheConstant(t *testing.T) {
 		assert.InDelta(t, quadratic(cov, row, p), quadratic(lessCov, short, p-n), 1e-11)
 	}
 }
+
+// Models of one table for two machines are two, whose lots a ledger keeps apart; the same
+// asked twice is one.
+func TestModelsForTwoMachinesHaveDigestsOfTheirOwn(t *testing.T) {
+	table := severalRuns(t, run{"F", "W1", oneCloth, 1}, run{"F", "W2", oneCloth, 1.3})
+	digest := func(machine string) string {
+		m, err := Fit(table, &FitOptions{Machine: machine})
+		require.NoError(t, err)
+		return m.Digest()
+	}
+	assert.NotEqual(t, digest("W1"), digest("W2"))
+	assert.NotEqual(t, digest("W1"), digest(""))
+	assert.Equal(t, digest("W2"), digest("W2"))
+}
+
+// A cast on a lot, or a wrong sign, is not learned as the color of the cloth without a word;
+// sound lots are not doubted.
+func TestRecalibrationDoubtsLotsOffThePath(t *testing.T) {
+	m, err := Fit(severalRuns(t, run{"F", "W1", oneCloth, 1}), nil)
+	require.NoError(t, err)
+	warned := func(fabric string, change func(*colorimetry.Lab)) string {
+		table := severalRuns(t, run{fabric, "W2", oneCloth, 1.3})
+		trials := table.ByRole(Trial)
+		table.Lots = []Lot{trials[5], trials[9]}
+		for _, l := range table.Lots {
+			for _, p := range l.Panels {
+				for k := range p.Readings {
+					change(&p.Readings[k].Lab)
+				}
+			}
+		}
+		n, err := m.Recalibrate(table, nil)
+		require.NoError(t, err)
+		var words []string
+		for _, w := range n.Warnings() {
+			words = append(words, w.Error())
+		}
+		return strings.Join(words, "\n")
+	}
+	sound, brown, flipped := func(*colorimetry.Lab) {}, func(c *colorimetry.Lab) { c.B += 5; c.A++ }, func(c *colorimetry.Lab) { c.A, c.B = 60, 60 }
+	assert.NotContains(t, warned("F", sound), "off the shade path")
+	assert.Contains(t, warned("F", brown), "if a cast is left on it")
+	assert.NotContains(t, warned("G", brown), "off the shade path", "fabrics of a mill differ by as much")
+	assert.Contains(t, warned("G", flipped), "further than another fabric should")
+}
