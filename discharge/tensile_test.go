@@ -87,6 +87,20 @@ func TestTensileLimit(t *testing.T) {
 	for _, x := range tight.List {
 		assert.LessOrEqual(t, x.TensileLossPct.Mean, 0.99*limit)
 	}
+	// Nor may the limit be broken while there is time to unload.
+	wide, err := m.Suggest(target, &SuggestOptions{Tolerance: 4, MaxTensileLossPct: 1.05 * limit})
+	require.NoError(t, err)
+	require.NotEmpty(t, wide.List)
+	for _, x := range wide.List {
+		require.Greater(t, x.TimeWindowMin[1], x.TimeWindowMin[0])
+		for _, minutes := range x.TimeWindowMin {
+			end := x.Settings.Clone()
+			end[timeColumn] = minutes
+			q, err := m.Predict(end)
+			require.NoError(t, err)
+			assert.LessOrEqual(t, q.TensileLossPct.Mean, 1.05*limit*(1+1e-6))
+		}
+	}
 	none, err := m.Suggest(target, &SuggestOptions{MaxTensileLossPct: 0.1})
 	require.NoError(t, err)
 	assert.Empty(t, none.List)
