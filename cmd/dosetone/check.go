@@ -27,6 +27,8 @@ type checkFlags struct {
 	process                 string
 	inDrum, bandsOnly       bool
 	reworked                bool
+	before                  string
+	passTime                number
 	read                    readFlags
 	second                  *factorFlags
 	report                  reportFlags
@@ -52,7 +54,9 @@ judged from more panels. Panels read before the cloth is finished and dry need
 --pairs, a table of panels read at both stages.
 
 A lot that was discharged again is judged with --reworked: its line in the ledger
-gets the new verdict and keeps the first one and the dose of its first pass.
+gets the new verdict and keeps the first one and the dose of its first pass. With
+--before, its readings before that pass, and the pass's --pass-time, another pass is
+worked out from what that one did.
 
 A lot whose mean passes while single panels lie outside is accepted, but to be
 sorted. The exit code is 3 when a lot is rejected, and 1 when one of several
@@ -60,6 +64,7 @@ lots could not be judged, as without --pairs: the others are, all the same.`,
 		Example: `  dosetone check lot.csv --standard standard.csv --tolerance 1.5
   dosetone check lot.csv --standard standard.csv --model model.json --ledger ledger.csv
   dosetone check lot.csv --standard standard.csv --model model.json --report lot.html
+  dosetone check lot.csv --standard standard.csv --model model.json --reworked --before first.csv --pass-time 2.5
   dosetone check trials.csv --bands-only --band 1 --report bands.html
   dosetone check lot.csv --standard standard.csv --difference CMC --tolerance 2 --share 80 --format json`,
 		Args: cobra.ExactArgs(1),
@@ -87,6 +92,8 @@ lots could not be judged, as without --pairs: the others are, all the same.`,
 	e.registerLots(cmd)
 	f.read.register(cmd)
 	f.report.register(cmd, checkFigures()...)
+	fl.StringVar(&f.before, "before", "", "table with the lots as they were read before their last pass, with --reworked: what that pass did says how long the next one takes")
+	fl.Var(&f.passTime, "pass-time", "minutes of that pass, at --second-... or the table's settings")
 	f.second = registerFactors(cmd, processes, "second-", "of a second pass:", true)
 	// Refused with a reason, so not for the help: the time is the answer.
 	must(fl.MarkHidden("second-time"))
@@ -152,6 +159,10 @@ func (e *env) check(name string, f *checkFlags) error {
 	if err != nil {
 		return err
 	}
+	passes, err := e.lastPasses(f, t, opt.Model)
+	if err != nil {
+		return err
+	}
 	lots, err := f.chosen(t)
 	if err != nil {
 		return err
@@ -166,7 +177,7 @@ func (e *env) check(name string, f *checkFlags) error {
 	if opt.Stages, err = e.checkStages(f, t, opt.Model); err != nil {
 		return err
 	}
-	j, err := e.judge(t, lots, standard, opt, f.reworked)
+	j, err := e.judge(t, lots, standard, opt, f.reworked, passes)
 	if err != nil {
 		return err
 	}
@@ -211,7 +222,7 @@ type judged struct {
 
 // judge judges the lots one by one. Of several, those that cannot be judged stay open;
 // it is an error if none can.
-func (e *env) judge(t *discharge.Table, lots []discharge.Lot, standard discharge.Target, opt *quality.Options, reworked bool) (*judged, error) {
+func (e *env) judge(t *discharge.Table, lots []discharge.Lot, standard discharge.Target, opt *quality.Options, reworked bool, passes *lastPasses) (*judged, error) {
 	j := &judged{}
 	checked := time.Now().UTC().Format(time.RFC3339)
 	for _, lot := range lots {
@@ -225,6 +236,7 @@ func (e *env) judge(t *discharge.Table, lots []discharge.Lot, standard discharge
 				o.SecondPass = lot.Settings
 			}
 			lot.Settings = nil
+			o.LastPass = passes.of(lot.ID, o.SecondPass)
 		}
 		r, err := quality.Judge(t, lot, standard, &o)
 		if err != nil {
@@ -245,6 +257,62 @@ func (e *env) judge(t *discharge.Table, lots []discharge.Lot, standard discharge
 		return nil, errors.Join(j.open.errs...)
 	}
 	return j, nil
+}
+
+// lastPasses are how light lots were before the last pass that each had.
+type lastPasses struct {
+	before  map[string]float64
+	minutes float64
+}
+
+// lastPasses reads the lots as they were before, nil if nothing is said of a pass.
+func (e *env) lastPasses(f *checkFlags, t *discharge.Table, m *discharge.Model) (*lastPasses, error) {
+	switch {
+	case f.before == "" && !f.passTime.set:
+		return nil, nil
+	case f.before == "" || !f.passTime.set:
+		return nil, usage("--before and --pass-time go together: how the lot was before its last pass, and how long that took")
+	case !f.reworked || m == nil:
+		return nil, usage("--before needs --reworked and --model: a lot that was discharged again, and what knows how long passes take")
+	case !(f.passTime.value > 0):
+		return nil, usage("--pass-time must be above 0 (minutes)")
+	}
+	was, err := e.checkTable(f.before, f, m)
+	if err != nil {
+		return nil, err
+	}
+	if was.Viewing != t.Viewing {
+		return nil, fmt.Errorf("%w: %s is under %s, %s under %s", discharge.ErrViewing, was.Name, was.Viewing, t.Name, t.Viewing)
+	}
+	if err := was.Condition.Against(was.Name, t.Condition, t.Name); err != nil {
+		return nil, err
+	}
+	p := &lastPasses{map[string]float64{}, f.passTime.value}
+	lots, err := f.chosen(was)
+	if err != nil {
+		return nil, err
+	}
+	for _, l := range lots {
+		means, _ := discharge.PanelMeans(l)
+		for _, panel := range means {
+			p.before[l.ID] += panel.Lab.L / float64(len(means))
+		}
+	}
+	return p, nil
+}
+
+// of is the last pass of a lot at settings, nil if nothing is known of it.
+func (p *lastPasses) of(lot string, settings discharge.Settings) *quality.LastPass {
+	if p == nil || len(settings) == 0 {
+		return nil
+	}
+	light, ok := p.before[lot]
+	if !ok {
+		return nil
+	}
+	settings = settings.Clone()
+	settings["time_min"] = p.minutes
+	return &quality.LastPass{Before: light, Settings: settings}
 }
 
 // options turns the flags into the terms of the judgment.

@@ -88,6 +88,7 @@ type correctionJSON struct {
 	Interval     *[2]float64        `json:"interval"` // 90 %
 	DosePct      *float64           `json:"dose_pct"`
 	Extrapolated bool               `json:"extrapolated"`
+	Pace         *float64           `json:"pace"` // times the least minutes that the last pass took; null where nothing is known of it
 	Caution      string             `json:"caution,omitempty"`
 }
 
@@ -163,7 +164,11 @@ func newCheckResult(r *quality.Report) checkResult {
 	if c := r.Correction; c != nil {
 		out.Correction = &correctionJSON{Possible: c.Possible, Why: c.Why, GoOn: c.GoOn}
 		if c.Possible {
-			out.Correction = &correctionJSON{true, "", c.GoOn, c.Settings, &c.Minutes, &[2]float64{c.Lo, c.Hi}, &c.DosePct, c.Extrapolated, c.Caution}
+			out.Correction = &correctionJSON{Possible: true, GoOn: c.GoOn, Settings: c.Settings, Minutes: &c.Minutes, Interval: &[2]float64{c.Lo, c.Hi}, DosePct: &c.DosePct,
+				Extrapolated: c.Extrapolated, Caution: c.Caution}
+			if c.Learned {
+				out.Correction.Pace = &c.Pace
+			}
 		}
 	}
 	for _, p := range r.Uniformity.Positions {

@@ -271,6 +271,31 @@ P7,production,permanganate-pellet,7,1.3,13,4,43.0,-2.50,-10.4,D65,10
 	r = tool(t, "", "check", "dark.csv", "--standard", "standard.csv", "--model", "model.json", "--second-strength", "5")
 	require.Equal(t, exitUsage, r.code)
 	require.Contains(t, r.err, "--second-ratio is needed")
+
+	// It was given and read again: a pass that did little says that the next takes longer, and
+	// is told how much longer.
+	before := strings.NewReplacer(",43.1,", ",42.7,", ",42.8,", ",42.4,", ",43.3,", ",42.9,", ",43.0,", ",42.6,").Replace(dark)
+	require.NoError(t, os.WriteFile("before.csv", []byte(before), 0o644))
+	args := []string{"check", "dark.csv", "--standard", "standard.csv", "--model", "model.json", "--reworked"}
+	blind := decode[checkResult](t, tool(t, "", append(args, "--format", "json")...).out)
+	require.True(t, blind.Correction.Possible, blind.Correction.Why)
+	require.Nil(t, blind.Correction.Pace)
+	args = append(args, "--before", "before.csv", "--pass-time", "6")
+	learned := decode[checkResult](t, tool(t, "", append(args, "--format", "json")...).out)
+	require.Greater(t, *learned.Correction.Pace, 1.0)
+	require.InDelta(t, *learned.Correction.Pace**blind.Correction.Minutes, *learned.Correction.Minutes, 1e-9)
+	require.Contains(t, strings.Join(strings.Fields(tool(t, "", args...).out), " "), "The last pass took")
+	for args, says := range map[string]string{
+		"--reworked --before before.csv":                "go together",
+		"--reworked --pass-time 3":                      "go together",
+		"--before before.csv --pass-time 3":             "needs --reworked",
+		"--reworked --before before.csv --pass-time 0":  "above 0",
+		"--reworked --before missing.csv --pass-time 3": "no such file",
+	} {
+		r := tool(t, "", append([]string{"check", "dark.csv", "--standard", "standard.csv", "--model", "model.json"}, strings.Fields(args)...)...)
+		require.Contains(t, r.err, says, args)
+		require.Empty(t, r.out)
+	}
 }
 
 // What check says is for a person at the machine: no statistic without its meaning,

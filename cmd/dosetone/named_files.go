@@ -11,7 +11,7 @@ import (
 // ledger of check is read and written on purpose: it is one file named once.
 func fileUse(flag string) (named, written bool) {
 	switch flag {
-	case "bases", "chart", "lot-list", "model", "pairs", "process-file", "reference", "settings", "standard", "target":
+	case "bases", "before", "chart", "lot-list", "model", "pairs", "process-file", "reference", "settings", "standard", "target":
 		return true, false
 	case "figure", "ledger", "output", "report", "results":
 		return true, true

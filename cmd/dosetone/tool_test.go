@@ -60,6 +60,7 @@ func workspace(t *testing.T) string {
 	write("settings.csv", []byte("id,strength_pct,ratio,time_min\none,6,1.3,14\ntwo,9,1.8,20\n"))
 	write("lots.csv", labLots())
 	write("lot.csv", productionOf("P101"))
+	write("first.csv", productionOf("P101"))
 	write("production.csv", demo.PelletProduction())
 	for name, data := range labExports(t) {
 		write(name, data)

@@ -27,7 +27,11 @@ type Correction struct {
 	Outside      []string
 	// Short says that the pass is shorter than half the shortest trial, so that it is hard to
 	// stop in time; a weaker charge gives more.
-	Short   bool
+	Short bool
+	// Learned says that the minutes rest on what [Options.LastPass] did, Pace on how many times
+	// the minutes it took that were thought the least.
+	Learned bool
+	Pace    float64
 	Caution string
 }
 
@@ -83,10 +87,14 @@ func (j *judge) correct() error {
 		ways = []way{goesOn, lacksDose}
 	}
 	c.Minutes, c.Lo = math.Inf(1), math.Inf(1)
+	var err error
 	for _, w := range ways {
 		if err := j.consider(c, w, settings); err != nil {
 			return err
 		}
+	}
+	if c.Learned, err = j.learn(c, ways); err != nil {
+		return err
 	}
 	if !c.Possible {
 		c.Minutes, c.Lo, c.Hi = 0, 0, 0
@@ -95,7 +103,7 @@ func (j *judge) correct() error {
 	}
 	c.DosePct = 100 * math.Expm1(m.DoseBetween(s.Level, s.StandardLevel))
 	c.Settings = settings.Clone()
-	c.Settings["time_min"] = c.Minutes
+	c.Settings[timeColumn] = c.Minutes
 	j.compareWithTrials(c)
 	return nil
 }
@@ -114,13 +122,13 @@ func (j *judge) afterDose() float64 {
 func (j *judge) compareWithTrials(c *Correction) {
 	for _, f := range j.opt.Model.Factors() {
 		v, ok := c.Settings[f.Column]
-		if f.Column == "time_min" {
+		if f.Column == timeColumn {
 			c.Short = !c.GoOn && c.Minutes < f.Lo/2
 			if longest := 3 * f.Hi; c.Hi >= longest {
-				c.Hi, c.Open = longest, true
+				c.Hi, c.Open = max(longest, c.Minutes), true
 			}
 		}
-		if c.GoOn && f.Column == "time_min" {
+		if c.GoOn && f.Column == timeColumn {
 			continue // minutes on top of those that the lot has had
 		}
 		if ok && (v < f.Lo*(1-1e-9) || v > f.Hi*(1+1e-9)) {
@@ -134,7 +142,7 @@ func (j *judge) compareWithTrials(c *Correction) {
 // them apart: the shortest is suggested, since what is taken too far cannot be put
 // back, and the interval holds all.
 func (j *judge) consider(c *Correction, w way, settings discharge.Settings) error {
-	p, err := j.pass(w, settings, j.report.Split.Level)
+	p, err := j.pass(w, settings, j.report.Split.Level, j.report.Split.StandardLevel)
 	if err != nil {
 		return err
 	}
@@ -147,6 +155,50 @@ func (j *judge) consider(c *Correction, w way, settings discharge.Settings) erro
 	c.Minutes, c.Lo, c.Hi = math.Min(c.Minutes, p.minutes), math.Min(c.Lo, lo), math.Max(c.Hi, hi)
 	return err
 }
+
+// learn scales a correction by how many times the minutes the last pass took that the same
+// ways say it needed, from where the lot was to where it is. That the lot came further than
+// its reading shows counts for the minutes that are suggested, that it came less far for the
+// longest: what is taken too far cannot be put back.
+func (j *judge) learn(c *Correction, ways []way) (bool, error) {
+	last := j.opt.LastPass
+	if last == nil || c.GoOn || !c.Possible {
+		return false, nil
+	}
+	s := j.report.Split
+	before, sd := j.opt.Model.LevelOf(last.Before), math.Sqrt2*s.LevelSD // both were read
+	if t := last.Settings[timeColumn]; !(t > 0) || math.IsInf(t, 0) || !finite(last.Before) {
+		return false, fmt.Errorf("the last pass: want its minutes, above 0, and the L* before it, not %g and %g", t, last.Before)
+	}
+	pace := func(to float64) (float64, error) {
+		least := math.Inf(1)
+		for _, w := range ways {
+			p, err := j.pass(w, last.Settings, before, to)
+			if err != nil {
+				return 0, err
+			}
+			if p.ok {
+				least = math.Min(least, p.minutes)
+			}
+		}
+		const most = 20 // times: slower is no pace but a pass that did nothing
+		return min(max(last.Settings[timeColumn]/least, 1./most), most), nil
+	}
+	seen := math.Max(s.Level-before, 0)
+	fast, err := pace(before + seen + sd)
+	if err != nil {
+		return false, err
+	}
+	slow, err := pace(before + math.Max(seen-sd, 0.1*sd))
+	if err != nil {
+		return false, err
+	}
+	c.Pace = fast
+	c.Minutes, c.Lo, c.Hi = fast*c.Minutes, fast*c.Lo, slow*c.Hi
+	return true, nil
+}
+
+const timeColumn = "time_min"
 
 // way is how dose may grow from where the lot is.
 type way int
@@ -171,9 +223,9 @@ type pass struct {
 	extrapolated, ok bool
 }
 
-// pass leads from a level to the standard's.
-func (j *judge) pass(w way, settings discharge.Settings, from float64) (p pass, err error) {
-	m, to := j.opt.Model, j.report.Split.StandardLevel
+// pass leads from a level to another.
+func (j *judge) pass(w way, settings discharge.Settings, from, to float64) (p pass, err error) {
+	m := j.opt.Model
 	switch w {
 	case fromBase:
 		p.minutes, p.extrapolated, p.ok, err = m.SecondPass(settings, from, to)
@@ -217,7 +269,7 @@ func (j *judge) minutesInterval(w way, settings discharge.Settings, p pass) (lo,
 	m, s := j.opt.Model, j.report.Split
 	// Reading: the time that belongs to one standard deviation of level.
 	reading := p.minutes
-	less, err := j.pass(w, settings, s.Level-s.LevelSD)
+	less, err := j.pass(w, settings, s.Level-s.LevelSD, s.StandardLevel)
 	if err != nil {
 		return 0, 0, err
 	}
@@ -250,6 +302,6 @@ func (j *judge) minutesInterval(w way, settings discharge.Settings, p pass) (lo,
 
 func withTime(s discharge.Settings, minutes float64) discharge.Settings {
 	s = s.Clone()
-	s["time_min"] = minutes
+	s[timeColumn] = minutes
 	return s
 }

@@ -25,6 +25,15 @@ type Options struct {
 	Stages           *Stages                // for lots read before they are finished and dry
 	SecondPass       discharge.Settings     // settings of a second pass; nil means the lot's own
 	InDrum           bool                   // the lot is still in the drum with its charge; so are lots read "discharged"
+	// LastPass is what a lot that was discharged again has had since it was read before: what it
+	// did says how fast the next pass goes. nil means that it is not known.
+	LastPass *LastPass
+}
+
+// LastPass is a pass with a fresh charge.
+type LastPass struct {
+	Before   float64            // L* of the lot's mean before it, under the viewing of the lot
+	Settings discharge.Settings // its own, with the time
 }
 
 // Report is the judgment of one lot.
