@@ -154,7 +154,7 @@ func correctionWords(c *quality.Correction, m *discharge.Model) string {
 	if c.Open {
 		longest = "more than " + longest
 	}
-	text := fmt.Sprintf("%s %.1f min more at these settings, and up to %s, bring the lot to the standard (90 %%: %.1f to %[3]s); it needs %[5]s in all. The shortest likely time comes first, for %[6]s: expect to read it and go on. ",
+	text := fmt.Sprintf("%s %.1f min more at these settings bring the lot to the standard, perhaps %s (90 %%: %.1f to %[3]s); it needs %[5]s in all. The shortest likely time comes first, for %[6]s: expect to read it and go on. ",
 		what, c.Minutes, longest, c.Lo, quality.DoseWords(c.DosePct), why)
 	if c.Learned {
 		text += fmt.Sprintf("The last pass took %.2g times the least that it might have taken, and so these minutes were multiplied. ", c.Pace)

@@ -15,6 +15,10 @@ func (j *judge) nextLots(f Fault) string {
 		change = "give the next lots longer"
 	}
 	switch j.blame() {
+	case unknownBlame:
+		if len(j.lot.Settings) == 0 {
+			return "whether the next lots need other settings is told by this one's, which are not known here"
+		}
 	case byUpset:
 		return "find what went wrong with this lot before the next one is run, rather than change its settings"
 	case byDrift:
