@@ -48,6 +48,16 @@ func momentsOf(w, s, a, b []float64) moments {
 	return moments{sw, ss, sa, sb, sss, saa, sbb, ssa, ssb, sab}
 }
 
+// average is the mean shade, and its level, of at most maxComponents times lotNodes levels
+// with weights.
+func (p *shadePath) average(w, s []float64) (colorimetry.Lab, float64) {
+	var a, b [maxComponents * lotNodes]float64
+	p.chroma(a[:len(s)], b[:len(s)], s)
+	var q moments
+	q.first(w, s, a[:len(s)], b[:len(s)])
+	return p.center(&q)
+}
+
 // center is the mean shade and its level.
 func (p *shadePath) center(q *moments) (colorimetry.Lab, float64) {
 	s := q.s / q.w
@@ -149,7 +159,7 @@ func (m *Model) expectedAt(v *values) (lab colorimetry.Lab, level float64) {
 // the three-point rule. What is not known of the dose has no part in it: where a curve levels
 // off, the mean over what is ever less certain would darken with more dose.
 func (m *Model) center(parts *[maxComponents]mixPart) (colorimetry.Lab, float64) {
-	var w, s, a, b [maxComponents * meanNodes]float64
+	var w, s [maxComponents * meanNodes]float64
 	for i := range m.comps {
 		c, part := &m.comps[i], &parts[i]
 		k, far := i*meanNodes, sqrt3*part.sdOwn
@@ -159,10 +169,7 @@ func (m *Model) center(parts *[maxComponents]mixPart) (colorimetry.Lab, float64)
 		part.begin(s[k : k+meanNodes])
 	}
 	n := len(m.comps) * meanNodes
-	m.path.chroma(a[:n], b[:n], s[:n])
-	var q moments
-	q.first(w[:n], s[:n], a[:n], b[:n])
-	return m.path.center(&q)
+	return m.path.average(w[:n], s[:n])
 }
 
 const sqrt3 = 1.7320508075688772
@@ -178,7 +185,7 @@ func (m *Model) overAll(v *values) (lab colorimetry.Lab, level float64) {
 			parts[i].sdLot = near[i].sdLot // see noSurer
 		}
 	}
-	var w, s, a, b [maxComponents * lotNodes]float64
+	var w, s [maxComponents * lotNodes]float64
 	for i := range m.comps {
 		c, part := &m.comps[i], &parts[i]
 		k := i * lotNodes
@@ -186,11 +193,8 @@ func (m *Model) overAll(v *values) (lab colorimetry.Lab, level float64) {
 		c.link.levels(s[k:k+lotNodes], c.mean[len(c.mean)-1])
 		part.begin(s[k : k+lotNodes])
 	}
-	all := len(m.comps) * lotNodes
-	m.path.chroma(a[:all], b[:all], s[:all])
-	var q moments
-	q.first(w[:all], s[:all], a[:all], b[:all])
-	return m.path.center(&q)
+	n := len(m.comps) * lotNodes
+	return m.path.average(w[:n], s[:n])
 }
 
 // levels replaces η by what at gives for it.

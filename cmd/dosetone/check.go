@@ -277,14 +277,8 @@ func (e *env) lastPasses(f *checkFlags, t *discharge.Table, m *discharge.Model) 
 	case !(f.passTime.value > 0):
 		return nil, usage("--pass-time must be above 0 (minutes)")
 	}
-	was, err := e.checkTable(f.before, f, m)
+	was, err := e.tableBeside(f.before, f, t, m)
 	if err != nil {
-		return nil, err
-	}
-	if was.Viewing != t.Viewing {
-		return nil, fmt.Errorf("%w: %s is under %s, %s under %s", discharge.ErrViewing, was.Name, was.Viewing, t.Name, t.Viewing)
-	}
-	if err := was.Condition.Against(was.Name, t.Condition, t.Name); err != nil {
 		return nil, err
 	}
 	p := &lastPasses{map[string]float64{}, f.passTime.value}
@@ -389,6 +383,22 @@ func (e *env) checkTable(name string, f *checkFlags, m *discharge.Model) (*disch
 	return t, nil
 }
 
+// tableBeside reads a table whose readings are compared with those of t, and must have been
+// measured alike.
+func (e *env) tableBeside(name string, f *checkFlags, t *discharge.Table, m *discharge.Model) (*discharge.Table, error) {
+	b, err := e.checkTable(name, f, m)
+	if err != nil {
+		return nil, err
+	}
+	if b.Viewing != t.Viewing {
+		return nil, fmt.Errorf("%w: %s is under %s, %s under %s", discharge.ErrViewing, b.Name, b.Viewing, t.Name, t.Viewing)
+	}
+	if err := b.Condition.Against(b.Name, t.Condition, t.Name); err != nil {
+		return nil, err
+	}
+	return b, nil
+}
+
 // chosen are the lots to judge, in file order.
 func (f *checkFlags) chosen(t *discharge.Table) ([]discharge.Lot, error) {
 	lots := t.ByRole(discharge.Production)
@@ -458,14 +468,8 @@ func (e *env) checkBases(f *checkFlags, t *discharge.Table, m *discharge.Model) 
 	if f.base == "" {
 		return nil, nil
 	}
-	b, err := e.checkTable(f.base, f, m)
+	b, err := e.tableBeside(f.base, f, t, m)
 	if err != nil {
-		return nil, err
-	}
-	if b.Viewing != t.Viewing {
-		return nil, fmt.Errorf("%w: %s is under %s, %s under %s", discharge.ErrViewing, b.Name, b.Viewing, t.Name, t.Viewing)
-	}
-	if err := b.Condition.Against(b.Name, t.Condition, t.Name); err != nil {
 		return nil, err
 	}
 	h, err := quality.LearnBase(b)
