@@ -16,7 +16,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
-	"example.com/dosetone/cmd/dosetone/internal/tables"
+	"example.com/dosetone/discharge/tables"
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 )

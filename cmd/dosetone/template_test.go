@@ -12,7 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"github.com/xuri/excelize/v2"
 
-	"example.com/dosetone/cmd/dosetone/internal/tables/tabletest"
+	"example.com/dosetone/internal/tabletest"
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
 )

@@ -8,9 +8,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.com/dosetone/cmd/dosetone/internal/tables/tabletest"
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/tabletest"
 )
 
 // turned exchanges rows and columns.

@@ -1,7 +1,9 @@
 // Package tables reads the tables that people have: CSV in its dialects, XLSX
 // workbooks, CGATS text (ISO 28178 [1]) and CxF (ISO 17972-1 [2]), each told by
 // its content. All become a [discharge.Sheet], whose Format says what the file
-// was taken for.
+// was taken for; [discharge.FromSheet] and its like make lots, samples or targets of it.
+// It takes nothing but the standard library. Where a message names a flag of the tool in
+// parentheses, [Options] has the same.
 //
 //	[1] ISO 28178:2009, Exchange format for color and process control data
 //	    using XML or ASCII text; its text form is also known as CGATS.17
@@ -22,10 +24,10 @@ import (
 // Options says what a file does not. The zero value reads its first part.
 type Options struct {
 	// Part is the sheet of a workbook, the table of a CGATS file (its number)
-	// or the color specification of a CxF file (its Id). CSV has no parts.
+	// or the color specification of a CxF file (its Id); --sheet. CSV has no parts.
 	Part string
 	// Condition is the measurement condition that is wanted, where a CxF file has
-	// several; of other files a reader leaves all rows to discharge.Sheet.UnderCondition.
+	// several; of other files a reader leaves all rows to [discharge.Sheet.UnderCondition].
 	Condition discharge.Condition
 	// Wide takes a table with one column per reading and turns it.
 	Wide bool
@@ -43,7 +45,8 @@ const (
 
 // Read makes a sheet of a file's content; name is used in messages. What the
 // file is follows from its content; when its ending says otherwise, a warning
-// tells so.
+// tells so. Errors are a [discharge.RowError] with the place in the file and what
+// would be right; of files that are no table, too.
 func Read(name string, data []byte, opt Options) (*discharge.Sheet, error) {
 	k, err := sniff(data)
 	if err != nil {

@@ -13,9 +13,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"github.com/xuri/excelize/v2"
 
-	"example.com/dosetone/cmd/dosetone/internal/tables/tabletest"
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/tabletest"
 )
 
 // workbook makes one with the table id, L, a, b and what do changes.

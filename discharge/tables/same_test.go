@@ -6,9 +6,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.com/dosetone/cmd/dosetone/internal/tables/tabletest"
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/tabletest"
 )
 
 // inFormats is the same table in every format.

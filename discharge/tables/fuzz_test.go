@@ -8,8 +8,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"github.com/xuri/excelize/v2"
 
-	"example.com/dosetone/cmd/dosetone/internal/tables/tabletest"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/tabletest"
 )
 
 // whole checks what every reader promises: a sheet that holds together, or an
