@@ -108,3 +108,12 @@ func TestImportsPointOneWay(t *testing.T) {
 		t.Errorf("package %s has no rule: add it to allowed and thirdParties", own)
 	}
 }
+
+// Programs that people copy must build outside this module.
+func TestExamplesImportNothingInternal(t *testing.T) {
+	imports := list(t, "-f", `{{join .Imports "\n"}}`, "./examples/...")
+	require.NotEmpty(t, imports)
+	for _, p := range imports {
+		assert.False(t, strings.HasPrefix(p, module) && strings.Contains(p, "internal/"), "an example imports %s", p)
+	}
+}

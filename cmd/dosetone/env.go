@@ -16,9 +16,9 @@ import (
 	"github.com/spf13/pflag"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
-	"example.com/dosetone/discharge/tables"
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/discharge/tables"
 )
 
 // env is the world of one command line.

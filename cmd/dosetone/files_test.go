@@ -12,8 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"github.com/xuri/excelize/v2"
 
-	"example.com/dosetone/internal/tabletest"
 	"example.com/dosetone/datasets/demo"
+	"example.com/dosetone/internal/tabletest"
 )
 
 // formats puts a table into the folder in every format.

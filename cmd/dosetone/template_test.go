@@ -12,9 +12,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"github.com/xuri/excelize/v2"
 
-	"example.com/dosetone/internal/tabletest"
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/tabletest"
 )
 
 // A template filled in with trials gives the model that the trials give.

@@ -20,12 +20,13 @@ const (
 	PelletSwatchesFile    = "invented-pellet-swatches.csv"
 	PelletStandardFile    = "invented-pellet-standard.csv"
 	PelletProductionFile  = "invented-pellet-production.csv"
+	PelletNewFabricFile   = "invented-pellet-new-fabric.csv"
 	HypochloriteTrialFile = "invented-hypochlorite-trials.csv"
 )
 
 // Names lists the files in the order in which the README tells of them.
 func Names() []string {
-	return []string{PelletTrialsFile, PelletSwatchesFile, PelletStandardFile, PelletProductionFile, HypochloriteTrialFile}
+	return []string{PelletTrialsFile, PelletSwatchesFile, PelletStandardFile, PelletProductionFile, PelletNewFabricFile, HypochloriteTrialFile}
 }
 
 // Files returns all files, read-only.
@@ -44,6 +45,10 @@ func PelletStandard() []byte { return read(PelletStandardFile) }
 // PelletProduction returns two production lots: P101 near the standard, P102
 // with the brown cast of unreduced manganese dioxide.
 func PelletProduction() []byte { return read(PelletProductionFile) }
+
+// PelletNewFabric returns base, white and two trial lots of another fabric in the
+// same machine.
+func PelletNewFabric() []byte { return read(PelletNewFabricFile) }
 
 // HypochloriteTrials returns 12 trial lots of a hypochlorite bath in which the
 // temperature was varied too.

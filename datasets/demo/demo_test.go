@@ -23,6 +23,7 @@ func TestShape(t *testing.T) {
 		{PelletSwatchesFile, PelletSwatches(), map[string]int{"trial": 18, "base": 1, "blank": 1, "white": 1}},
 		{PelletStandardFile, PelletStandard(), map[string]int{"standard": 1, "light_limit": 1, "dark_limit": 1}},
 		{PelletProductionFile, PelletProduction(), map[string]int{"production": 2}},
+		{PelletNewFabricFile, PelletNewFabric(), map[string]int{"trial": 2, "base": 1, "white": 1}},
 		{HypochloriteTrialFile, HypochloriteTrials(), map[string]int{"trial": 12, "base": 1, "blank": 1, "white": 1}},
 	} {
 		if !strings.Contains(c.name, "invented") || !bytes.HasPrefix(c.data, []byte("# invented data: ")) {

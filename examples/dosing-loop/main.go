@@ -15,24 +15,22 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"math/rand/v2"
 	"os"
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
-	"example.com/dosetone/internal/laundry"
 )
 
 func main() {
-	if err := run(os.Stdout, 5); err != nil {
+	if err := run(os.Stdout, sample); err != nil {
 		fmt.Fprintln(os.Stderr, "dosing-loop:", err)
 		os.Exit(1)
 	}
 }
 
-// run doses one simulated lot of the invented laundry.
-func run(w io.Writer, seed uint64) error {
+// run doses one lot of the invented laundry, whose shade after some minutes read tells.
+func run(w io.Writer, read func(minutes float64) colorimetry.Lab) error {
 	table, err := discharge.ReadTable(demo.PelletTrialsFile, bytes.NewReader(demo.PelletTrials()), nil)
 	if err != nil {
 		return err
@@ -43,10 +41,6 @@ func run(w io.Writer, seed uint64) error {
 	}
 	settings := discharge.Settings{"strength_pct": 6.5, "ratio": 1.3}
 	target := colorimetry.Lab{L: 48, A: -2.65, B: -9.3}
-	lot, err := simulate(settings, seed)
-	if err != nil {
-		return err
-	}
 	fmt.Fprintln(w, "invented lot, no real laundry; target L* 48.0")
 	loop, err := newLoop(model, settings, target)
 	if err != nil {
@@ -54,7 +48,7 @@ func run(w io.Writer, seed uint64) error {
 	}
 	minutes := loop.firstSample()
 	for {
-		seen := lot.read(minutes)
+		seen := read(minutes)
 		left, sd, err := loop.left(minutes, seen)
 		if err != nil {
 			return err
@@ -132,35 +126,31 @@ func (l *loop) left(minutes float64, seen colorimetry.Lab) (left, sd float64, er
 	return end - minutes, 1 / math.Sqrt(l.weight), nil
 }
 
-// simulated is one lot of the simulation, which can be looked at at any minute.
-type simulated struct {
-	laundry  *laundry.Laundry
-	settings discharge.Settings
-	seed     uint64
-	weights  *colorimetry.Weights
-	sample   int
+// reading is what a sample showed.
+type reading struct {
+	minutes float64
+	shade   colorimetry.Lab
 }
 
-func simulate(s discharge.Settings, seed uint64) (*simulated, error) {
-	l, err := laundry.Demo()
-	if err != nil {
-		return nil, err
+// invented are samples of a lot of the simulation, a panel of it every second minute.
+func invented() []reading {
+	return []reading{
+		{4, colorimetry.Lab{L: 32.2, A: -1.7, B: -11.8}}, {6, colorimetry.Lab{L: 35.5, A: -2.0, B: -11.4}}, {8, colorimetry.Lab{L: 39.6, A: -2.3, B: -10.9}},
+		{10, colorimetry.Lab{L: 41.4, A: -2.3, B: -10.7}}, {12, colorimetry.Lab{L: 43.9, A: -2.4, B: -10.2}}, {14, colorimetry.Lab{L: 45.3, A: -2.7, B: -9.4}},
+		{16, colorimetry.Lab{L: 47.3, A: -2.6, B: -9.2}}, {18, colorimetry.Lab{L: 49.7, A: -2.7, B: -8.8}}, {20, colorimetry.Lab{L: 51.8, A: -2.7, B: -8.4}},
+		{22, colorimetry.Lab{L: 51.3, A: -2.7, B: -8.2}}, {24, colorimetry.Lab{L: 53.0, A: -2.7, B: -7.8}},
 	}
-	w, err := colorimetry.NewWeights(colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}, laundry.Grid())
-	return &simulated{laundry: l, settings: s, seed: seed, weights: w}, err
 }
 
-// lot is the whole lot if it were unloaded after minutes. The same seed gives
-// the same lot, with the same luck in dosing, at every time.
-func (x *simulated) lot(minutes float64) laundry.Lot {
-	s := x.settings.Clone()
-	s["time_min"] = minutes
-	return x.laundry.Run(s, rand.New(rand.NewPCG(x.seed, 9)), laundry.RunOptions{NoHotSpots: true})
-}
-
-// read is a sample: one of the lot's panels, another one each time.
-func (x *simulated) read(minutes float64) colorimetry.Lab {
-	lot := x.lot(minutes)
-	x.sample = (x.sample + 1) % len(lot.Readings)
-	return x.weights.Lab(lot.Readings[x.sample].R)
+// sample stands in for an instrument: the invented lot after minutes, between its readings
+// in proportion.
+func sample(minutes float64) colorimetry.Lab {
+	list := invented()
+	k := 0
+	for k < len(list)-2 && list[k+1].minutes < minutes {
+		k++
+	}
+	from, to := list[k].shade, list[k+1].shade
+	u := (minutes - list[k].minutes) / (list[k+1].minutes - list[k].minutes)
+	return colorimetry.Lab{L: from.L + u*(to.L-from.L), A: from.A + u*(to.A-from.A), B: from.B + u*(to.B-from.B)}
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -12,11 +13,12 @@ import (
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/datasets/demo"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/laundry"
 )
 
 func TestDosingLoopEnds(t *testing.T) {
 	var out bytes.Buffer
-	require.NoError(t, run(&out, 5))
+	require.NoError(t, run(&out, sample))
 	require.Contains(t, out.String(), "invented")
 	require.True(t, strings.HasPrefix(out.String()[strings.LastIndex(strings.TrimSpace(out.String()), "\n")+1:], "unload now"), out.String())
 }
@@ -59,4 +61,37 @@ func TestDosingLoopBeatsTheClock(t *testing.T) {
 func (x *simulated) truth(minutes float64) colorimetry.Lab {
 	lot := x.lot(minutes)
 	return lot.MeanLab(x.weights)
+}
+
+// simulated is one lot of the simulation, which can be looked at at any minute.
+type simulated struct {
+	laundry  *laundry.Laundry
+	settings discharge.Settings
+	seed     uint64
+	weights  *colorimetry.Weights
+	sample   int
+}
+
+func simulate(s discharge.Settings, seed uint64) (*simulated, error) {
+	l, err := laundry.Demo()
+	if err != nil {
+		return nil, err
+	}
+	w, err := colorimetry.NewWeights(colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}, laundry.Grid())
+	return &simulated{laundry: l, settings: s, seed: seed, weights: w}, err
+}
+
+// lot is the whole lot if it were unloaded after minutes. The same seed gives
+// the same lot, with the same luck in dosing, at every time.
+func (x *simulated) lot(minutes float64) laundry.Lot {
+	s := x.settings.Clone()
+	s["time_min"] = minutes
+	return x.laundry.Run(s, rand.New(rand.NewPCG(x.seed, 9)), laundry.RunOptions{NoHotSpots: true})
+}
+
+// read is a sample: one of the lot's panels, another one each time.
+func (x *simulated) read(minutes float64) colorimetry.Lab {
+	lot := x.lot(minutes)
+	x.sample = (x.sample + 1) % len(lot.Readings)
+	return x.weights.Lab(lot.Readings[x.sample].R)
 }

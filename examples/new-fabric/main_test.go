@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -55,4 +56,21 @@ func TestTwoLotsCarryTheModelOver(t *testing.T) {
 	t.Logf("ΔE00 from the truth, median and 90 %%: old model %.2f %.2f, carried over %.2f %.2f", before[12], before[21], after[12], after[21])
 	require.Less(t, after[12], before[12])
 	require.Less(t, after[21], before[21])
+}
+
+// newLots is the table of what was run on the new fabric: its base and white,
+// and two lots, one at a lower and one at a higher dose.
+func newLots(l *laundry.Laundry) ([]byte, error) {
+	rng := rand.New(rand.NewPCG(7, 7))
+	o := laundry.RunOptions{NoHotSpots: true}
+	lots := []laundry.Lot{l.Base(rng, o), l.White(rng, o)}
+	lots[0].ID, lots[1].ID = "BASE", "WHITE"
+	for i, s := range [][3]float64{{5, 1.2, 9}, {8, 1.6, 15}} {
+		lot := l.Run(map[string]float64{"strength_pct": s[0], "ratio": s[1], "time_min": s[2]}, rng, o)
+		lot.ID = fmt.Sprintf("N%d", i+1)
+		lots = append(lots, lot)
+	}
+	var b bytes.Buffer
+	err := laundry.Table(&b, laundry.TableOptions{Comment: "invented data: no real laundry, a simulated fabric"}, lots...)
+	return b.Bytes(), err
 }

@@ -18,6 +18,8 @@ const (
 	standardStream   = 2
 	productionStream = 8
 	bathStream       = 4
+	fabricStream     = 5
+	newLotsStream    = 6
 )
 
 // offPath is how far the standard, from another mill, lies off the laundry's
@@ -62,6 +64,7 @@ func scenario() ([]file, error) {
 		{demo.PelletSwatchesFile, laundry.TableOptions{Form: laundry.Swatches}, "the pellet trials as sRGB swatches", trials},
 		{demo.PelletStandardFile, laundry.TableOptions{}, "a buyer's standard with light and dark limit", standards(pellet, stream(standardStream))},
 		{demo.PelletProductionFile, laundry.TableOptions{}, "two production lots", production(pellet, stream(productionStream))},
+		{demo.PelletNewFabricFile, laundry.TableOptions{}, "two trial lots on another fabric", newFabric(pellet)},
 		{demo.HypochloriteTrialFile, laundry.TableOptions{}, "trial lots in a hypochlorite bath", bathTrials},
 	} {
 		var b bytes.Buffer
@@ -143,4 +146,20 @@ func production(l *laundry.Laundry, rng *rand.Rand) []laundry.Lot {
 	good.ID, brown.ID = "P101", "P102"
 	good.Role, brown.Role = "production", "production"
 	return []laundry.Lot{good, brown}
+}
+
+// newFabric runs two lots on another fabric, one at a lower and one at a higher dose, and reads
+// its base and white.
+func newFabric(l *laundry.Laundry) []laundry.Lot {
+	f := l.NewFabric(stream(fabricStream))
+	f.Fabric = "cedar-13oz"
+	rng, o := stream(newLotsStream), laundry.RunOptions{NoHotSpots: true}
+	lots := []laundry.Lot{f.Base(rng, o), f.White(rng, o)}
+	for _, s := range [][3]float64{{5, 1.2, 9}, {8, 1.6, 15}} {
+		lots = append(lots, f.Run(map[string]float64{"strength_pct": s[0], "ratio": s[1], "time_min": s[2]}, rng, o))
+	}
+	for i, id := range []string{"BASE", "WHITE", "N1", "N2"} {
+		lots[i].ID = id
+	}
+	return lots
 }
