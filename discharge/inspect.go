@@ -290,6 +290,23 @@ func PanelMeans(l Lot) (means []PanelMean, skipped int) {
 	return means, skipped
 }
 
+// MeanLightness is the mean L* of the panels of lots, by [PanelMeans]; ok is false of lots
+// without any.
+func MeanLightness(lots ...Lot) (light float64, ok bool) {
+	n := 0.0
+	for _, l := range lots {
+		means, _ := PanelMeans(l)
+		for _, p := range means {
+			light += p.Lab.L
+			n++
+		}
+	}
+	if n == 0 {
+		return 0, false
+	}
+	return light / n, true
+}
+
 // mean averages a panel's usable readings and counts the others.
 func (p *Panel) mean() (m PanelMean, skipped int) {
 	m.ID = p.ID

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/stat"
 )
 
 // Rolls of a fabric differ in depth, and a load that starts lighter ends lighter by the
@@ -144,17 +142,11 @@ func (m *Model) Starting(s Settings, base []Lot) Settings {
 	if _, stated := s[baseColumn]; stated || len(s) == 0 || m.basis.own < 0 {
 		return s
 	}
-	var light []float64
-	for _, l := range base {
-		means, _ := PanelMeans(l)
-		for _, p := range means {
-			light = append(light, p.Lab.L)
-		}
-	}
-	if len(light) == 0 {
+	light, ok := MeanLightness(base...)
+	if !ok {
 		return s
 	}
 	s = s.Clone()
-	s[baseColumn] = stat.Mean(light, nil)
+	s[baseColumn] = light
 	return s
 }

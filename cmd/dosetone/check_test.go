@@ -285,6 +285,11 @@ P7,production,permanganate-pellet,7,1.3,13,4,43.0,-2.50,-10.4,D65,10
 	require.Greater(t, *learned.Correction.Pace, 1.0)
 	require.InDelta(t, *learned.Correction.Pace**blind.Correction.Minutes, *learned.Correction.Minutes, 1e-9)
 	require.Contains(t, strings.Join(strings.Fields(tool(t, "", args...).out), " "), "The last pass took")
+	lot := learned.Lot
+	require.NoError(t, os.WriteFile("other.csv", []byte(strings.ReplaceAll(before, lot+",", "ELSE,")), 0o644))
+	other := tool(t, "", "check", "dark.csv", "--standard", "standard.csv", "--model", "model.json", "--reworked", "--before", "other.csv", "--pass-time", "6", "--format", "json")
+	require.Contains(t, other.err, "no finished, dry reading of lot "+lot)
+	require.Nil(t, decode[checkResult](t, other.out).Correction.Pace)
 	for args, says := range map[string]string{
 		"--reworked --before before.csv":                "go together",
 		"--reworked --pass-time 3":                      "go together",
