@@ -357,3 +357,38 @@ func TestLabOfWantsItsOwnGrid(t *testing.T) {
 		t.Error("no error for a value that is no number")
 	}
 }
+
+// Three measured denims (Vrhel et al. 1994) and pairs made to match have no lone band; one band
+// of them set to nothing, or half more, is found.
+func TestLoneBand(t *testing.T) {
+	g := Grid{400, 10, 31}
+	for name, values := range published.DenimSpectra() {
+		if nm := (Spectrum{g, values}).LoneBand(); nm != 0 {
+			t.Errorf("%s: %d nm", name, nm)
+		}
+		for i := range values {
+			for _, r := range []float64{0, 1.5*values[i] + 0.02} {
+				v := slices.Clone(values)
+				v[i] = r
+				want := g.Wavelength(i)
+				if end := i == 0 || i == len(v)-1; end && r > 0 {
+					continue // what an end departs from is not known
+				}
+				if nm := (Spectrum{g, v}).LoneBand(); nm != want {
+					t.Errorf("%s with %.3g instead of %.3g at %d nm: %d nm", name, r, values[i], want, nm)
+				}
+			}
+		}
+	}
+	if nm := (Spectrum{g, flat(31, 0)}).LoneBand(); nm != 0 {
+		t.Errorf("black: %d nm", nm)
+	}
+	coarse := flat(16, 0.05)
+	for i := 8; i < 16; i++ {
+		coarse[i] = 0.6 // an edge
+	}
+	coarse[8] = 0.2
+	if nm := (Spectrum{Grid{400, 20, 16}, coarse}).LoneBand(); nm != 0 {
+		t.Errorf("an edge on 20 nm: %d nm", nm)
+	}
+}

@@ -22,8 +22,31 @@ type colors struct {
 	viewing colorimetry.Viewing
 	weights *colorimetry.Weights // of a spectral sheet
 	percent []bool               // per row, of a spectral sheet
-	above   int                  // rows with reflectance above 1
-	first   error                // the first of them
+	above   repeated             // reflectance above 1
+	lone    repeated             // a band that stands alone
+}
+
+// repeated is a warning that many rows may give: the first is told, and how many more.
+type repeated struct {
+	first error
+	n     int
+}
+
+func (r *repeated) add(err error) {
+	if r.n++; r.n == 1 {
+		r.first = err
+	}
+}
+
+// with appends it to warnings.
+func (r *repeated) with(warnings []error) []error {
+	switch r.n {
+	case 0:
+		return warnings
+	case 1:
+		return append(warnings, r.first)
+	}
+	return append(warnings, fmt.Errorf("%w (and %d more readings)", r.first, r.n-1))
 }
 
 // reading is what one row says of color.
@@ -349,9 +372,11 @@ func (c *colors) spectral(i int, values []float64) (reading, error) {
 		return reading{}, c.fault(c.Lines[i], "", "", err)
 	}
 	if w := s.Warning(); w != nil {
-		if c.above++; c.above == 1 {
-			c.first = c.fault(c.Lines[i], c.Header[c.color[at]], c.Rows[i][c.color[at]], w)
-		}
+		c.above.add(c.cellFault(i, c.color[at], w))
+	}
+	if nm := s.LoneBand(); nm != 0 {
+		n := (nm - c.grid.Start) / c.grid.Step
+		c.lone.add(c.cellFault(i, c.color[n], fmt.Errorf("reflectance at %d nm departs from the bands beside it as no dye makes it: was it read, and written down, right? Measure again", nm)))
 	}
 	xyz := c.weights.XYZ(s.Values)
 	return reading{spectrum: s.Values, xyz: xyz, lab: xyz.Lab(c.weights.White())}, nil
@@ -359,10 +384,5 @@ func (c *colors) spectral(i int, values []float64) (reading, error) {
 
 // finish adds the warnings that sum up all rows.
 func (c *colors) finish() {
-	if c.above > 1 {
-		c.first = fmt.Errorf("%w (and %d more readings)", c.first, c.above-1)
-	}
-	if c.first != nil {
-		c.warnings = append(c.warnings, c.first)
-	}
+	c.warnings = c.lone.with(c.above.with(c.warnings))
 }

@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"example.com/dosetone/colorimetry"
 )
 
 // shadeOf is a cloth whose level is a logistic function of log dose.
@@ -196,4 +198,28 @@ func TestLotOutOfLineIsWarnedOf(t *testing.T) {
 		assert.Less(t, lo, l)
 		assert.Less(t, l, hi)
 	}
+}
+
+// A band that was not read is found, and told once for a file.
+func TestBandThatWasNotReadIsWarnedOf(t *testing.T) {
+	var file strings.Builder
+	file.WriteString("id,unit")
+	for nm := 400; nm <= 700; nm += 10 {
+		fmt.Fprintf(&file, ",R%d", nm)
+	}
+	for name, bad := range map[string]string{"A": "10", "B": "0", "C": "45"} {
+		fmt.Fprintf(&file, "\n%s,percent", name)
+		for nm := 400; nm <= 700; nm += 10 {
+			if nm == 560 {
+				file.WriteString("," + bad)
+			} else {
+				file.WriteString(",10")
+			}
+		}
+	}
+	s, err := ReadSamples("export.csv", strings.NewReader(file.String()), &ReadOptions{Viewing: colorimetry.Viewing{Illuminant: colorimetry.D65, Observer: colorimetry.TenDegree}})
+	require.NoError(t, err)
+	require.Len(t, s.Warnings, 1)
+	require.ErrorContains(t, s.Warnings[0], `column "R560"`)
+	require.ErrorContains(t, s.Warnings[0], "1 more reading")
 }
