@@ -45,6 +45,8 @@ func (r *repeated) with(warnings []error) []error {
 		return warnings
 	case 1:
 		return append(warnings, r.first)
+	case 2:
+		return append(warnings, fmt.Errorf("%w (and 1 more reading)", r.first))
 	}
 	return append(warnings, fmt.Errorf("%w (and %d more readings)", r.first, r.n-1))
 }

@@ -221,5 +221,5 @@ func TestBandThatWasNotReadIsWarnedOf(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, s.Warnings, 1)
 	require.ErrorContains(t, s.Warnings[0], `column "R560"`)
-	require.ErrorContains(t, s.Warnings[0], "1 more reading")
+	require.ErrorContains(t, s.Warnings[0], "1 more reading)")
 }

@@ -171,6 +171,9 @@ func (e *env) check(name string, f *checkFlags) error {
 	if err != nil {
 		return err
 	}
+	if (standard.Condition == "") != (t.Condition == "") {
+		e.warn("of the standard and %s one states its measurement condition (%s) and the other does not: whether they were measured alike is not checked", t.Name, cmp.Or(standard.Condition, t.Condition))
+	}
 	if opt.Bases, err = e.checkBases(f, t, opt.Model); err != nil {
 		return err
 	}

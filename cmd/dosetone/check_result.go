@@ -27,7 +27,8 @@ type checkResult struct {
 	DeltaEInterval  [2]float64       `json:"delta_e_interval"`
 	Panels          []panelJSON      `json:"panels"`
 	Worst           *spotJSON        `json:"worst_reading"`
-	Along           *float64         `json:"along"` // null without a model
+	Reread          *rereadJSON      `json:"reread"` // null unless one reading stands alone
+	Along           *float64         `json:"along"`  // null without a model
 	Off             *float64         `json:"off"`
 	Level           *float64         `json:"level"`
 	StandardLevel   *float64         `json:"standard_level"`
@@ -64,6 +65,13 @@ type panelJSON struct {
 	Decisive float64 `json:"delta_e_decisive"` // from the nearest approved shade
 	Inside   bool    `json:"inside"`
 	HotSpot  bool    `json:"hot_spot"`
+}
+
+type rereadJSON struct {
+	Panel    string  `json:"panel"`
+	Position string  `json:"position"`
+	Apart    float64 `json:"apart"` // from its panel's other readings
+	Usual    float64 `json:"usual"` // in the other panels
 }
 
 type spotJSON struct {
@@ -119,6 +127,7 @@ type driftJSON struct {
 	Drifted      bool     `json:"drifted"`
 	Since        string   `json:"since,omitempty"`
 	FromStart    bool     `json:"from_start"` // since the first lots, so that nothing has changed
+	Returned     int      `json:"returned"`   // lots since a drift that are as promised again
 	DoseShiftPct *float64 `json:"dose_shift_pct"`
 	Words        []string `json:"words"`
 }
@@ -145,6 +154,9 @@ func newCheckResult(r *quality.Report) checkResult {
 	}
 	if r.ReadAt == "" {
 		out.Worst = &spotJSON{r.Worst.Panel, r.Worst.Position, r.Worst.DeltaE}
+	}
+	if a := r.Reread; a != nil {
+		out.Reread = &rereadJSON{a.Panel, a.Position, a.Apart, a.Usual}
 	}
 	if s := r.Split; s != nil {
 		out.Along, out.Off, out.Level, out.StandardLevel, out.DosePct = &s.Along, &s.Off, &s.Level, &s.StandardLevel, &s.DosePct

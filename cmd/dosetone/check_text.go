@@ -14,7 +14,7 @@ import (
 // when only one of them could be judged.
 func (e *env) showCheck(list []checkResult, several bool, bands *quality.Bands, trend *quality.Trend, opt *quality.Options) error {
 	if trend != nil {
-		d := &driftJSON{Lots: trend.Lots, Drifted: trend.Drifted, Since: trend.Since, FromStart: trend.FromStart, Words: trend.Words}
+		d := &driftJSON{Lots: trend.Lots, Drifted: trend.Drifted, Since: trend.Since, FromStart: trend.FromStart, Returned: trend.Returned, Words: trend.Words}
 		if trend.Since != "" {
 			d.DoseShiftPct = &trend.DoseShiftPct
 		}

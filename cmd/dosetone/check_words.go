@@ -54,9 +54,23 @@ func measureOfPanels(r *quality.Report) string {
 	return "difference"
 }
 
-// moreWords says how many panels would settle it, "" when nothing is open.
+// farStandard is how many tolerances a standard may lie off the path and still be believed
+// (common practice, no source).
+const farStandard = 2
+
+// moreWords says what to measure next, "" when nothing is open.
 func moreWords(r *checkResult) string {
+	if a := r.report.Reread; a != nil {
+		where := "panel " + a.Panel
+		if a.Position != "" {
+			where += ", position " + a.Position + ","
+		}
+		return fmt.Sprintf("Read %s again first: it is %.1f from the panel's other readings, where such differences are about %.1f in the other panels. A slip of the instrument looks like a spot.", where, a.Apart, a.Usual)
+	}
 	v := r.report.Verdict
+	if s := r.report.Split; s != nil && v.Decision != quality.Accept && s.StandardOff > farStandard*r.Tolerance {
+		return fmt.Sprintf("Is it the right standard? It lies %.1f off any shade that the model's fabric passes through, so no lot comes to it.", s.StandardOff)
+	}
 	if v.MorePanels == 0 {
 		return ""
 	}
@@ -89,7 +103,11 @@ func (r *checkResult) numbers() [][2]string {
 	}
 	if s := rep.Split; s != nil {
 		add("along the shade path", fmt.Sprintf("%+.2f from the standard (level %.0f %%, standard %.0f %%)", s.Along, 100*s.Level, 100*s.StandardLevel))
-		add("off the shade path", fmt.Sprintf("%.2f from its nearest shade", s.Off))
+		without := ""
+		if s.WithoutHotSpots {
+			without = ", without the hot spots"
+		}
+		add("off the shade path", fmt.Sprintf("%.2f from its nearest shade%s", s.Off, without))
 	}
 	add("shade band", r.ShadeBand)
 	return out
@@ -109,7 +127,8 @@ func evenWords(r *quality.Report) []string {
 		line += ")"
 	}
 	say("%s.", line)
-	if u.WorstDeltaE > 0 {
+	// Of two positions that are two sides the next line says as much.
+	if u.WorstDeltaE > 0 && !(len(u.Positions) == 2 && len(u.Contrasts) > 0) {
 		say("Positions %s and %s differ most, by %.2f.", u.WorstPair[0], u.WorstPair[1], u.WorstDeltaE)
 	}
 	for _, c := range u.Contrasts {

@@ -80,8 +80,8 @@ func (j *judge) causes() {
 		add(CannotTell, rest, "%.1f units %s (a* %+.2f, b* %+.2f off the path at its own lightness)%s", rest, what, s.OffA, s.OffB, j.baseHint())
 	}
 	if outside && len(r.Causes) == 0 {
-		if off := j.opt.Difference.Diff(j.target.Lab, j.opt.Model.ShadeAt(s.StandardLevel)); off > 0.3*r.Tolerance {
-			add(CannotTell, r.DeltaE, "the lot is %.1f units from the standard, but on the path and near its level: the standard itself lies %.1f off this laundry's path, which dose cannot reach", r.DeltaE, off)
+		if s.StandardOff > 0.3*r.Tolerance {
+			add(CannotTell, r.DeltaE, "the lot is %.1f units from the standard, but on the path and near its level: the standard itself lies %.1f off this laundry's path, which dose cannot reach", r.DeltaE, s.StandardOff)
 		} else {
 			add(doseFault(s.Along), math.Abs(s.Along), "%s, which is no more than these panels leave open%s", j.alongWords(), j.baseDoubt())
 		}

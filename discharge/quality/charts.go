@@ -5,6 +5,8 @@ import (
 	"math"
 	"strings"
 
+	"gonum.org/v1/gonum/stat"
+
 	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/quantile"
 )
@@ -111,26 +113,68 @@ func since(p []CUSUMPoint) []int {
 	return out
 }
 
-// run is the length of the run that the CUSUM stands for at the last value.
-func (c *Chart) run() int {
-	n := len(c.Values)
-	return n - c.CUSUM[n-1].Since
+// drift is a run of lots on one side.
+type drift struct {
+	from int // the first of them
+	// back is how many lots have come since that lie about where they should: 0 while it lasts.
+	back int
 }
 
-// lasting tells whether the charts of runs alarm at the last value also when no value
-// counts beyond the limits of single ones: one upset lot beside two that happen to lie
-// on its side is no drift.
-func (c *Chart) lasting() bool {
-	z := make([]float64, len(c.Values))
+// drift finds the run of lots for which the charts of runs alarm at the last value, also when
+// no value counts beyond the limits of single ones: one upset lot beside two that happen to
+// lie on its side is no drift.
+func (c *Chart) drift() (drift, bool) {
+	// Lots after which a drift is over, if their mean lies so near to nothing or beyond it.
+	const enough, near = 4, 0.25
+	n := len(c.Values)
+	z := make([]float64, n)
 	for i, v := range c.Values {
 		z[i] = min(max(v, -shewhartLimit), shewhartLimit)
 	}
 	clipped, err := NewChart(c.Series, z, c.OneSided)
-	if err != nil {
-		return true // not of values that made a chart before
+	if err != nil || n == 0 {
+		return drift{}, false // values that made a chart before make one again: only without any
 	}
 	_, ewma, cusum := clipped.Last()
-	return ewma || cusum
+	if !ewma && !cusum {
+		return drift{}, false
+	}
+	side := clipped.side()
+	sum := func(i int) float64 {
+		if side < 0 {
+			return clipped.CUSUM[i].Low
+		}
+		return clipped.CUSUM[i].High
+	}
+	from, peak := n-1, n-1
+	for from > 0 && sum(from-1) > 0 {
+		from--
+		if sum(from) > sum(peak) {
+			peak = from
+		}
+	}
+	if n-from < minRun {
+		return drift{}, false
+	}
+	d := drift{from: from}
+	if back := n - 1 - peak; back >= enough && side*stat.Mean(z[peak+1:], nil) < near {
+		d.back = back
+	}
+	return d, true
+}
+
+// side is that on which the charts of runs alarm at the last value, 1 or -1; where none does,
+// that of the larger sum.
+func (c *Chart) side() float64 {
+	last, e := c.CUSUM[len(c.Values)-1], c.EWMA[len(c.Values)-1]
+	low := last.Low > last.High
+	if e.Out && !last.Out {
+		low = e.Z < 0
+	}
+	if low && !c.OneSided {
+		return -1
+	}
+	return 1
 }
 
 // Last says which charts alarm at the last value.
@@ -155,8 +199,11 @@ type Trend struct {
 	FromStart bool
 	// Words is the finding with its evidence, one sentence each.
 	Words []string
-	// DoseShiftPct is the mean dose residual of the lots since the drift
-	// probably began, with its 95 % interval; zeros without drift.
+	// Returned is how many lots have come since a drift of dose that lie about as promised again:
+	// it is over then, and not Drifted; 0 without.
+	Returned int
+	// DoseShiftPct is the mean dose residual of the lots from where the drift
+	// probably began to where it ended, with its 95 % interval; zeros without drift.
 	DoseShiftPct, DoseLoPct, DoseHiPct float64
 	Since                              string // lot at which the drift probably began
 }
@@ -191,42 +238,45 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 	}
 	say := func(format string, args ...any) { t.Words = append(t.Words, fmt.Sprintf(format, args...)) }
 	lone, ewma, cusum := t.Dose.Last()
-	if (ewma || cusum) && t.Dose.run() >= minRun && t.Dose.lasting() {
-		t.Drifted = true
-		n := len(dose)
-		from := t.Dose.CUSUM[n-1].Since
-		t.Since = l.Entries[doseAt[from]].Lot
+	if d, found := t.Dose.drift(); found {
+		t.Drifted = d.back == 0
+		n := len(dose) - d.back
+		t.Since = l.Entries[doseAt[d.from]].Lot
 		mean, weight := 0.0, 0.0
-		for _, i := range doseAt[from:] {
-			e := l.Entries[i]
-			w := 1 / (*e.DoseSD * *e.DoseSD)
-			mean += w * *e.DoseResidual
+		for k := d.from; k < n; k++ {
+			// An upset lot among them counts as one at the limit of single lots.
+			sd := *l.Entries[doseAt[k]].DoseSD
+			w := 1 / (sd * sd)
+			mean += w * sd * min(max(dose[k], -shewhartLimit), shewhartLimit)
 			weight += w
 		}
 		mean /= weight
 		half := quantile.Normal(0.975) / math.Sqrt(weight)
 		t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct = 100*math.Expm1(mean), 100*math.Expm1(mean-half), 100*math.Expm1(mean+half)
-		t.FromStart = from < minRun
-		what, first := "dose has drifted", "check the oxidizer's strength by assay, uptake, weighing and timers first, and recalibrate the model only if all are as written down: else it would fit the fault"
-		if t.FromStart {
-			what, first = "dose has not been as promised from the first lots on", "that is no drift but something that every lot has had: see whether strength by assay, uptake, weighing and timers are as in the trials, and if they are, the model is off at these settings: let it learn from these lots (fit with the trials and production, or recalibrate)"
+		off := fmt.Sprintf("%+.0f %% off what the settings promise (95 %%: %+.0f to %+.0f %%)", t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct)
+		if t.Returned = d.back; d.back > 0 {
+			say("dose was %s from lot %s to lot %s; the last %d lots are about as promised again", off, t.Since, l.Entries[doseAt[n-1]].Lot, d.back)
+		} else {
+			t.FromStart = d.from < minRun
+			what, first := "dose has drifted", "check the oxidizer's strength by assay, uptake, weighing and timers first, and recalibrate the model only if all are as written down: else it would fit the fault"
+			if t.FromStart {
+				what, first = "dose has not been as promised from the first lots on", "that is no drift but something that every lot has had: see whether strength by assay, uptake, weighing and timers are as in the trials, and if they are, the model is off at these settings: let it learn from these lots (fit with the trials and production, or recalibrate)"
+			}
+			say("%s: since lot %s (%d lots) it is %s; %s; %s", what, t.Since, n-d.from, off, first, chartWords(t.Dose))
 		}
-		say("%s: since lot %s (%d lots) it is %+.0f %% (95 %%: %+.0f to %+.0f %%) of what the settings promise; %s; %s",
-			what, t.Since, n-from, t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct, first, chartWords(t.Dose))
 	} else if lone || ewma || cusum {
 		at := t.Dose.culprit()
 		say("lot %s had a dose %+.1f standard deviations from what its settings promise, fewer than %d in a row did: an upset rather than drift%s%s",
 			l.Entries[doseAt[at]].Lot, dose[at], minRun, t.Dose.sinceWords(at), l.alsoOut(t.Dose, doseAt, at))
 	}
 	lone, ewma, cusum = t.Off.Last()
-	if (ewma || cusum) && t.Off.run() >= minRun && t.Off.lasting() {
+	if d, found := t.Off.drift(); found && d.back == 0 {
 		t.Drifted = true
-		from := t.Off.CUSUM[len(off)-1].Since
 		say("lots since %s lie further off the shade path than those of the trials: look for another fabric, neutralization or rinse, then recalibrate; %s",
-			l.Entries[offAt[from]].Lot, chartWords(t.Off))
+			l.Entries[offAt[d.from]].Lot, chartWords(t.Off))
 	} else if lone || ewma || cusum {
 		at := t.Off.culprit()
-		say("lot %s lies off the shade path (%.1f normal deviates), fewer than %d in a row do: see its causes%s", l.Entries[offAt[at]].Lot, off[at], minRun, t.Off.sinceWords(at))
+		say("lot %s lies off the shade path (%.1f normal deviates), fewer than %d in a row do: check it alone for its causes%s", l.Entries[offAt[at]].Lot, off[at], minRun, t.Off.sinceWords(at))
 	}
 	switch {
 	case len(t.Words) > 0:
@@ -250,10 +300,7 @@ func (c *Chart) culprit() int {
 	if c.Shewhart[n-1] {
 		return n - 1
 	}
-	side := 1.0
-	if last := c.CUSUM[n-1]; !c.OneSided && (c.EWMA[n-1].Out && c.EWMA[n-1].Z < 0 || !c.EWMA[n-1].Out && last.Low > last.High) {
-		side = -1
-	}
+	side := c.side()
 	far := n - 1
 	for i := n - 1; i >= max(n-forgotten, 0); i-- {
 		if c.Shewhart[i] && side*c.Values[i] > 0 {

@@ -11,12 +11,16 @@ import (
 // where dose acts, and off it.
 type Split struct {
 	Level, StandardLevel float64 // of lot and standard on the path, a cast set aside
+	StandardOff          float64 // of the standard from the nearest shade of the path, in the formula's units
 	LevelSD              float64 // of Level, from the panels
 	// Along is the signed difference of the path's shades at the two levels,
 	// lighter positive; Off is the lot's distance from the nearest shade of the
 	// path, without sign. Both in the formula's units.
 	Along, Off float64
 	OffA, OffB float64 // off the path in a* and b*, at the lot's own lightness
+	// WithoutHotSpots says that Off, OffA and OffB are of the lot without its hot spots: of pale
+	// panels and dark ones the mean lies off a bent path, where neither does.
+	WithoutHotSpots bool
 	// OffT2 is the squared distance off the path in the scatter of good lots:
 	// chi-square with 2 degrees of freedom for those.
 	OffT2 float64
@@ -101,7 +105,8 @@ func (j *judge) suspects() []colorant {
 // split measures along and off the path.
 func (j *judge) split() *Split {
 	m, e := j.opt.Model, j.shift
-	s := &Split{Level: e.level, LevelSD: e.levelSD, StandardLevel: m.NearestLevel(j.target.Lab), Off: e.off, OffT2: e.chi2None}
+	s := &Split{WithoutHotSpots: j.even != j.sample, Level: e.level, LevelSD: e.levelSD, StandardLevel: m.NearestLevel(j.target.Lab), Off: e.off, OffT2: e.chi2None}
+	s.StandardOff = j.opt.Difference.Diff(j.target.Lab, m.ShadeAt(s.StandardLevel))
 	s.AcceptedFrom, s.AcceptedTo = s.StandardLevel, s.StandardLevel
 	if j.target.Dark != nil {
 		s.AcceptedFrom = m.NearestLevel(*j.target.Dark)

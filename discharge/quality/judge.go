@@ -52,7 +52,8 @@ type Report struct {
 	BeyondLimit string
 	Panels      []PanelResult
 	Worst       Spot
-	ReadAt      string // stage from which the readings were mapped, "" for finished, dry cloth
+	Reread      *Reread // nil unless one reading stands alone
+	ReadAt      string  // stage from which the readings were mapped, "" for finished, dry cloth
 	Verdict     Verdict
 	Split       *Split  // nil without a model
 	Causes      []Cause // most likely first; empty when nothing is to be explained
@@ -92,6 +93,15 @@ func (r *Report) Sort() bool { return r.Verdict.Decision == Accept && len(r.Outs
 type Spot struct {
 	Panel, Position string
 	DeltaE          float64
+}
+
+// Reread is a reading that is so far from the others of its panel that it is to be
+// taken again before anything is concluded: a slip of the instrument, such as a
+// lining that was read, looks like a spot.
+type Reread struct {
+	Panel, Position string
+	Apart           float64 // from the mean of its panel's other readings, in the formula's units
+	Usual           float64 // the median of the largest such in the other panels
 }
 
 // ErrViewing says that lot and standard were read under different viewings.
@@ -149,6 +159,7 @@ func Judge(t *discharge.Table, lot discharge.Lot, standard discharge.Target, opt
 	if r.Verdict, err = j.decide(); err != nil {
 		return nil, err
 	}
+	r.Reread = j.reread()
 	j.findHotSpots()
 	j.even = j.sample.without(j.hot)
 	if j.opt.Model != nil {
@@ -310,12 +321,12 @@ func (j *judge) notes() {
 		add("how many more panels would settle it rests on that assumed scatter")
 	}
 	if r.BeyondLimit != "" && r.Verdict.Decision == Accept {
-		add("the lot lies %.2f beyond the %s and passes because the tolerance counts from limits, too: where they are final, give a tolerance near 0", r.Decisive, r.BeyondLimit)
+		add("the lot lies %.2f beyond the %s and passes because the tolerance counts from limits, too: where they are final, give a small tolerance, such as 0.1", r.Decisive, r.BeyondLimit)
 	}
 	if r.ReadAt != "" {
 		add("read %s and mapped to finished, dry cloth by the shift between the two", r.ReadAt)
 	}
-	if j.opt.Model != nil && len(j.lot.Settings) == 0 {
+	if j.opt.Model != nil && len(j.lot.Settings) == 0 && len(j.opt.SecondPass) == 0 {
 		add("the lot has no settings: its dose cannot be compared with what they promise")
 	}
 	if j.opt.Model != nil && len(j.lot.Settings) > 0 {

@@ -5,6 +5,7 @@ import (
 
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
+	"example.com/dosetone/internal/mat3"
 )
 
 // Metamerism is how lot and standard differ under another light than they were
@@ -54,8 +55,9 @@ func (j *judge) metamerism(t *discharge.Table) ([]Metamerism, error) {
 		if err != nil {
 			return nil, err
 		}
-		m := Metamerism{Viewing: v, DeltaE: j.opt.Difference.Diff(w.Lab(std.Values), w.Lab(lot)), Judged: j.report.DeltaE <= matching*j.opt.Tolerance}
+		m := Metamerism{Viewing: v, DeltaE: j.report.DeltaE, Judged: j.report.DeltaE <= matching*j.opt.Tolerance}
 		if v != t.Viewing {
+			m.DeltaE = j.opt.Difference.Diff(w.Lab(std.Values), j.meanUnder(w))
 			if m.Index, err = index.OfSpectra(std, sample, ref, w); err != nil {
 				return nil, err
 			}
@@ -66,6 +68,23 @@ func (j *judge) metamerism(t *discharge.Table) ([]Metamerism, error) {
 	j.noteFluorescence("standard", std)
 	j.noteFluorescence("lot", sample)
 	return out, nil
+}
+
+// meanUnder is the lot mean as it is taken under the lot's own viewing: of panels, of the
+// colors of their readings. The color of the mean spectrum is another where these differ.
+func (j *judge) meanUnder(w *colorimetry.Weights) (mean colorimetry.Lab) {
+	for _, p := range j.lot.Panels {
+		var readings []discharge.Reading
+		for _, r := range p.Readings {
+			if r.Finished() {
+				readings = append(readings, discharge.Reading{Lab: w.Lab(r.Spectrum)})
+			}
+		}
+		if c := centroid(readings); len(readings) > 0 {
+			mean = moved(mean, mat3.Vec{c.L / j.sample.n, c.A / j.sample.n, c.B / j.sample.n})
+		}
+	}
+	return mean
 }
 
 // noteFluorescence says where another light than daylight tells little.

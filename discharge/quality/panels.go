@@ -1,13 +1,17 @@
 package quality
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/stat"
 
+	"example.com/dosetone/colorimetry"
+	"example.com/dosetone/discharge"
 	"example.com/dosetone/fit"
+	"example.com/dosetone/internal/mat3"
 	"example.com/dosetone/internal/quantile"
 )
 
@@ -42,6 +46,69 @@ func (j *judge) findHotSpots() {
 			mark(i)
 		}
 	}
+}
+
+// reread finds the reading that stands furthest from the others of its panel, if it does so by
+// far more than any in the other panels (common practice, no source, as the limits are). Of two
+// readings the one is taken that is further from the lot's other panels.
+func (j *judge) reread() *Reread {
+	const times, tolerances = 6, 2
+	if j.sample.mapped != "" {
+		return nil
+	}
+	var far []*Reread // of each panel with readings to compare
+	for _, p := range j.lot.Panels {
+		var readings []discharge.Reading
+		for _, r := range p.Readings {
+			if r.Finished() {
+				readings = append(readings, r)
+			}
+		}
+		if len(readings) < 2 {
+			continue
+		}
+		rest := j.restOfLot(p.ID)
+		most, key := &Reread{Panel: p.ID}, -1.0
+		for i, r := range readings {
+			apart := j.opt.Difference.Diff(centroid(slices.Delete(slices.Clone(readings), i, i+1)), r.Lab)
+			by := apart
+			if len(readings) == 2 {
+				by = j.opt.Difference.Diff(rest, r.Lab)
+			}
+			if by > key {
+				most.Position, most.Apart, key = r.Position, apart, by
+			}
+		}
+		far = append(far, most)
+	}
+	if len(far) < 2 {
+		return nil
+	}
+	slices.SortStableFunc(far, func(a, b *Reread) int { return cmp.Compare(b.Apart, a.Apart) })
+	usual := make([]float64, len(far)-1)
+	for i, f := range far[1:] {
+		usual[i] = f.Apart
+	}
+	lone := far[0]
+	lone.Usual = quantile.Median(usual)
+	if lone.Apart < math.Max(times*lone.Usual, tolerances*j.opt.Tolerance) {
+		return nil
+	}
+	return lone
+}
+
+// restOfLot is the mean of the lot's panels but one.
+func (j *judge) restOfLot(panel string) colorimetry.Lab {
+	rest := j.sample.without([]int{slices.IndexFunc(j.sample.panels, func(p discharge.PanelMean) bool { return p.ID == panel })})
+	return rest.mean
+}
+
+// centroid is the mean color of readings.
+func centroid(readings []discharge.Reading) (mean colorimetry.Lab) {
+	for _, r := range readings {
+		mean = moved(mean, mat3.Vec{r.Lab.L / float64(len(readings)), r.Lab.A / float64(len(readings)), r.Lab.B / float64(len(readings))})
+	}
+	return mean
 }
 
 // unevenness adds hot spots and a scatter between panels above the trials'.

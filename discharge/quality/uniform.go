@@ -151,16 +151,17 @@ func (j *judge) contrast(sides [2]string) (Contrast, bool) {
 	for _, d := range diffs {
 		c.DL += d / k
 	}
-	c.DeltaE = j.opt.Difference.Diff(j.sample.mean, moved(j.sample.mean, mat3.Vec{total[0] / k, total[1] / k, total[2] / k}))
-	half := 0.0
+	half := mat3.Vec{total[0] / k / 2, total[1] / k / 2, total[2] / k / 2}
+	c.DeltaE = j.opt.Difference.Diff(moved(j.sample.mean, mat3.Vec{-half[0], -half[1], -half[2]}), moved(j.sample.mean, half))
+	width := 0.0
 	if len(diffs) > 1 {
 		ss := 0.0
 		for _, d := range diffs {
 			ss += (d - c.DL) * (d - c.DL)
 		}
-		half = quantile.Student(0.975, k-1) * math.Sqrt(ss/(k-1)/k)
+		width = quantile.Student(0.975, k-1) * math.Sqrt(ss/(k-1)/k)
 	}
-	c.LoHi = [2]float64{c.DL - half, c.DL + half}
+	c.LoHi = [2]float64{c.DL - width, c.DL + width}
 	return c, true
 }
 

@@ -312,8 +312,16 @@ func TestMetamerism(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, rep.Metamerism, 3)
 	for _, m := range rep.Metamerism {
-		require.InDelta(t, 0, m.DeltaE, 1e-6)
 		require.InDelta(t, 0, m.Index, 1e-6)
+	}
+	// Under the lot's own light the difference is that of the verdict; of readings that all
+	// are the standard's spectrum it is nothing under any.
+	require.Equal(t, rep.DeltaE, rep.Metamerism[0].DeltaE)
+	even := discharge.Lot{ID: "EVEN", Role: discharge.Production, Panels: []discharge.Panel{{ID: "1", Readings: []discharge.Reading{{Spectrum: same.Spectrum, Lab: same.Lab}}}}}
+	rep, err = quality.Judge(r.table, even, same, nil)
+	require.NoError(t, err)
+	for _, m := range rep.Metamerism {
+		require.InDelta(t, 0, m.DeltaE, 1e-6)
 	}
 	brown := r.addCast(lot, 0.4, func(nm float64) float64 { return math.Exp(-(nm - 400) / 140) })
 	rep, err = quality.Judge(r.table, brown, same, nil)
@@ -431,5 +439,43 @@ func TestOffIsTheDistanceFromTheNearestShade(t *testing.T) {
 	var f colorimetry.CIEDE2000
 	for level := 0.0; level <= 1; level += 0.01 {
 		require.LessOrEqual(t, rep.Split.Off, f.Diff(r.model.ShadeAt(level), rep.Mean)+1e-3, "level %g", level)
+	}
+}
+
+// A lining that was read is to be read again before anything else: one reading far from its
+// panel's others, where those of other panels agree. A pale garment is none, nor is a lot
+// that is uneven everywhere.
+func TestOneReadingThatStandsAloneIsToBeReadAgain(t *testing.T) {
+	lot := func(spots ...[2]float64) discharge.Lot {
+		l := discharge.Lot{ID: "P", Role: discharge.Production}
+		for i, s := range spots {
+			p := discharge.Panel{ID: string(rune('a' + i))}
+			for k, name := range []string{"front", "back"} {
+				p.Readings = append(p.Readings, discharge.Reading{Position: name, Lab: colorimetry.Lab{L: s[k], A: -2.6, B: -9}})
+			}
+			l.Panels = append(l.Panels, p)
+		}
+		return l
+	}
+	standard := discharge.Target{ID: "STD", Viewing: d65(), Lab: colorimetry.Lab{L: 48, A: -2.6, B: -9}}
+	for name, c := range map[string]struct {
+		lot   discharge.Lot
+		panel string
+	}{
+		"lining":         {lot([2]float64{48, 48.3}, [2]float64{47.8, 48}, [2]float64{48.1, 88}), "c"},
+		"dark":           {lot([2]float64{48, 48.3}, [2]float64{30, 48}), "b"},
+		"pale garment":   {lot([2]float64{48, 48.3}, [2]float64{47.8, 48}, [2]float64{60, 60.2}), ""},
+		"uneven":         {lot([2]float64{48, 51}, [2]float64{47, 50}, [2]float64{46, 51}), ""},
+		"one panel only": {lot([2]float64{48, 88}), ""},
+	} {
+		rep, err := quality.Judge(labTable(c.lot), c.lot, standard, nil)
+		require.NoError(t, err)
+		if c.panel == "" {
+			require.Nil(t, rep.Reread, name)
+			continue
+		}
+		require.NotNil(t, rep.Reread, name)
+		require.Equal(t, c.panel, rep.Reread.Panel, name)
+		require.Equal(t, map[string]string{"lining": "back", "dark": "front"}[name], rep.Reread.Position, name)
 	}
 }
