@@ -32,14 +32,19 @@ const (
 // the settings makes later lots worse.
 func (j *judge) blame() blame {
 	s := j.report.Split
-	if s == nil || s.Residual == nil || !s.ResidualUsable {
+	if s == nil || s.Residual == nil {
 		return unknownBlame
 	}
 	promised, found := j.beyondAccepted(s.Residual.ExpectedLevel), j.doseExcess()
+	astray := promised*found > 0 && math.Abs(promised) > math.Abs(found)/2
 	switch z := math.Abs(s.ResidualZ); {
+	case !s.ResidualUsable && astray:
+		return bySettings
+	case !s.ResidualUsable:
+		return unknownBlame
 	case z > upsetResidual:
 		return byUpset
-	case promised*found > 0 && math.Abs(promised) > math.Abs(found)/2:
+	case astray:
 		if _, usual := j.drifted(); usual*found <= 0 || math.Abs(usual) <= math.Abs(found)/2 {
 			return byDrift
 		}
@@ -96,7 +101,11 @@ func (j *judge) residualWords() string {
 	if s.Residual == nil || !s.ResidualUsable {
 		return ""
 	}
-	text := fmt.Sprintf("; against its settings that is %s%s (%+.1f standard deviations of lots)", DoseWords(100*math.Expm1(s.Residual.LnDose)), j.strengthWords(s.Residual.LnDose), s.ResidualZ)
+	least, strength := "", j.strengthWords(s.Residual.LnDose)
+	if s.ResidualAtLeast {
+		least, strength = "at least ", ""
+	}
+	text := fmt.Sprintf("; against its settings that is %s%s%s (%+.1f standard deviations of lots)", least, DoseWords(100*math.Expm1(s.Residual.LnDose)), strength, s.ResidualZ)
 	switch j.blame() {
 	case byUpset:
 		text += ": an upset of this lot, so check strength, weighing and time"

@@ -26,14 +26,18 @@ type Split struct {
 	OffT2 float64
 	// DosePct is how much more (+) or less (-) dose than for the standard the
 	// lot has had, and Minutes what that is in time at the lot's settings.
-	DosePct         float64
-	Minutes         float64
-	HasMinutes      bool
-	Residual        *discharge.DoseResidual // against the settings; nil without
-	ResidualZ       float64                 // Residual in its own standard deviations
-	ResidualUsable  bool                    // false on the plateaus, where level says nothing of dose
-	AcceptedFrom    float64                 // level of the dark limit, or of the standard
-	AcceptedTo      float64                 // level of the light limit, or of the standard
+	DosePct        float64
+	Minutes        float64
+	HasMinutes     bool
+	Residual       *discharge.DoseResidual // against the settings; nil without
+	ResidualZ      float64                 // Residual in its own standard deviations
+	ResidualUsable bool                    // false where level says nothing of dose
+	// ResidualAtLeast says that the lot lies on a plateau, where level hardly tells dose, and its
+	// settings promise one off it: Residual is then of where the plateau ends, and the lot's is
+	// further out.
+	ResidualAtLeast bool
+	AcceptedFrom    float64 // level of the dark limit, or of the standard
+	AcceptedTo      float64 // level of the light limit, or of the standard
 	residualTotalSD float64
 }
 
@@ -127,16 +131,38 @@ func (j *judge) split() *Split {
 	if err1 == nil && err2 == nil && ok1 && ok2 {
 		s.Minutes, s.HasMinutes = now-then, true
 	}
-	if r, err := m.DoseResidual(j.lot.Settings, s.Level); err == nil {
-		s.Residual = &r
-		slope := m.Slope(s.Level)
-		// Reading noise counts by how flat the curve is; on a plateau it is all.
-		read := s.LevelSD / math.Max(slope, 1e-3)
-		s.residualTotalSD = math.Sqrt(r.SDModel*r.SDModel + r.SDLots*r.SDLots + read*read)
-		s.ResidualZ = r.LnDose / s.residualTotalSD
-		s.ResidualUsable = slope > 0.03 && finite(s.ResidualZ)
-	}
+	j.residual(s)
 	return s
+}
+
+// flat is the slope of the level by ln dose below which level tells no dose.
+const flat = 0.03
+
+// residual compares the lot's dose with what its settings promise. A lot that was left at base
+// by a dead oxidizer says that it had much less, if not how much less.
+func (j *judge) residual(s *Split) {
+	m, at := j.opt.Model, s.Level
+	r, err := m.DoseResidual(j.lot.Settings, at)
+	if err != nil {
+		return
+	}
+	if m.Slope(at) <= flat && r.Slope > flat {
+		const steps = 100
+		for i := 1; i <= steps && m.Slope(at) <= flat; i++ {
+			at = s.Level + (r.ExpectedLevel-s.Level)*float64(i)/steps
+		}
+		if r, err = m.DoseResidual(j.lot.Settings, at); err != nil {
+			return
+		}
+		s.ResidualAtLeast = true
+	}
+	slope := m.Slope(at)
+	// Reading noise counts by how flat the curve is; on a plateau it is all.
+	read := s.LevelSD / math.Max(slope, 1e-3)
+	s.Residual = &r
+	s.residualTotalSD = math.Sqrt(r.SDModel*r.SDModel + r.SDLots*r.SDLots + read*read)
+	s.ResidualZ = r.LnDose / s.residualTotalSD
+	s.ResidualUsable = slope > flat && finite(s.ResidualZ)
 }
 
 // along is the signed difference between two levels of the path.

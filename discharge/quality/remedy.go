@@ -19,6 +19,7 @@ func (j *judge) nextLots(f Fault) string {
 		if len(j.lot.Settings) == 0 {
 			return "whether the next lots need other settings is told by this one's, which are not known here"
 		}
+		return "before the next lot check the oxidizer's strength, the weighing and the time: where the curve is as flat as here a shade does not tell whether they or the settings are to blame"
 	case byUpset:
 		return "find what went wrong with this lot before the next one is run, rather than change its settings"
 	case byDrift:
