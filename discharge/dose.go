@@ -87,8 +87,13 @@ func (f *doseFactor) oneWay() bool { return (f.Raises || f.Monotone) && !f.isHea
 
 // values holds the settings of the factors of a model, in their order. A factor that
 // the settings do not name stands at the middle of the trials; one that nobody
-// chose, at adrift: it varies about there as it did in the trials.
-type values [maxFactors]float64
+// chose, at adrift: it varies about there as it did in the trials. Behind them
+// stands untried.
+type values [maxFactors + 1]float64
+
+// untried is the place in values of how far factors that never varied in the trials lie from
+// where they stood, squared, in units of extrapolationSD.
+const untried = maxFactors
 
 // adrift is the value of a factor that varies as it did in the trials.
 func adrift() float64 { return math.NaN() }
@@ -103,6 +108,7 @@ func (b *doseBasis) at(v *values) (x values) {
 			x[j] = b.factors[j].x(v[j])
 		}
 	}
+	x[untried] = v[untried]
 	if b.clock != (clock{}) {
 		k := b.soaking(&x)
 		b.wind(&x, v, &k)
@@ -333,7 +339,7 @@ func (b *doseBasis) terms() int {
 
 // beyond returns the squared distance of x from the trials' box.
 func (b *doseBasis) beyond(x *values) float64 {
-	sum := 0.0
+	sum := x[untried]
 	for j := range b.factors {
 		f := &b.factors[j]
 		d := x[j] - min(max(x[j], f.Lo), f.Hi)

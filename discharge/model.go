@@ -43,6 +43,9 @@ type Model struct {
 	// lotsAlone says that the expected shade is that of lots about the likeliest dose; in files
 	// of earlier versions it is the mean over what is not known of the dose, too.
 	lotsAlone bool
+	// untriedWidens says that what never varied in the trials and is set elsewhere widens intervals; in
+	// files of before it did not.
+	untriedWidens bool
 	// baseAssumed says that base readings were missing and something else stands in.
 	baseAssumed bool
 	// whiteAssumed says the same of white readings.
@@ -182,7 +185,7 @@ func beforeCurves(t *Table, opt *FitOptions) (*Model, *observed, error) {
 			return nil, nil, err
 		}
 	}
-	m := &Model{process: process, inflation: 1, freedom: predictionFreedom, joint: true, edged: true, lotsAlone: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestFor(t, at), viewing: t.Viewing, condition: t.Condition.With(""), grid: t.Grid, kind: t.Kind, warnings: append(lacking, o.warnings...)}
+	m := &Model{process: process, inflation: 1, freedom: predictionFreedom, joint: true, edged: true, lotsAlone: true, untriedWidens: true, baseAssumed: !o.hasBase, whiteAssumed: !o.hasWhite, digest: digestFor(t, at), viewing: t.Viewing, condition: t.Condition.With(""), grid: t.Grid, kind: t.Kind, warnings: append(lacking, o.warnings...)}
 	m.fabric, m.machine = o.ranOn()
 	m.fabric, m.machine = cmp.Or(opt.Fabric, m.fabric), cmp.Or(opt.Machine, m.machine)
 	if err := m.chooseFactors(t, o, at); err != nil {

@@ -51,6 +51,7 @@ type (
 		Freedom      float64       `json:"lot_degrees_of_freedom,omitempty"`
 		Joint        bool          `json:"joint_plateau,omitempty"`          // the plateau's covariance with the coefficients counts
 		Edged        bool          `json:"edge_bounds_certainty,omitempty"`  // outside the trials nothing is surer than at their edge
+		Untried      bool          `json:"untried_widens,omitempty"`         // what never varied and is set elsewhere makes predictions less sure
 		LotsAlone    bool          `json:"expected_of_lots_alone,omitempty"` // the expected shade is no mean over what is uncertain of the dose
 		BaseAssumed  bool          `json:"base_assumed,omitempty"`
 		WhiteAssumed bool          `json:"white_assumed,omitempty"`
@@ -157,7 +158,7 @@ func (m *Model) file(version string) ([]byte, error) {
 		Schema: Schema, Tool: version, Digest: m.digest, Process: m.process.ID,
 		Viewing: m.viewing.String(), Condition: m.condition, Readings: m.kind, Fixed: m.fixed,
 		BlankLevel: m.low, SDPanel: m.sdPanel, ReadSD: m.readSD, FloorSD: m.floorSD, Inflation: m.inflation,
-		Freedom: m.freedom, Joint: m.joint, Edged: m.edged, LotsAlone: m.lotsAlone, BaseAssumed: m.baseAssumed, WhiteAssumed: m.whiteAssumed, Fabric: m.fabric, Machine: m.machine, Others: m.others, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
+		Freedom: m.freedom, Joint: m.joint, Edged: m.edged, LotsAlone: m.lotsAlone, Untried: m.untriedWidens, BaseAssumed: m.baseAssumed, WhiteAssumed: m.whiteAssumed, Fabric: m.fabric, Machine: m.machine, Others: m.others, Trials: m.trials, LeaveOneOut: m.loo, Warnings: []string{},
 	}
 	if _, err := LookupProcess(m.process.ID); err != nil {
 		f.OwnProcess = &m.process

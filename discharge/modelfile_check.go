@@ -13,7 +13,7 @@ import (
 
 // model rebuilds and checks a model.
 func (f *modelFile) model() (*Model, error) {
-	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, inflation: f.Inflation, freedom: f.Freedom, joint: f.Joint, edged: f.Edged, lotsAlone: f.LotsAlone, baseAssumed: f.BaseAssumed, whiteAssumed: f.WhiteAssumed, fabric: f.Fabric, machine: f.Machine, others: f.Others, trials: f.Trials, loo: f.LeaveOneOut}
+	m := &Model{digest: f.Digest, kind: f.Readings, fixed: f.Fixed, low: f.BlankLevel, sdPanel: f.SDPanel, readSD: f.ReadSD, floorSD: f.FloorSD, inflation: f.Inflation, freedom: f.Freedom, joint: f.Joint, edged: f.Edged, lotsAlone: f.LotsAlone, untriedWidens: f.Untried, baseAssumed: f.BaseAssumed, whiteAssumed: f.WhiteAssumed, fabric: f.Fabric, machine: f.Machine, others: f.Others, trials: f.Trials, loo: f.LeaveOneOut}
 	for _, w := range f.Warnings {
 		m.warnings = append(m.warnings, fmt.Errorf("%s", w))
 	}

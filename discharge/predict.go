@@ -75,7 +75,35 @@ func (m *Model) locate(s Settings, v *values) error {
 			}
 		}
 	}
+	v[untried] = m.unlearned(s)
 	return nil
+}
+
+// values reads settings that were checked before.
+func (m *Model) values(s Settings) values {
+	v := m.basis.values(s)
+	v[untried] = m.unlearned(s)
+	return v
+}
+
+// unlearned is what stands at untried in values: by how much dose may differ where a factor that
+// never varied is set elsewhere is known from other laundries alone.
+func (m *Model) unlearned(s Settings) (sum float64) {
+	if len(m.fixed) == 0 || !m.untriedWidens {
+		return 0
+	}
+	for _, f := range m.process.Factors {
+		if u, ok := s[f.Column]; ok && m.elsewhere(f.Column, u) {
+			d := newDoseFactor(f, Range{})
+			mean, sd := d.drifted()
+			if d.Raises && d.Transform == Log {
+				mean, sd = usualExponent, usualExponentSD
+			}
+			far := math.Hypot(mean, sd) * (d.x(u) - d.x(m.fixed[f.Column])) / extrapolationSD
+			sum += min(far*far, farOut*farOut)
+		}
+	}
+	return sum
 }
 
 // elsewhere reports whether u is another value of a factor that never varied than the
@@ -97,7 +125,7 @@ func (missingFactor) Is(err error) bool { return err == ErrUnknownFactor }
 // settings must hold every factor of the process that varied in the trials and is
 // not optional; optional ones that are left out stand at the middle of the trials
 // ([FactorRange.Middle]), or vary about it as lots did where nobody chose them. One that never varied changes no shade; set to another value
-// than the trials' it makes the prediction Extrapolated. Others are ignored. Errors
+// than the trials' it makes the prediction Extrapolated, and less sure by what such factors do elsewhere. Others are ignored. Errors
 // are of missing factors ([ErrUnknownFactor]) and values that cannot be. It allocates
 // nothing unless it fails.
 func (m *Model) Predict(s Settings) (p Prediction, err error) {

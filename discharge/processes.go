@@ -127,8 +127,8 @@ func Processes() []Process {
 					Typical: usual(20, 80), Step: 5},
 				bathTime(3, 50),
 				ambientTemp(), drumSpeed(),
-				recorded("flow_nm3pmin", "flow of the feed gas", "Nm³/min", 0, 0),
-				recorded("load_kg", "dry garments in the drum", "kg", 0, 0),
+				Factor{Column: "flow_nm3pmin", Title: "flow of the feed gas", Unit: "Nm³/min", Transform: Log, Optional: true, Step: 0.05, Increases: true},
+				Factor{Column: "load_kg", Title: "dry garments in the drum", Unit: "kg", Transform: Log, Optional: true, Step: 1, Monotone: true},
 			),
 			Active: ActiveRule{Scale: 1, Times: []string{"strength_gnm3", "flow_nm3pmin", "time_min"}, Over: []string{"load_kg"}, Of: "O3 applied"},
 			Practice: []string{

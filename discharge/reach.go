@@ -16,7 +16,7 @@ func (q *search) closest(list []Suggestion) colorimetry.Lab {
 	best := slices.MinFunc(list, func(a, b Suggestion) int {
 		return cmp.Compare(q.fromStandard(a.Shade), q.fromStandard(b.Shade))
 	})
-	v := q.m.basis.values(best.Settings)
+	v := q.m.values(best.Settings)
 	distance := func() float64 { return q.fromStandard(q.m.expected(&v)) }
 	// turn sets factor j where f is least, and returns that.
 	turn := func(j int, tol float64, f func() float64) float64 {

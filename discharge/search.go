@@ -165,7 +165,7 @@ func (q *search) solveAt(s Settings) float64 {
 	g := q.grid[q.solve]
 	lo, hi := g[0], g[len(g)-1]
 	a, b := f.x(lo), f.x(hi)
-	v := q.m.basis.values(s)
+	v := q.m.values(s)
 	distance := func(x float64) float64 {
 		v[q.solve] = f.value(x)
 		return q.fromStandard(q.m.expected(&v))
@@ -203,7 +203,7 @@ func (q *search) refine(c Suggestion) Suggestion {
 	if q.solve < 0 || q.limit > 0 {
 		return c
 	}
-	v := q.m.basis.values(c.Settings)
+	v := q.m.values(c.Settings)
 	best, at, found := q.fromStandard(q.m.expected(&v)), v, false
 	var turn func(u values, j int)
 	turn = func(u values, j int) {

@@ -379,7 +379,7 @@ func nearestOn(a, b, c colorimetry.Lab, g *[3][3]float64) colorimetry.Lab {
 
 // evaluate fills in everything about one setting.
 func (q *search) evaluate(s Settings) Suggestion {
-	v := q.m.basis.values(s)
+	v := q.m.values(s)
 	p := q.m.predictAt(&v)
 	out := Suggestion{Settings: s, Shade: p.Shade, DeltaE: q.fromStandard(p.Shade), Extrapolated: p.Extrapolated || q.m.movesFixed(s)}
 	out.Along, out.Off = q.split(p)

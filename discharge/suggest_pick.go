@@ -14,7 +14,7 @@ import (
 // suggestions miss on simulated laundries).
 func (q *search) rank(list []Suggestion) {
 	near := func(s Settings) float64 {
-		v := q.m.basis.values(s)
+		v := q.m.values(s)
 		x := q.m.basis.at(&v)
 		best := math.Inf(1)
 		for _, t := range q.trial {
@@ -109,7 +109,7 @@ func (q *search) windowPass(c Suggestion) (pass [2]float64) {
 	if c.TimeWindowMin == [2]float64{} {
 		return pass
 	}
-	v := q.m.basis.values(c.Settings)
+	v := q.m.values(c.Settings)
 	for i, t := range c.TimeWindowMin {
 		v[q.m.basis.index(timeColumn)] = t
 		pass[i] = q.pass(&v)
@@ -125,7 +125,7 @@ func (q *search) window(c Suggestion) [2]float64 {
 	if !ok || j < 0 || q.deltaE(c.Shade) > q.tol {
 		return [2]float64{}
 	}
-	v := q.m.basis.values(c.Settings)
+	v := q.m.values(c.Settings)
 	inside := func(t float64) bool {
 		v[j] = t
 		return q.deltaE(q.m.expected(&v)) <= q.tol && !q.breaks(&v)

@@ -245,7 +245,7 @@ func (q *search) spare(s Suggestion) Suggestion {
 	}
 	f := &q.m.basis.factors[q.solve]
 	pf, _ := q.m.process.Factor(f.Column)
-	v := q.m.basis.values(s.Settings)
+	v := q.m.values(s.Settings)
 	breaks := func(x float64) bool {
 		v[q.solve] = x
 		return q.breaks(&v)

@@ -54,7 +54,7 @@ func (q *search) whyNotSurely(out *Suggestions) string {
 		return ""
 	}
 	best := &out.List[0]
-	v := q.m.basis.values(best.Settings)
+	v := q.m.values(best.Settings)
 	p := q.m.predictAt(&v)
 	if d := q.deltaE(best.Shade); d > 0.4*q.tol {
 		near := q.deltaE(out.Closest)

@@ -326,7 +326,7 @@ func TestCheckSpeaksPlainly(t *testing.T) {
 	require.NoError(t, os.WriteFile("pale.csv", []byte(lot), 0o644))
 	pale := tool(t, "", "check", "pale.csv", "--standard", "standard.csv", "--model", "model.json", "--report", "pale.html")
 	require.Equal(t, exitOutside, pale.code, pale.err)
-	require.Contains(t, strings.Join(strings.Fields(pale.out), " "), "as after more than ten times the dose.")
+	require.Contains(t, strings.Join(strings.Fields(pale.out), " "), "as after more than ten times the dose; against its settings that is more than ten times the dose")
 	_, page := pageOf(t, "pale.html")
 	require.Contains(t, page, "lighter (more than ten times the dose)")
 	got := decode[checkResult](t, tool(t, "", "check", "pale.csv", "--standard", "standard.csv", "--model", "model.json", "--format", "json").out)

@@ -36,16 +36,11 @@ func registerFactors(cmd *cobra.Command, processes []discharge.Process, prefix, 
 	return f
 }
 
-// registerRecorded makes a flag of every quantity that processes only record.
-func registerRecorded(cmd *cobra.Command, processes []discharge.Process) *factorFlags {
-	recorded := func(f discharge.Factor) bool { return f.Transform == discharge.Recorded }
-	return registerFactors(cmd, onlyFactors(processes, recorded), "", "recorded, to tell the active oxidizer:", true)
-}
-
-// registerMeasured makes a flag of everything that is measured on a load before it.
-func registerMeasured(cmd *cobra.Command, processes []discharge.Process) *factorFlags {
-	measured := func(f discharge.Factor) bool { return f.Measured }
-	return registerFactors(cmd, onlyFactors(processes, measured), "", "measured on this very load:", true)
+// registerStated makes a flag of everything that may be stated of the load at hand: what is
+// only recorded, what is measured on it before, and what need not be chosen.
+func registerStated(cmd *cobra.Command, processes []discharge.Process) *factorFlags {
+	stated := func(f discharge.Factor) bool { return f.Optional }
+	return registerFactors(cmd, onlyFactors(processes, stated), "", "as it is for this load:", true)
 }
 
 // onlyFactors are processes with some of their factors.

@@ -10,11 +10,10 @@ import (
 
 type suggestFlags struct {
 	goalFlags
-	count    int
-	maxLoss  number
-	recorded *factorFlags
-	measured *factorFlags
-	report   reportFlags
+	count   int
+	maxLoss number
+	stated  *factorFlags
+	report  reportFlags
 }
 
 func newSuggest(e *env, processes []discharge.Process) *cobra.Command {
@@ -40,8 +39,7 @@ reach on this fabric is reported as such, with the nearest shade and the reason.
 	fl.Var(&f.maxLoss, "max-tensile-loss", "most tensile loss, in %, that a lot may be expected to have (needs tested trials)")
 	fl.IntVar(&f.count, "count", 5, "most suggestions per target")
 	f.register(cmd, processes)
-	f.recorded = registerRecorded(cmd, processes)
-	f.measured = registerMeasured(cmd, processes)
+	f.stated = registerStated(cmd, processes)
 	f.report.register(cmd, suggestFigures()...)
 	return cmd
 }
@@ -155,18 +153,16 @@ func (f *suggestFlags) options(m *discharge.Model) (*discharge.SuggestOptions, e
 	if err != nil {
 		return nil, err
 	}
-	recorded, err := f.recorded.settings(p)
+	stated, err := f.stated.settings(p)
 	if err != nil {
 		return nil, err
 	}
-	measured, err := f.measured.settings(p)
-	if err != nil {
-		return nil, err
-	}
-	for _, s := range []discharge.Settings{recorded, measured} {
-		for c, v := range s {
-			bounds[c] = discharge.Range{Lo: v, Hi: v}
+	for c, v := range stated {
+		if _, ok := bounds[c]; ok {
+			x, _ := p.Factor(c)
+			return nil, usage("--%s says what it is for this load: --min-%[1]s and --max-%[1]s do not go with it", x.Name())
 		}
+		bounds[c] = discharge.Range{Lo: v, Hi: v}
 	}
 	available, err := f.available(p, bounds)
 	return &discharge.SuggestOptions{Tolerance: f.tolerance.value, Count: f.count, MaxTensileLossPct: f.maxLoss.value, Bounds: bounds, Available: available}, err

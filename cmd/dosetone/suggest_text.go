@@ -98,7 +98,7 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	}
 }
 
-// activeLacks are the flags of recorded quantities that the active oxidizer is worked
+// activeLacks are the flags of what need not be chosen that the active oxidizer is worked
 // out from and s does not have.
 func activeLacks(p discharge.Process, s discharge.Settings) (flags []string) {
 	if _, ok := p.ActivePerKg(s); ok {
@@ -106,7 +106,7 @@ func activeLacks(p discharge.Process, s discharge.Settings) (flags []string) {
 	}
 	for _, c := range slices.Concat(p.Active.Times, p.Active.Over) {
 		f, ok := p.Factor(c)
-		if _, given := s[c]; ok && !given && f.Transform == discharge.Recorded {
+		if _, given := s[c]; ok && !given && f.Optional {
 			flags = append(flags, "--"+f.Name())
 		}
 	}

@@ -3,6 +3,7 @@ package quality
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"example.com/dosetone/discharge"
 )
@@ -101,11 +102,11 @@ func (j *judge) residualWords() string {
 	if s.Residual == nil || !s.ResidualUsable {
 		return ""
 	}
-	least, strength := "", j.strengthWords(s.Residual.LnDose)
+	dose, strength := DoseWords(100*math.Expm1(s.Residual.LnDose)), j.strengthWords(s.Residual.LnDose)
 	if s.ResidualAtLeast {
-		least, strength = "at least ", ""
+		dose, strength = atLeast(dose), ""
 	}
-	text := fmt.Sprintf("; against its settings that is %s%s%s (%+.1f standard deviations of lots)", least, DoseWords(100*math.Expm1(s.Residual.LnDose)), strength, s.ResidualZ)
+	text := fmt.Sprintf("; against its settings that is %s%s (%+.1f standard deviations of lots)", dose, strength, s.ResidualZ)
 	switch j.blame() {
 	case byUpset:
 		text += ": an upset of this lot, so check strength, weighing and time"
@@ -120,6 +121,14 @@ func (j *judge) residualWords() string {
 		text += ": within the scatter of lots"
 	}
 	return text
+}
+
+// atLeast are words of [DoseWords] for a bound; those beyond any number are one already.
+func atLeast(dose string) string {
+	if strings.HasPrefix(dose, "more than") || strings.HasPrefix(dose, "less than") {
+		return dose
+	}
+	return "at least " + dose
 }
 
 // strengthWords says what strength would have done as much: dose has a unit of each curve's
