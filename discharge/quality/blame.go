@@ -23,6 +23,7 @@ const (
 	unknownBlame  blame = iota
 	bySettings          // they promise a shade off the standard
 	byDrift             // of a factor that nobody chose, which makes them do so
+	byStray             // or may: one stands where no trial was
 	byScatter           // of lots
 	byRareScatter       // or an upset: too seldom to be passed over
 	byUpset
@@ -32,6 +33,14 @@ const (
 // promise is a reason to change them: chasing the scatter of lots, or an upset, with
 // the settings makes later lots worse.
 func (j *judge) blame() blame {
+	b := j.blameByDose()
+	if b != bySettings && b != byDrift && len(j.strays()) > 0 {
+		return byStray
+	}
+	return b
+}
+
+func (j *judge) blameByDose() blame {
 	s := j.report.Split
 	if s == nil || s.Residual == nil {
 		return unknownBlame
@@ -87,19 +96,53 @@ func (j *judge) drifted() (most *discharge.FactorRange, usual float64) {
 	return most, promise(without)
 }
 
+// strays are the factors that nobody chose, or that never varied, and stand well outside the
+// trials in this lot: what they do there nobody knows, so they come before any other doubt.
+// Well outside is by half of what the trials spanned, and by a twentieth of the value (common
+// practice, no source).
+func (j *judge) strays() (out []discharge.FactorRange) {
+	for _, f := range j.opt.Model.Factors() {
+		v, named := j.lot.Settings[f.Column]
+		if !named || f.Measured || f.Chosen && !f.Fixed {
+			continue
+		}
+		nearest := min(max(v, f.Lo), f.Hi)
+		if math.Abs(v-nearest) > max((f.Hi-f.Lo)/2, math.Abs(nearest)/20) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// strayWords names them with their values.
+func (j *judge) strayWords() string {
+	var words []string
+	for _, f := range j.strays() {
+		words = append(words, j.driftWords(&f))
+	}
+	return strings.Join(words, ", and ")
+}
+
 // driftWords names such a factor with its value and what the trials had.
 func (j *judge) driftWords(f *discharge.FactorRange) string {
 	unit := ""
 	if f.Unit != "" {
 		unit = " " + f.Unit
 	}
-	return fmt.Sprintf("its %s of %.4g%s, where the trials had %.4g to %.4g", f.Column, j.lot.Settings[f.Column], unit, f.Lo, f.Hi)
+	had := fmt.Sprintf("%.4g to %.4g", f.Lo, f.Hi)
+	if f.Lo == f.Hi {
+		had = fmt.Sprintf("%.4g", f.Lo)
+	}
+	return fmt.Sprintf("its %s of %.4g%s, where the trials had %s", f.Column, j.lot.Settings[f.Column], unit, had)
 }
 
 // residualWords says whether the settings or the lot are to blame.
 func (j *judge) residualWords() string {
 	s := j.report.Split
 	if s.Residual == nil || !s.ResidualUsable {
+		if j.blame() == byStray {
+			return "; what came of " + j.strayWords() + ", is not known"
+		}
 		return ""
 	}
 	dose, strength := DoseWords(100*math.Expm1(s.Residual.LnDose)), j.strengthWords(s.Residual.LnDose)
@@ -115,6 +158,8 @@ func (j *judge) residualWords() string {
 	case byDrift:
 		f, usual := j.drifted()
 		text += fmt.Sprintf(": %s, promises a shade %.1f units off this standard; at its usual value the settings promise one %.1f off", j.driftWords(f), math.Abs(j.beyondAccepted(s.Residual.ExpectedLevel)), math.Abs(usual))
+	case byStray:
+		text += ": what came of " + j.strayWords() + ", is not known"
 	case byRareScatter:
 		text += ": fewer than 1 sound lot in 20 departs so far"
 	default:

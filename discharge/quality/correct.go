@@ -74,6 +74,15 @@ func (j *judge) correct() error {
 	if settings == nil || c.GoOn {
 		settings = j.lot.Settings
 	}
+	if settings != nil && j.opt.SecondPass == nil && !c.GoOn {
+		settings = settings.Clone()
+		for _, f := range j.strays() { // not again what may have spoiled the first
+			settings[f.Column] = f.Middle
+			if f.Step > 0 && !f.Fixed {
+				settings[f.Column] = math.Round(f.Middle/f.Step) * f.Step
+			}
+		}
+	}
 	if len(settings) == 0 && c.GoOn {
 		c.Why = "how long a lot goes on follows from the settings of the charge in the drum, and it has none; after a second pass begun with a fresh charge, take it out, read it, and ask for another pass"
 		return nil

@@ -109,3 +109,22 @@ func TestADeadOxidizerIsAnUpsetAndNoReasonForLongerLots(t *testing.T) {
 		require.Less(t, trend.DoseShiftPct, -20.0, share)
 	}
 }
+
+// A bath whose temperature or liquor lies where no trial was is told by it first, whatever little
+// is known of what it does, and a second pass is not run there again.
+func TestWhatStandsOutsideTheTrialsIsNamedFirst(t *testing.T) {
+	table, m, standard := bath(t, func(lot func(name, role string, strength, liquor, minutes, warm, share float64)) {
+		lot("COLD", "production", 1.7, 10, 18, 25, 1)
+		lot("DEAD", "production", 1.7, 10, 18, 60, 0.05)
+	})
+	for _, l := range table.ByRole(discharge.Production) {
+		r, err := quality.Judge(table, l, standard, &quality.Options{Model: m})
+		require.NoError(t, err)
+		require.Equal(t, quality.UnderDischarged, r.Causes[0].Fault)
+		require.Contains(t, r.Causes[0].Evidence, fmt.Sprintf("its temp_c of %g °C, where the trials had", l.Settings["temp_c"]))
+		require.Contains(t, r.Causes[0].Remedy, "bring temp_c back to what ")
+		require.NotContains(t, r.Causes[0].Remedy, "longer")
+		require.True(t, r.Correction.Possible, r.Correction.Why)
+		require.InDelta(t, 40, r.Correction.Settings["temp_c"], 2)
+	}
+}

@@ -28,6 +28,12 @@ func (j *judge) nextLots(f Fault) string {
 			return fmt.Sprintf("leave the settings for usual loads as they are, and choose others for loads with such a %s", f.Column)
 		}
 		return fmt.Sprintf("bring %s back to what it was in the trials, or choose settings for it: at its usual value these promise the standard", f.Column)
+	case byStray:
+		var names []string
+		for _, f := range j.strays() {
+			names = append(names, f.Column)
+		}
+		return fmt.Sprintf("bring %s back to what the trials had before the next lot, rather than change its settings", strings.Join(names, " and "))
 	case byRareScatter:
 		return "before the next lot check the oxidizer's strength, the weighing and the time, rather than change the settings"
 	case byScatter:
