@@ -402,3 +402,20 @@ func TestBasesAreCounted(t *testing.T) {
 		require.Contains(t, rep.Causes[0].Evidence, want)
 	}
 }
+
+// Advice is that of the process: there are no lumps of carrier in a gas.
+func TestRemediesAreOfTheProcess(t *testing.T) {
+	for process, word := range map[string]string{"ozone-gas": "wet the garments evenly", "laccase-bath": "moving bath", "permanganate-pellet": "lumps of carrier"} {
+		r := newRoom(t, laundry.PowerLaw, process, 3)
+		lot, _ := r.run(r.Laundry, r.settings, laundry.RunOptions{NoHotSpots: true})
+		long := maps.Clone(r.settings)
+		long["time_min"] *= 4
+		pale, _ := r.run(r.Laundry, long, laundry.RunOptions{NoHotSpots: true})
+		lot.Panels[1] = pale.Panels[1]
+		rep, err := quality.Judge(r.table, lot, r.standard, &quality.Options{Model: r.model})
+		require.NoError(t, err)
+		i := slices.IndexFunc(rep.Causes, func(c quality.Cause) bool { return c.Fault == quality.HotSpots })
+		require.GreaterOrEqual(t, i, 0, process)
+		require.Contains(t, rep.Causes[i].Remedy, word)
+	}
+}

@@ -68,7 +68,11 @@ func (j *judge) remedy(f Fault, p discharge.Process) string {
 		if perm {
 			return "rinse and neutralize again; if it stays, yellow dye products are on the cloth: an alkaline soap or top brightening lightens them"
 		}
-		return "check for residual oxidizer and antichlor or rinse again; if it stays, yellow dye products are on the cloth: an alkaline soap or top brightening lightens them"
+		first := "wash warm with detergent and rinse"
+		if uses(p, "hypochlorite") {
+			first = "check for residual chlorine and antichlor or rinse again"
+		}
+		return first + "; if it stays, yellow dye products are on the cloth: an alkaline soap or top brightening lightens them"
 	case BackStaining:
 		return "loose dye has settled on pale areas: a hot wash with a dispersing agent and an extra rinse usually takes it off; use more liquor next time"
 	case OtherFabric:
@@ -78,14 +82,33 @@ func (j *judge) remedy(f Fault, p discharge.Process) string {
 		}
 		return text
 	case UnevenLot:
-		return "check load size, carrier distribution, moisture of the garments and drum speed; sort the garments into shade bands before shipping"
+		return "check load size, " + bringing(p).even + ", moisture of the garments and drum speed; sort the garments into shade bands before shipping"
 	case HotSpots:
-		return "take garments out at once after tumbling, crush lumps of carrier, and sort the spotted garments out: the pale spots cannot be undone"
+		return bringing(p).spots + ", and sort the spotted garments out: the pale spots cannot be undone"
 	}
 	return "read the base fabric of this load, check neutralization and rinsing, read one garment again after a rinse, and show it to a second person"
 }
 
 // usesPermanganate looks at the process's own words.
-func usesPermanganate(p discharge.Process) bool {
-	return strings.Contains(strings.ToLower(p.Oxidizer+" "+p.ID), "permanganate")
+func usesPermanganate(p discharge.Process) bool { return uses(p, "permanganate") }
+
+func uses(p discharge.Process, oxidizer string) bool {
+	return strings.Contains(strings.ToLower(p.Oxidizer+" "+p.ID), oxidizer)
+}
+
+// bringer is how the oxidizer comes to the cloth: what is to be even about it, and what
+// makes spots.
+type bringer struct{ even, spots string }
+
+func bringing(p discharge.Process) bringer {
+	has := func(column string) bool { _, ok := p.Factor(column); return ok }
+	switch {
+	case uses(p, "ozone"):
+		return bringer{"that the gas reaches all of it", "wet the garments evenly and load them opened out, and no more than tumble freely"}
+	case has("liquor_ratio"):
+		return bringer{"how the bath turns over and what is dosed into it", "dilute what is dosed and add it slowly to a moving bath, never onto the cloth, and load the garments opened out"}
+	case has("add_on_gsm"):
+		return bringer{"gun, distance and overlap", "keep the gun moving at one distance, catch drips"}
+	}
+	return bringer{"how the carrier is spread", "take garments out at once after tumbling, crush lumps of carrier"}
 }
