@@ -180,6 +180,9 @@ func (e *env) charge(name string, f *chargeFlags) error {
 	if err != nil {
 		return err
 	}
+	if unused := l.Unused(); len(unused) > 0 {
+		return usage("%s (%s) has no use for %s; leave it out", p.ID, p.Title, strings.Join(unused, ", "))
+	}
 	s, err := charge.New(l)
 	if err != nil {
 		return err

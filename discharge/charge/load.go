@@ -225,6 +225,45 @@ func (l *Load) check() error {
 	return nil
 }
 
+// Unused names what of a load its process has no use for: [New] passes it over, and a sheet that
+// does is perhaps not what was meant.
+func (l *Load) Unused() (what []string) {
+	form, err := formOf(l.Process)
+	if err != nil {
+		return nil // New says so
+	}
+	hypochlorite := oxidizerID(l.Process) == "hypochlorite"
+	solid := form == soaked || form == charged || form == sprayed || form == bath && !hypochlorite
+	for _, x := range []struct {
+		what          string
+		given, useful bool
+	}{
+		{"purity of a solid oxidizer (--purity)", l.Store.Purity != nil, solid},
+		{"strength of a liquid oxidizer (--stock-strength)", l.Store.Strength > 0, form == bath},
+		{"available chlorine of a powder (--powder-chlorine)", l.Store.Chlorine > 0, form == bath && hypochlorite},
+		{"ready carrier (--carrier-strength)", l.Store.Carrier != nil, form == charged},
+		{"soak (--soak-volume, --soak-left, --soak-left-strength)", l.Soak.Volume > 0 || l.Soak.Left > 0 || l.Soak.LeftStrength > 0, form == soaked},
+		{"acid in a solution (--acid, --acid-strength)", l.Soak.Acid != "" || l.Soak.AcidStrength > 0, form == soaked || form == sprayed},
+		{"temperature of a solution (--soak-temp)", l.Soak.Temp != nil, solid},
+		{"spray (--sprayed, --landing, --area-each)", l.Spray != (Spray{}), form == sprayed},
+		{"carrier that was used before (--reuse)", l.Reuse > 0, form == soaked || form == charged},
+	} {
+		if x.given && !x.useful {
+			what = append(what, x.what)
+		}
+	}
+	return what
+}
+
+// boils refuses a bath that does: a temperature in Fahrenheit.
+func (m *maker) boils() error {
+	const boils = 98 // °C, of water with something in it at some height
+	if t, ok := m.Load.Settings["temp_c"]; ok && (m.form == bath || m.form == product) && t > boils {
+		return fmt.Errorf("%w: a bath of %g °C boils; %g °F are %.0f °C", ErrLoad, t, t, (t-32)/1.8)
+	}
+	return nil
+}
+
 func (l *Load) bathRatio() chem.LiquorRatio {
 	if l.Wet.LiquorRatio > 0 {
 		return l.Wet.LiquorRatio

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"example.com/dosetone/discharge"
 	"example.com/dosetone/discharge/chem"
 )
 
@@ -119,6 +120,19 @@ func (m *maker) drumTemp() [2]float64 {
 	return [2]float64{}
 }
 
+// tried is what the model's trials had of a factor that the settings do not name.
+func (m *maker) tried(column string) (discharge.FactorRange, bool) {
+	if m.Model == nil {
+		return discharge.FactorRange{}, false
+	}
+	for _, f := range m.Model.Factors() {
+		if f.Column == column {
+			return f, true
+		}
+	}
+	return discharge.FactorRange{}, false
+}
+
 func (m *maker) speed() string {
 	if r, ok := m.Load.Settings["rpm"]; ok {
 		return fmt.Sprintf(" at %.3g rpm", r)
@@ -168,29 +182,38 @@ func (m *maker) spray() {
 
 func (m *maker) runBath() {
 	total := chem.LiquorRatio(m.Load.Settings["liquor_ratio"]).Of(m.Sheet.Garments)
-	ph := ""
+	ph, temp := "", m.drumTemp()
 	if v, ok := m.Load.Settings["ph"]; ok {
 		ph = fmt.Sprintf(", pH %.3g", v)
+	} else if r, ok := m.tried("ph"); ok {
+		ph = fmt.Sprintf(", pH %.3g-%.3g as the trials had", r.Lo, r.Hi)
+	}
+	if r, ok := m.tried("temp_c"); ok && temp == ([2]float64{}) {
+		temp = [2]float64{r.Lo, r.Hi}
+	}
+	asMaker := " as the maker's sheet says"
+	if ph != "" && temp != ([2]float64{}) {
+		asMaker = ""
 	}
 	if m.oxidizer == "hypochlorite" {
 		if ph == "" {
 			ph = ", pH 9-11 with soda ash"
 		}
-		m.step(Step{Do: "Fill with the water listed, load the garments, set the temperature" + ph, TempC: m.drumTemp(), Bath: total,
+		m.step(Step{Do: "Fill with the water listed, load the garments, set the temperature" + ph, TempC: temp, Bath: total,
 			Caution: "Below pH 8.5 cotton is damaged fastest; in acid chlorine gas escapes. No acid, sour or ammonia on this line."})
 		if m.Store.Chlorine > 0 {
 			m.step(Step{Do: "Stir the powder into cold water, let it settle, and use the clear liquor: what is not dissolved burns holes",
 				Caution: "Powder into water, never water onto powder; a dry, clean scoop; no dust; away from acid, oil and rags."})
 		}
 		m.step(Step{Do: "Dose the hypochlorite, diluted, into the running bath within a minute", Caution: "Gloves, goggles, apron; ventilate."})
-		m.step(Step{Do: "Run" + m.speed() + "; sample every minute or two towards the end: the time in which the shade is right is short", Min: m.tumbleTime(), TempC: m.drumTemp()})
+		m.step(Step{Do: "Run" + m.speed() + "; sample every minute or two towards the end: the time in which the shade is right is short", Min: m.tumbleTime(), TempC: temp})
 		m.pause()
 		m.step(Step{Do: m.after("Drain at once") + "; cold rinse", Min: [2]float64{2, 3}, TempC: at(20), Bath: m.wetBath()})
 		return
 	}
-	m.step(Step{Do: "Fill with the water listed, load the garments, set the temperature" + ph + " as the maker's sheet says", TempC: m.drumTemp(), Bath: total})
+	m.step(Step{Do: "Fill with the water listed, load the garments, set the temperature" + ph + asMaker, TempC: temp, Bath: total})
 	m.step(Step{Do: "Dose the product" + doseNote(m.oxidizer), Caution: "No dust, no spray: see the data sheet of the product."})
-	m.step(Step{Do: "Run" + m.speed(), Min: m.tumbleTime(), TempC: m.drumTemp()})
+	m.step(Step{Do: "Run" + m.speed(), Min: m.tumbleTime(), TempC: temp})
 	m.pause()
 	m.step(Step{Do: m.after("Drain at once")})
 	if m.oxidizer == "laccase" {

@@ -156,6 +156,9 @@ func New(l Load) (*Sheet, error) {
 		return nil, fmt.Errorf("%w: %w", ErrLoad, err)
 	}
 	m.oxidizer, m.ActiveOf = oxidizerID(l.Process), l.Process.Active.Of
+	if err := m.boils(); err != nil {
+		return nil, err
+	}
 	m.Sheet.Warnings = append(m.Sheet.Warnings, l.Process.Unusual(l.Settings)...)
 	if err := m.split(); err != nil {
 		return nil, err

@@ -423,6 +423,9 @@ func (m *maker) weighGas() error {
 			m.warn("%s holds %v, the settings say load_kg %g: the ozone per kg differs from the trials", b.Machine, b.Garments, stated)
 		}
 		applied := chem.Mass(s["strength_gnm3"] * flow * s["time_min"])
+		if applied > b.Garments {
+			return fmt.Errorf("%w: %v of ozone on %v of garments: flow_nm3pmin is in Nm³/min, of which 1000 L/min make one, and strength in g/Nm³", ErrLoad, applied, b.Garments)
+		}
 		m.carry(applied)
 		if known {
 			b.add(Item{Name: "ozone applied", Chemical: m.oxidizer, oxidizer: true, Part: "drum", Take: Quantity{Mass: applied}, Exact: Quantity{Mass: applied}, Info: true,
