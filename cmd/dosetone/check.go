@@ -26,7 +26,7 @@ type checkFlags struct {
 	ledger                  string
 	process                 string
 	inDrum, bandsOnly       bool
-	reworked                bool
+	reworked, replace       bool
 	before                  string
 	passTime                number
 	read                    readFlags
@@ -50,7 +50,8 @@ are the base of that load.
 
 A ledger gets one line per lot, never two, and shows drift of the laundry against
 its model. A lot that was to be measured more has its line replaced once it is
-judged from more panels. Panels read before the cloth is finished and dry need
+judged from more panels, and --replace puts right one that was judged against the
+wrong standard. dosetone ledger sums a ledger up. Panels read before the cloth is finished and dry need
 --pairs, a table of panels read at both stages.
 
 A lot that was discharged again is judged with --reworked: its line in the ledger
@@ -87,6 +88,7 @@ lots could not be judged, as without --pairs: the others are, all the same.`,
 	fl.StringVar(&f.process, "process", "", "process of the lots, when the file has no process column")
 	fl.BoolVar(&f.bandsOnly, "bands-only", false, "only group the lots, or base rolls when there are no lots, into shade bands; needs no standard")
 	fl.BoolVar(&f.inDrum, "in-drum", false, "the lot is still in the drum with its charge: minutes to go on, not of a second pass")
+	fl.BoolVar(&f.replace, "replace", false, "lots that are in the ledger already get the new line in the place of the old one, as after a wrong standard")
 	fl.BoolVar(&f.reworked, "reworked", false, "the lots were discharged again: their ledger lines get the new verdict, and nothing is said of the dose of their settings")
 	e.registerTables(cmd)
 	e.registerLots(cmd)
@@ -188,7 +190,7 @@ func (e *env) check(name string, f *checkFlags) error {
 	if err != nil {
 		return err
 	}
-	ledger, trend, err := e.keepLedger(f.ledger, j.entries, opt.Model, f.reworked)
+	ledger, trend, err := e.keepLedger(f.ledger, j.entries, opt.Model, f)
 	if err != nil {
 		return err
 	}
@@ -321,6 +323,8 @@ func (f *checkFlags) options() (*quality.Options, error) {
 	switch {
 	case f.bandsOnly && (f.standard != "" || f.model != "" || f.ledger != ""):
 		return nil, usage("--bands-only takes no --standard, --model or --ledger")
+	case f.replace && (f.ledger == "" || f.reworked):
+		return nil, usage("--replace needs --ledger, and does not go with --reworked")
 	case f.standard == "" && !f.bandsOnly:
 		return nil, usage("no standard: give --standard FILE.csv")
 	case f.tolerance.set && f.tolerance.value <= 0, f.garment.set && f.garment.value <= 0:

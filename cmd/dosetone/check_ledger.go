@@ -24,7 +24,7 @@ const lockWait = 10 * time.Second
 
 // keepLedger appends the lots that the ledger has not yet, and charts it. The
 // ledger is written whole beside the old one and renamed, under a lock.
-func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Model, reworked bool) (_ *quality.Ledger, _ *quality.Trend, err error) {
+func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Model, f *checkFlags) (_ *quality.Ledger, _ *quality.Trend, err error) {
 	if name == "" {
 		return nil, nil, nil
 	}
@@ -54,15 +54,18 @@ func (e *env) keepLedger(name string, entries []quality.Entry, m *discharge.Mode
 	added := 0
 	for _, x := range entries {
 		enter := l.Put
-		if reworked {
+		switch {
+		case f.reworked:
 			enter = l.Rework
+		case f.replace:
+			enter = l.Replace
 		}
 		old, err := enter(x)
 		switch {
 		case errors.Is(err, quality.ErrInLedger) && old.Verdict == quality.MeasureMore:
 			e.warn("%s: lot %s is there already, as %s%s, and is not added again; to settle its line give its panels of then and the new ones in one table", name, x.Lot, old.Verdict, fromPanels(old.Panels))
 		case errors.Is(err, quality.ErrInLedger):
-			e.warn("%s: lot %s is there already and is not added again; --reworked enters what became of a lot that was discharged again", name, x.Lot)
+			e.warn("%s: lot %s is there already and is not added again; --reworked enters what became of a lot that was discharged again, --replace one that was judged wrongly", name, x.Lot)
 		case err != nil:
 			return nil, nil, err
 		case old != nil:

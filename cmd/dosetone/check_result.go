@@ -132,6 +132,18 @@ type driftJSON struct {
 	Words        []string `json:"words"`
 }
 
+// newDriftJSON is nil without a trend.
+func newDriftJSON(t *quality.Trend) *driftJSON {
+	if t == nil {
+		return nil
+	}
+	d := &driftJSON{Lots: t.Lots, Drifted: t.Drifted, Since: t.Since, FromStart: t.FromStart, Returned: t.Returned, Words: t.Words}
+	if t.Since != "" {
+		d.DoseShiftPct = &t.DoseShiftPct
+	}
+	return d
+}
+
 func newCheckResult(r *quality.Report) checkResult {
 	v := r.Verdict
 	out := checkResult{Lot: r.Lot, Verdict: v.Decision, Probability: v.Probability, MeanProbability: v.MeanProbability, Confidence: v.Confidence,

@@ -555,3 +555,45 @@ func TestReworkedLotsAreBooked(t *testing.T) {
 	require.Equal(t, quality.Reject, after.First)
 	require.Equal(t, *before.DoseZ, *after.DoseZ)
 }
+
+// Month's end: a lot that was held against a wrong standard is put right, and the ledger summed up.
+func TestLedgerIsPutRightAndSummedUp(t *testing.T) {
+	checkWorkspace(t)
+	wrong := "id,role,illuminant,observer,L,a,b\nOTHER,standard,D65,10,30,-2,-9\n"
+	require.NoError(t, os.WriteFile("wrong.csv", []byte(wrong), 0o644))
+	args := []string{"check", "lot.csv", "--standard", "standard.csv", "--model", "model.json", "--ledger", "l.csv"}
+	r := tool(t, "", "check", "lot.csv", "--standard", "wrong.csv", "--model", "model.json", "--ledger", "l.csv")
+	require.Equal(t, exitOutside, r.code, r.err)
+	again := tool(t, "", args...)
+	require.Equal(t, exitDone, again.code, again.err)
+	require.Contains(t, again.err, "--replace one that was judged wrongly")
+	type sum struct {
+		Lots, Accepted, Rejected int
+		Causes                   []struct{ Cause string }
+		Groups                   []struct{ Standard string }
+		Drift                    struct{ Lots int }
+	}
+	got := decode[sum](t, ok(t, "ledger", "l.csv", "--format", "json"))
+	require.Equal(t, 1, got.Rejected)
+	require.Equal(t, "over-discharged", got.Causes[0].Cause)
+
+	r = tool(t, "", append(args, "--replace")...)
+	require.Equal(t, exitDone, r.code, r.err)
+	require.Contains(t, r.err, "its line is replaced")
+	got = decode[sum](t, ok(t, "ledger", "l.csv", "--format", "json"))
+	require.Equal(t, 1, got.Accepted)
+	require.Equal(t, 1, got.Lots)
+	require.Equal(t, 1, got.Drift.Lots)
+	require.Empty(t, got.Causes)
+	require.Equal(t, "STD", got.Groups[0].Standard)
+	require.Contains(t, ok(t, "ledger", "l.csv"), "Accepted 1, rejected 0.")
+	for args, says := range map[string]string{
+		"ledger l.csv --since 1999-01-01 --until 1999-12-31": "no lot was judged in that time",
+		"ledger l.csv --since yesterday":                     "want a day such as",
+		"ledger l.csv --since 2026-02-01 --until 2026-01-01": "before --since",
+		"ledger standard.csv":                                "not a ledger",
+	} {
+		require.Contains(t, tool(t, "", strings.Fields(args)...).err, says, args)
+	}
+	require.Contains(t, tool(t, "", "check", "lot.csv", "--standard", "standard.csv", "--replace").err, "--replace needs --ledger")
+}

@@ -13,14 +13,9 @@ import (
 // showCheck writes the results; as JSON those of several lots are a list even
 // when only one of them could be judged.
 func (e *env) showCheck(list []checkResult, several bool, bands *quality.Bands, trend *quality.Trend, opt *quality.Options) error {
-	if trend != nil {
-		d := &driftJSON{Lots: trend.Lots, Drifted: trend.Drifted, Since: trend.Since, FromStart: trend.FromStart, Returned: trend.Returned, Words: trend.Words}
-		if trend.Since != "" {
-			d.DoseShiftPct = &trend.DoseShiftPct
-		}
-		for i := range list {
-			list[i].Drift = d
-		}
+	drift := newDriftJSON(trend)
+	for i := range list {
+		list[i].Drift = drift
 	}
 	switch e.format {
 	case formatJSON:

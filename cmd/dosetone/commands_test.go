@@ -20,7 +20,7 @@ func TestExamplesOfHelpTextsRun(t *testing.T) {
 	workspace(t)
 	n := 0
 	// fit comes before those who read its model.
-	for _, name := range []string{"demo", "convert", "fit", "predict", "suggest", "plan", "recalibrate", "charge", "assay", "check", "template", "man"} {
+	for _, name := range []string{"demo", "convert", "fit", "predict", "suggest", "plan", "recalibrate", "charge", "assay", "check", "ledger", "template", "man"} {
 		cmd := commandNamed(t, name)
 		require.NotEmpty(t, cmd.Example, name)
 		for line := range strings.Lines(cmd.Example) {

@@ -118,7 +118,7 @@ func TestNamingAFileTwiceWithoutHarm(t *testing.T) {
 // A flag that takes text either names files, and is known to do so, or is one of
 // those below: a new one cannot be forgotten.
 func TestEveryFlagThatNamesAFileIsKnown(t *testing.T) {
-	plain := []string{"acid", "difference", "fabric", "lot", "machine", "neutralizer", "neutralizer-acid", "price", "process", "readings", "region", "sheet", "soak-temp", "standard-id", "with"}
+	plain := []string{"acid", "difference", "fabric", "lot", "machine", "neutralizer", "neutralizer-acid", "price", "process", "readings", "region", "sheet", "since", "soak-temp", "standard-id", "until", "with"}
 	folders := []string{"out"}
 	seen := map[string]bool{}
 	root := commandNamed(t, "fit").Root()

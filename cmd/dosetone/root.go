@@ -40,7 +40,7 @@ Start with:  dosetone demo
 	root.AddCommand(newDemo(e), newConvert(e), newFit(e), newPredict(e, processes), newSuggest(e, processes))
 	root.AddCommand(newPlan(e, processes), newRecalibrate(e))
 	root.AddCommand(newCharge(e, processes), newAssay(e))
-	root.AddCommand(newCheck(e, processes))
+	root.AddCommand(newCheck(e, processes), newLedger(e))
 	root.AddCommand(newTemplate(e), newMan(e))
 	root.SetHelpCommandGroupID("start")
 	root.SetCompletionCommandGroupID("start")

@@ -39,6 +39,7 @@ type LastPass struct {
 // Report is the judgment of one lot.
 type Report struct {
 	Lot        string
+	StandardID string
 	Viewing    colorimetry.Viewing
 	Difference string // name of the formula
 	Tolerance  float64
@@ -255,7 +256,7 @@ func (j *judge) prepare(t *discharge.Table) error {
 		return err
 	}
 	j.region = newRegion(j.target, o.Difference, o.Tolerance)
-	j.report = &Report{Lot: j.lot.ID, Viewing: t.Viewing, Difference: o.Difference.String(), Tolerance: o.Tolerance, Standard: j.target.Lab,
+	j.report = &Report{Lot: j.lot.ID, StandardID: j.target.ID, Viewing: t.Viewing, Difference: o.Difference.String(), Tolerance: o.Tolerance, Standard: j.target.Lab,
 		Mean: j.sample.mean, DeltaE: j.region.fromStandard(j.sample.mean), ReadAt: j.sample.mapped}
 	j.report.Decisive, j.report.BeyondLimit = j.region.nearest(j.sample.mean)
 	garment := newRegion(j.target, o.Difference, o.GarmentTolerance)

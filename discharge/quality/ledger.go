@@ -2,7 +2,6 @@ package quality
 
 import (
 	"bytes"
-	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -28,11 +27,16 @@ type Entry struct {
 	First                    Decision // the verdict before the lot was discharged again, "" if it was not
 	Panels                   int      // judged from; 0 in ledgers of before, which did not say
 	Cause                    string   // the likeliest, "" without
-	DoseResidual             *float64 // ln of dose over what the settings promise
-	DoseSD                   *float64 // its standard deviation for good lots
-	DoseZ                    *float64
-	OffA, OffB               *float64 // off the path at the lot's lightness
-	OffZ                     *float64 // normal deviate of the squared distance
+	FirstCause               string   // that of First
+	// Against what the lot was judged; "", 0 and nil in ledgers of before, which did not say.
+	Standard     string
+	Tolerance    float64
+	Nearest      *float64 // DeltaE from the nearest approved shade, by which Verdict was found
+	DoseResidual *float64 // ln of dose over what the settings promise
+	DoseSD       *float64 // its standard deviation for good lots
+	DoseZ        *float64
+	OffA, OffB   *float64 // off the path at the lot's lightness
+	OffZ         *float64 // normal deviate of the squared distance
 }
 
 // Ledger is the record of judged lots, in time order.
@@ -48,14 +52,22 @@ var errNoLot = errors.New("a lot without a name cannot enter the ledger")
 
 func ledgerHeader() []string {
 	return []string{"lot", "checked", "fabric", "machine", "process", "model", "delta_e", "verdict", "cause",
-		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z", firstColumn, panelsColumn}
+		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z", firstColumn, panelsColumn, firstCauseColumn, standardColumn, toleranceColumn, nearestColumn}
 }
 
-// panelsColumn and firstColumn are missing in ledgers of before.
+// Columns that ledgers of before lack.
 const (
-	panelsColumn = "panels"
-	firstColumn  = "first_verdict"
+	panelsColumn     = "panels"
+	firstColumn      = "first_verdict"
+	firstCauseColumn = "first_cause"
+	standardColumn   = "standard"
+	toleranceColumn  = "tolerance"
+	nearestColumn    = "delta_e_nearest"
 )
+
+func newerColumns() []string {
+	return []string{panelsColumn, firstColumn, firstCauseColumn, standardColumn, toleranceColumn, nearestColumn}
+}
 
 // maxZ bounds the deviates that charts see: a lot far out counts as an alarm,
 // not as a number that drowns all later ones.
@@ -63,7 +75,8 @@ const maxZ = 8
 
 // NewEntry makes the ledger's line of a report.
 func NewEntry(r *Report, lot discharge.Lot, m *discharge.Model, checked string) Entry {
-	e := Entry{Lot: lot.ID, Checked: checked, Fabric: lot.Fabric, Machine: lot.Machine, Process: lot.Process, DeltaE: r.DeltaE, Verdict: r.Verdict.Decision, Panels: len(r.Panels)}
+	e := Entry{Lot: lot.ID, Checked: checked, Fabric: lot.Fabric, Machine: lot.Machine, Process: lot.Process, DeltaE: r.DeltaE, Verdict: r.Verdict.Decision, Panels: len(r.Panels),
+		Standard: r.StandardID, Tolerance: r.Tolerance, Nearest: &r.Decisive}
 	if len(r.Causes) > 0 {
 		e.Cause = string(r.Causes[0].Fault)
 	}
@@ -97,13 +110,15 @@ func (e *Entry) check() (column, value string, err error) {
 		return "verdict", string(e.Verdict), errors.New("want accept, reject or measure-more")
 	case e.First != "" && !slices.Contains(verdicts, e.First):
 		return firstColumn, string(e.First), errors.New("want accept, reject, measure-more or nothing")
+	case !(e.Tolerance >= 0) || math.IsInf(e.Tolerance, 0):
+		return toleranceColumn, exact(&e.Tolerance), errors.New("want a tolerance above 0, or nothing")
 	case e.Panels < 0:
 		return panelsColumn, strconv.Itoa(e.Panels), errors.New("want the number of panels that were judged, or nothing")
 	}
 	for _, c := range []struct {
 		column string
 		v      *float64
-	}{{"delta_e", &e.DeltaE}, {"dose_residual", e.DoseResidual}, {"dose_sd", e.DoseSD}, {"dose_z", e.DoseZ}, {"off_a", e.OffA}, {"off_b", e.OffB}, {"off_z", e.OffZ}} {
+	}{{"delta_e", &e.DeltaE}, {nearestColumn, e.Nearest}, {"dose_residual", e.DoseResidual}, {"dose_sd", e.DoseSD}, {"dose_z", e.DoseZ}, {"off_a", e.OffA}, {"off_b", e.OffB}, {"off_z", e.OffZ}} {
 		if c.v != nil && !finite(*c.v) {
 			return c.column, exact(c.v), errors.New("want a finite number")
 		}
@@ -178,8 +193,23 @@ func (l *Ledger) Put(e Entry) (old *Entry, err error) {
 	return &was, nil
 }
 
+// Replace enters a lot that was judged anew, such as against the right standard, in the place of
+// its line, which is returned. A lot that is not there is added.
+func (l *Ledger) Replace(e Entry) (old *Entry, err error) {
+	i := slices.IndexFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot })
+	if i < 0 {
+		return nil, l.Add(e)
+	}
+	if err := e.checked(); err != nil {
+		return nil, err
+	}
+	was := l.Entries[i]
+	l.Entries[i] = e
+	return &was, nil
+}
+
 // Rework enters what became of a lot that was discharged again: its line gets the
-// new verdict and keeps, as First, the one before, and the dose and place off the path of its first
+// new verdict and keeps, as First with its cause, the one before, and the dose and place off the path of its first
 // pass, which are what the settings did. A lot that is not there is added without a dose.
 func (l *Ledger) Rework(e Entry) (old *Entry, err error) {
 	i := slices.IndexFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot })
@@ -190,7 +220,10 @@ func (l *Ledger) Rework(e Entry) (old *Entry, err error) {
 	was := l.Entries[i]
 	now := was
 	now.Checked, now.DeltaE, now.Verdict, now.Panels, now.Cause = e.Checked, e.DeltaE, e.Verdict, e.Panels, e.Cause
-	now.First = cmp.Or(was.First, was.Verdict)
+	now.Standard, now.Tolerance, now.Nearest = e.Standard, e.Tolerance, e.Nearest
+	if was.First == "" {
+		now.First, now.FirstCause = was.Verdict, was.Cause
+	}
 	if err := now.checked(); err != nil {
 		return nil, err
 	}
@@ -224,7 +257,7 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 		t.at[h] = k
 	}
 	for _, h := range ledgerHeader() {
-		if _, ok := t.at[h]; !ok && h != panelsColumn && h != firstColumn {
+		if _, ok := t.at[h]; !ok && !slices.Contains(newerColumns(), h) {
 			return nil, t.fault(-1, h, "", errors.New("the ledger lacks this column: it is not a ledger of this tool, or was changed; name another file"))
 		}
 	}
@@ -287,7 +320,7 @@ func (t ledgerTable) number(i int, column string) (*float64, error) {
 func (t ledgerTable) entry(i int) (e Entry, err error) {
 	text := func(column string) string { return unguard(t.cell(i, column)) }
 	e = Entry{Lot: text("lot"), Checked: text("checked"), Fabric: text("fabric"), Machine: text("machine"), Process: text("process"),
-		Model: text("model"), Verdict: Decision(text("verdict")), First: Decision(text(firstColumn)), Cause: text("cause")}
+		Model: text("model"), Verdict: Decision(text("verdict")), First: Decision(text(firstColumn)), Cause: text("cause"), FirstCause: text(firstCauseColumn), Standard: text(standardColumn)}
 	deltaE, err := t.number(i, "delta_e")
 	if err != nil {
 		return e, err
@@ -296,10 +329,15 @@ func (t ledgerTable) entry(i int) (e Entry, err error) {
 		return e, t.fault(i, "delta_e", "", errors.New("the cell is empty"))
 	}
 	e.DeltaE = *deltaE
+	if tolerance, err := t.number(i, toleranceColumn); err != nil {
+		return e, err
+	} else if tolerance != nil {
+		e.Tolerance = *tolerance
+	}
 	for _, c := range []struct {
 		column string
 		v      **float64
-	}{{"dose_residual", &e.DoseResidual}, {"dose_sd", &e.DoseSD}, {"dose_z", &e.DoseZ}, {"off_a", &e.OffA}, {"off_b", &e.OffB}, {"off_z", &e.OffZ}} {
+	}{{nearestColumn, &e.Nearest}, {"dose_residual", &e.DoseResidual}, {"dose_sd", &e.DoseSD}, {"dose_z", &e.DoseZ}, {"off_a", &e.OffA}, {"off_b", &e.OffB}, {"off_z", &e.OffZ}} {
 		if *c.v, err = t.number(i, c.column); err != nil {
 			return e, err
 		}
@@ -324,9 +362,14 @@ func (l *Ledger) Bytes() ([]byte, error) {
 		if e.Panels > 0 {
 			panels = strconv.Itoa(e.Panels)
 		}
+		tolerance := ""
+		if e.Tolerance > 0 {
+			tolerance = exact(&e.Tolerance)
+		}
 		rows = append(rows, []string{guard(e.Lot), guard(e.Checked), guard(e.Fabric), guard(e.Machine), guard(e.Process), guard(e.Model),
 			exact(&e.DeltaE), string(e.Verdict), guard(e.Cause),
-			exact(e.DoseResidual), exact(e.DoseSD), exact(e.DoseZ), exact(e.OffA), exact(e.OffB), exact(e.OffZ), string(e.First), panels})
+			exact(e.DoseResidual), exact(e.DoseSD), exact(e.DoseZ), exact(e.OffA), exact(e.OffB), exact(e.OffZ), string(e.First), panels,
+			guard(e.FirstCause), guard(e.Standard), tolerance, exact(e.Nearest)})
 	}
 	if err := discharge.WriteCSV(&b, rows); err != nil {
 		return nil, err
