@@ -172,8 +172,8 @@ func TestLedgerTakesWhatItCanRead(t *testing.T) {
 }
 
 func TestLedgerFaultsAreLocated(t *testing.T) {
-	good := &quality.Ledger{}
-	require.NoError(t, good.Add(quality.Entry{Lot: "P1", Verdict: quality.Accept, DeltaE: 1, Panels: 4}))
+	good, near := &quality.Ledger{}, 1.25
+	require.NoError(t, good.Add(quality.Entry{Lot: "P1", Verdict: quality.Accept, DeltaE: 1, Panels: 4, Nearest: &near}))
 	data, err := good.Bytes()
 	require.NoError(t, err)
 	text := string(data)
@@ -186,7 +186,7 @@ func TestLedgerFaultsAreLocated(t *testing.T) {
 		{",4,", ",none,", `column "panels": value "none"`},
 		{",4,", ",0,", "number of panels"},
 		{",4,,,", ",4,,,-1", `column "tolerance": value "-1"`},
-		{",4,,,,\n", ",4,,,,x\n", `column "delta_e_nearest": value "x"`},
+		{",1.25\n", ",x\n", `column "delta_e_nearest": value "x"`},
 		{"\nP1", "\n#P1", "put the name in quotes"},
 	} {
 		_, err := quality.ReadLedger("ledger.csv", strings.NewReader(strings.Replace(text, c.from, c.to, 1)))
@@ -200,7 +200,7 @@ func TestLedgerFaultsAreLocated(t *testing.T) {
 	_, err = quality.ReadLedger("ledger.csv", strings.NewReader(twice))
 	require.ErrorIs(t, err, quality.ErrInLedger)
 	cut, err := quality.ReadLedger("ledger.csv", strings.NewReader(text+strings.Replace(strings.SplitN(text, "\n", 2)[1], "P1", "P2", 1)+
-		"P3,,,,,,1,accept,,,,,,,,,12,,,,\nP4,,,,,,1,accept,,,,,,,,,,,,"))
+		"P3,,,,,,1,accept,,,,,,,,,12,,,,1.25\nP4,,,,,,1,accept,,,,,,,,,,,,,"))
 	require.NoError(t, err)
 	require.Len(t, cut.Warnings, 1)
 	require.ErrorContains(t, cut.Warnings[0], "cut off")
