@@ -140,7 +140,11 @@ func (s Spectrum) Warning() error {
 	if nm == 0 {
 		return nil
 	}
-	return fmt.Errorf("reflectance reaches %.4g at %d nm: above 1 only optically brightened cloth is expected; otherwise recalibrate the white", peak, nm)
+	unit := ""
+	if low := slices.Min(s.Values); peak > 1.1 && low < peak/2 { // cloth that white has no dark band
+		unit = ", and dark cloth in percent looks so: declare the unit"
+	}
+	return fmt.Errorf("reflectance reaches %.4g at %d nm: above 1 only optically brightened cloth is expected%s; otherwise recalibrate the white", peak, nm, unit)
 }
 
 // LoneBand returns the wavelength in nm of a single band that departs from the middle of those

@@ -36,6 +36,7 @@ func (b *lotBuilder) doubt() error {
 	b.doubtLoners()
 	b.doubtTwins()
 	b.doubtSecondColor()
+	b.doubtOnePanel()
 	return nil
 }
 
@@ -332,6 +333,17 @@ func (b *lotBuilder) doubtTimes() {
 	}{{"hours", "multiply by 60", 60}, {"seconds", "divide by 60", 1. / 60}} {
 		if lo*u.factor >= f.Typical.Lo/2 && hi*u.factor <= f.Typical.Hi*2 {
 			b.warn(line, timeColumn, "", fmt.Errorf("times are %.4g to %.4g, which would be usual as %s: %s; leave them if they are minutes", lo, hi, u.name, u.do))
+			return
+		}
+	}
+}
+
+// doubtOnePanel warns of lots with several readings of which none names its panel: they pass for
+// readings of one garment, and how garments scatter is not seen.
+func (b *lotBuilder) doubtOnePanel() {
+	for _, l := range b.table {
+		if (l.Role == Trial || l.Role == Production) && len(l.Panels) == 1 && l.Panels[0].ID == "" && len(l.Panels[0].Readings) > 1 {
+			b.warn(l.Row, "panel", "", fmt.Errorf("the %d readings of lot %q name no panel and are taken to be of one garment: where they are of several, name each (a column panel, or lot/panel as name), since the scatter of garments decides how sure a mean is", len(l.Panels[0].Readings), l.ID))
 			return
 		}
 	}

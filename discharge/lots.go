@@ -42,6 +42,7 @@ func (s *Sheet) WithLots(lots *Sheet) (*Sheet, error) {
 			}
 		}
 	}
+	list.dropEmpty()
 	j := lotJoin{readings: readings, list: list}
 	if err := j.index(); err != nil {
 		return nil, err
@@ -67,6 +68,36 @@ type lotJoin struct {
 // column finds a column by name, in any case; -1 without it.
 func (s *Sheet) column(name string) int {
 	return slices.IndexFunc(s.Header, func(h string) bool { return strings.EqualFold(h, name) })
+}
+
+// few lists names for a message, and how many more there are.
+func few(names []string) string {
+	const most = 8
+	if len(names) <= most {
+		return strings.Join(names, ", ")
+	}
+	return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), len(names)-most)
+}
+
+// dropEmpty leaves out columns without content, such as those for readings of a template that
+// was filled in as a list of lots.
+func (s *Sheet) dropEmpty() {
+	var used []int
+	for k := range s.Header {
+		if slices.ContainsFunc(s.Rows, func(row []string) bool { return row[k] != "" }) {
+			used = append(used, k)
+		}
+	}
+	pick := func(row []string) (out []string) {
+		for _, k := range used {
+			out = append(out, row[k])
+		}
+		return out
+	}
+	s.Header = pick(s.Header)
+	for i, row := range s.Rows {
+		s.Rows[i] = pick(row)
+	}
 }
 
 func (j *lotJoin) index() error {
@@ -140,7 +171,7 @@ func (j *lotJoin) match() error {
 		}
 	}
 	if len(idle) > 0 {
-		j.readings.Warnings = append(j.readings.Warnings, j.list.fault(0, "", "", fmt.Errorf("no reading of %s; their rows were not used", strings.Join(idle[:min(len(idle), 8)], ", "))))
+		j.readings.Warnings = append(j.readings.Warnings, j.list.fault(0, "", "", fmt.Errorf("no reading of %s; their rows were not used", few(idle))))
 	}
 	if byName {
 		for n, c := range []string{"lot", "panel", "position"} {

@@ -132,3 +132,20 @@ func TestRowErrorOfATurnedTable(t *testing.T) {
 type errNotNumberForTest struct{}
 
 func (errNotNumberForTest) Error() string { return "bad" }
+
+// The template's own table, filled in as a list of lots, has empty columns for readings.
+func TestEmptyColumnsOfAListOfLotsAreNoReadings(t *testing.T) {
+	list, err := ReadCSV("lots.csv", strings.NewReader("lot,role,process,strength_pct,ratio,time_min,panel,L,a,b\nT1,trial,permanganate-pellet,6,1.2,10,,,,\n"))
+	require.NoError(t, err)
+	readings, err := ReadCSV("export.csv", strings.NewReader("lot,panel,viewing,L,a,b\nT1,1,D65/10,45,-2,-9\nT1,2,D65/10,45.2,-2,-9\n"))
+	require.NoError(t, err)
+	joined, err := readings.WithLots(list)
+	require.NoError(t, err)
+	table, err := FromSheet(joined, nil)
+	require.NoError(t, err)
+	require.Len(t, table.Lots, 1)
+	require.Len(t, table.Lots[0].Panels, 2)
+	list.Rows[0][7] = "44"
+	_, err = readings.WithLots(list)
+	require.ErrorContains(t, err, "holds no readings")
+}

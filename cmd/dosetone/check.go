@@ -462,7 +462,11 @@ func (e *env) checkStandard(f *checkFlags, t *discharge.Table) (discharge.Target
 	}
 	if f.standardID == "" {
 		if len(list.Items) > 1 {
-			return discharge.Target{}, usage("%s has %d standards: choose one with --standard-id", shown(f.standard), len(list.Items))
+			var ids []string
+			for _, x := range list.Items {
+				ids = append(ids, x.ID)
+			}
+			return discharge.Target{}, usage("%s has %d standards, %s: choose one with --standard-id", shown(f.standard), len(list.Items), names(ids))
 		}
 		return list.Items[0], nil
 	}

@@ -54,7 +54,7 @@ func Fixed(v float64, d int) string {
 // Percent writes a probability for people: 71 %, and never 100 % for less.
 func Percent(p float64) string {
 	switch {
-	case p > 0.995 && p < 1:
+	case p >= 0.995 && p < 1:
 		return "> 99 %"
 	case p > 0 && p < 0.005:
 		return "< 1 %"
