@@ -106,6 +106,9 @@ func (v *checkView) facts() []page.Fact {
 		facts = append(facts,
 			page.Fact{Name: "Mean of the lot", Value: labText(r.Mean), Note: fmt.Sprintf("%d %s", len(r.Panels), plural(len(r.Panels), "panel", "panels"))},
 			page.Fact{Name: "Difference", Value: report.Fixed(r.DeltaELot, 2), Note: fmt.Sprintf("%s interval %.2f to %.2f", report.Percent(r.Confidence), r.DeltaEInterval[0], r.DeltaEInterval[1])})
+		if math.Abs(r.DeltaEDecisive-r.DeltaELot) > 0.005 {
+			facts = append(facts, page.Fact{Name: "To nearest approved", Value: report.Fixed(r.DeltaEDecisive, 2), Note: "which decides"})
+		}
 	}
 	return append(facts, page.Fact{Name: "Tolerance", Value: report.Short(r.Tolerance, 3), Note: r.Difference})
 }
@@ -265,7 +268,7 @@ func (r *checkResult) numbersTable() *page.Table {
 }
 
 func (r *checkResult) panelTable() *page.Table {
-	t := &page.Table{Caption: "Panel means", Header: []string{"panel", "shade", "L*", "a*", "b*", measureOfPanels(r.report), ""}, Text: []bool{true, false, false, false, false, false, true}}
+	t := &page.Table{Caption: "Panel means", Header: []string{"panel", "shade", measureOfPanels(r.report), "", "L*", "a*", "b*"}, Text: []bool{true, false, false, true}}
 	for _, p := range r.Panels {
 		var notes []string
 		if !p.Inside {
@@ -275,7 +278,8 @@ func (r *checkResult) panelTable() *page.Table {
 			notes = append(notes, "hot spot")
 		}
 		row := append(page.Row(p.ID), page.Cell{Swatch: figure.Hex(colorimetry.Lab(p.shadeJSON))})
-		t.Rows = append(t.Rows, append(row, page.Row(report.Fixed(p.L, 2), minus(report.Fixed(p.A, 2)), minus(report.Fixed(p.B, 2)), report.Fixed(p.Decisive, 2), strings.Join(notes, ", "))...))
+		// What decides comes before what explains it: a phone shows the left of the table.
+		t.Rows = append(t.Rows, append(row, page.Row(report.Fixed(p.Decisive, 2), strings.Join(notes, ", "), report.Fixed(p.L, 2), minus(report.Fixed(p.A, 2)), minus(report.Fixed(p.B, 2)))...))
 	}
 	return t
 }

@@ -70,10 +70,12 @@ func (v *suggestView) contourReading() []string {
 	}
 	out := []string{fmt.Sprintf("The same shade can be had in many ways. In the tested box the band runs from %s %s, to %s.", f.Y.Name, say(a), say(b))}
 	wide, narrow := a, a
+	short := math.Inf(1) // the narrowest that is cut short
 	for _, c := range cuts {
 		// Cut short by the edge of the box, a band says nothing of its width.
 		whole := c.from > f.Y.From*1.001 && c.to < f.Y.To*0.999
 		if !whole {
+			short = math.Min(short, c.to-c.from)
 			continue
 		}
 		if c.to-c.from > wide.to-wide.from {
@@ -84,8 +86,12 @@ func (v *suggestView) contourReading() []string {
 		}
 	}
 	if ratio := (wide.to - wide.from) / (narrow.to - narrow.from); ratio > 1.3 {
-		out = append(out, fmt.Sprintf("There is most room at %s %s, where the band is %s wide, and least at %s, with %s: settings with room forgive a late unloading.",
-			f.X.Name, withUnit(wide.x, f.X.Unit), withUnit(wide.to-wide.from, f.Y.Unit), withUnit(narrow.x, f.X.Unit), withUnit(narrow.to-narrow.from, f.Y.Unit)))
+		least := ""
+		if narrow.to-narrow.from < short {
+			least = fmt.Sprintf(", and least at %s, with %s", withUnit(narrow.x, f.X.Unit), withUnit(narrow.to-narrow.from, f.Y.Unit))
+		}
+		out = append(out, fmt.Sprintf("There is most room at %s %s, where the band is %s wide%s: settings with room forgive a late unloading.",
+			f.X.Name, withUnit(wide.x, f.X.Unit), withUnit(wide.to-wide.from, f.Y.Unit), least))
 	}
 	return out
 }

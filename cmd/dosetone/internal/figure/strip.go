@@ -30,7 +30,7 @@ type Strip struct {
 // NewStrip draws swatches: what the path looks like, and how far shades are
 // from the standard.
 func NewStrip(name string, s Strip) Figure {
-	f := Figure{Name: name, Title: "Swatches from base to white", W: figureWidth, H: 110}
+	f := Figure{Name: name, Title: "Swatches from base to white", W: figureWidth, H: 124}
 	f.Desc = fmt.Sprintf("The shades that this fabric passes through, from L* %.1f to L* %.1f.", s.Shades[0].L, s.Shades[len(s.Shades)-1].L)
 	if s.Standard != nil {
 		f.H += 40 + 78*float64((len(s.Pairs)+2)/3)
@@ -45,7 +45,7 @@ func NewStrip(name string, s Strip) Figure {
 func (s *Strip) draw(c *canvas) {
 	const left, right = 6.0, 394.0
 	n := len(s.Shades)
-	top := c.h - 40
+	top := c.h - 54 // three lines of names
 	w := (right - left) / float64(n)
 	for i, shade := range s.Shades {
 		c.begin(fmt.Sprintf("L* %.1f, a* %.1f, b* %.1f", shade.L, shade.A, shade.B))
@@ -59,16 +59,16 @@ func (s *Strip) draw(c *canvas) {
 	c.tick(right, top-59, fmt.Sprintf("white L* %.1f", s.Shades[n-1].L), end)
 	mid := s.Shades[n/2]
 	c.tick((left+right)/2, top-59, fmt.Sprintf("L* %.1f", mid.L), middle)
-	// Names above the strip, on two lines when they would meet.
-	last := [2]float64{-1, -1}
+	// Names above the strip, on more lines when they would meet.
+	last := [3]float64{-1, -1, -1}
 	for _, m := range s.Marks {
 		tw := textWidth(m.Name, textLabel)
 		at := min(max(x(m.Level), left+tw/2), right-tw/2)
 		line := 0
-		if at-tw/2 < last[0]+4 {
-			line = 1
+		for line < len(last)-1 && at-tw/2 < last[line]+4 {
+			line++
 		}
-		if line == 1 && at-tw/2 < last[1]+4 {
+		if at-tw/2 < last[line]+4 {
 			continue
 		}
 		last[line] = at + tw/2
