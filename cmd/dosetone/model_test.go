@@ -445,7 +445,7 @@ func TestFitLearnsFromOtherMachines(t *testing.T) {
 	require.NotContains(t, r.err, "taken for one")
 	o := decode[map[string]any](t, r.out)
 	require.Equal(t, "drum-3", o["machine"])
-	other := keys(t, o["others"].([]any)[0], "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "minutes_factor")
+	other := keys(t, o["others"].([]any)[0], "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "minutes_factor", "strength_factor")
 	require.Equal(t, "drum-4", other["machine"])
 	require.InDelta(t, 9, other["lots"], 0)
 	x := other["minutes_factor"].([]any)

@@ -180,7 +180,7 @@ N1,trial,4,2,9,1,38.2,-2.1,-11.2,D65,10
 N2,trial,8,2,14,1,55.4,-2.6,-6.4,D65,10
 `), 0o644))
 	o := keys(t, decode[any](t, ok(t, "recalibrate", "lab.json", "new.csv", "-o", "new.json", "--format", "json")),
-		"process", "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "minutes_factor", "base_read", "white_read", "warnings", "model")
+		"process", "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "minutes_factor", "strength_factor", "base_read", "white_read", "warnings", "model")
 	require.Greater(t, o["dose_factor"].([]any)[1], 1.0)
 	minutes := o["minutes_factor"].([]any)
 	require.Less(t, minutes[0], 1/0.8)

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"github.com/spf13/cobra"
+	"strings"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/discharge"
@@ -54,6 +55,8 @@ type recalibrateResult struct {
 	White    bool     `json:"white_read"`
 	Warnings []string `json:"warnings"`
 	Model    string   `json:"model"`
+
+	ends, before [2]shadeJSON // base and white, of the new model and the old
 }
 
 func (e *env) recalibrate(modelName, name, output string, percent, production bool, shiftSD float64) error {
@@ -98,7 +101,8 @@ func (e *env) recalibrate(modelName, name, output string, percent, production bo
 	}
 	c := n.Recalibration()
 	r := recalibrateResult{Process: n.Process().ID, Fabric: c.Fabric, Machine: c.Machine, Lots: len(c.Lots),
-		doseShift: newDoseShift(n, c.Shift, c.ShiftSD, c.Factor()), Base: c.Base, White: c.White, Warnings: inWords(fresh), Model: output}
+		doseShift: newDoseShift(n, c.Shift, c.ShiftSD, c.Factor()), Base: c.Base, White: c.White, Warnings: inWords(fresh), Model: output,
+		ends: endsOf(n), before: endsOf(m)}
 	switch e.format {
 	case formatJSON:
 		return report.JSON(&e.out, r)
@@ -112,27 +116,46 @@ func (e *env) recalibrate(modelName, name, output string, percent, production bo
 	return nil
 }
 
+// endsOf are base and white of a model.
+func endsOf(m *discharge.Model) [2]shadeJSON {
+	return [2]shadeJSON{shadeOf(m.ShadeAt(0)), shadeOf(m.ShadeAt(1))}
+}
+
 // doseShift is how the dose that settings give differs from that of other lots, in JSON.
 type doseShift struct {
 	Shift      float64    `json:"shift_log_dose"`
 	ShiftSE    float64    `json:"se"`
 	DoseFactor [3]float64 `json:"dose_factor"`    // lower end, estimate, upper end of 95 %
 	Minutes    []float64  `json:"minutes_factor"` // that do as much, alike; none where minutes do not tell
+	Strength   []float64  `json:"strength_factor"`
 }
 
 func newDoseShift(m *discharge.Model, shift, sd float64, factor [3]float64) doseShift {
-	s := doseShift{Shift: shift, ShiftSE: sd, DoseFactor: factor, Minutes: []float64{}}
+	s := doseShift{Shift: shift, ShiftSE: sd, DoseFactor: factor, Minutes: []float64{}, Strength: []float64{}}
+	if x := m.Strength(shift, sd); x[1] != 0 {
+		s.Strength = x[:]
+	}
 	if x := m.Minutes(shift, sd); x[1] != 0 {
 		s.Minutes = x[:]
 	}
 	return s
 }
 
-func asMinutes(x []float64) string {
-	if len(x) == 0 {
+// asMore is what of other things would do as much.
+func (s *doseShift) asMore() string {
+	var ways []string
+	for _, w := range []struct {
+		factor []float64
+		what   string
+	}{{s.Strength, "strength"}, {s.Minutes, "minutes"}} {
+		if x := w.factor; len(x) > 0 {
+			ways = append(ways, fmt.Sprintf("%.2f times the %s (%.2f to %.2f)", x[1], w.what, x[0], x[2]))
+		}
+	}
+	if len(ways) == 0 {
 		return ""
 	}
-	return fmt.Sprintf(", as %.2f times the minutes would (%.2f to %.2f)", x[1], x[0], x[2])
+	return ", as " + strings.Join(ways, " or ") + " would"
 }
 
 func (e *env) recalibrateText(r recalibrateResult) {
@@ -144,8 +167,13 @@ func (e *env) recalibrateText(r recalibrateResult) {
 		e.printf(" on machine %s", r.Machine)
 	}
 	e.printf(", from %d %s\n", r.Lots, plural(r.Lots, "lot", "lots"))
-	e.printf("The same settings give %s times the dose (95 %%: %s to %s)%s.\n",
-		report.Fixed(r.DoseFactor[1], 2), report.Fixed(r.DoseFactor[0], 2), report.Fixed(r.DoseFactor[2], 2), asMinutes(r.Minutes))
-	ends := map[bool]string{true: "read anew", false: "kept from the earlier fabric"}
-	e.printf("Base: %s. White: %s.\n\nWritten to %s\n", ends[r.Base], ends[r.White], r.Model)
+	e.wrap(fmt.Sprintf("The same settings give %s times the dose (95 %%: %s to %s)%s.",
+		report.Fixed(r.DoseFactor[1], 2), report.Fixed(r.DoseFactor[0], 2), report.Fixed(r.DoseFactor[2], 2), r.asMore()), "", "")
+	end := func(read bool, now, before shadeJSON) string {
+		if !read {
+			return fmt.Sprintf("L* %.1f, kept from the earlier fabric", before.L)
+		}
+		return fmt.Sprintf("L* %.1f, read anew (%.1f before)", now.L, before.L)
+	}
+	e.printf("Base: %s. White: %s.\n\nWritten to %s\n", end(r.Base, r.ends[0], r.before[0]), end(r.White, r.ends[1], r.before[1]), r.Model)
 }
