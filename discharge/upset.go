@@ -27,10 +27,11 @@ const (
 	suspicious = 0.1
 	// mostSuspects is how many lots may be suspect at a time.
 	mostSuspects = 3
-	// lotsPerUpset is how many trial lots there must be for each one that is upset. A
-	// dozen hardly outnumber the coefficients: no other lot could gainsay one that
-	// stands alone, and a curve that misses it would be kept at its expense.
-	lotsPerUpset = 14
+	// lotsPerUpset is how many trial lots there must be for each one that is upset, and by
+	// moreThanTerms they must outnumber the coefficients of η: else no other lot could
+	// gainsay one that stands alone, and a curve that misses it would be kept at its
+	// expense.
+	lotsPerUpset, moreThanTerms = 14, 4
 	// upsetLn is how far, in ln dose, upset lots are off at most: to a third or three
 	// times the dose, evenly in between.
 	upsetLn, upsetStep = 1.2, 0.3
@@ -38,6 +39,11 @@ const (
 	// it is highest, Γ(5/2)/(Γ(2)·√(4π)), which evidence leaves out.
 	tailTop = 3.0 / 8
 )
+
+// gainsaid is how many lots may be upset.
+func (f *fitting) gainsaid() int {
+	return len(f.problems[0].lots) / max(lotsPerUpset, f.problems[0].basis.terms()+moreThanTerms)
+}
 
 func (c *cell) isUpset(lot int) bool {
 	return slices.ContainsFunc(c.upset, func(u upset) bool { return u.lot == lot })
@@ -65,7 +71,7 @@ func (f *fitting) leaveEach(cells []cell) {
 func (f *fitting) suspect(all []cell) ([]cell, []float64) {
 	defer func() { f.upset = nil }()
 	from, to := 0, len(all) // cells that take the same lots to be upset
-	for f.ctx.Err() == nil && from < to && len(all[from].upset) < len(f.problems[0].lots)/lotsPerUpset {
+	for f.ctx.Err() == nil && from < to && len(all[from].upset) < f.gainsaid() {
 		given := all[from:to]
 		if f.leaveEach(given); f.ctx.Err() != nil {
 			return nil, nil

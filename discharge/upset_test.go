@@ -97,3 +97,15 @@ func TestUpsetLotCountsAsIfItWereNotThere(t *testing.T) {
 	assert.Less(t, apart[len(apart)/2], 0.2)
 	assert.Less(t, apart[len(apart)-1], 1.0)
 }
+
+// Lots that do not outnumber the coefficients gainsay none of themselves: 1 + k + k(k+1)/2 of k
+// factors. A judge's enzyme baths of five factors lost the one lot near the best temperature.
+func TestUpsetLotsNeedOthersThatGainsayThem(t *testing.T) {
+	for _, c := range []struct{ lots, factors, upset int }{
+		{13, 3, 0}, {14, 3, 1}, {16, 3, 1}, {28, 3, 2}, {16, 2, 1}, {18, 4, 0}, {19, 4, 1}, {16, 5, 0}, {24, 5, 0}, {25, 5, 1},
+	} {
+		basis := &doseBasis{factors: make([]doseFactor, c.factors), primary: c.factors}
+		f := &fitting{problems: []problem{{candidate: &candidate{basis: basis}, lots: make([]lotPoint, c.lots)}}}
+		require.Equal(t, c.upset, f.gainsaid(), "%d lots of %d factors", c.lots, c.factors)
+	}
+}
