@@ -21,6 +21,7 @@ type assayFlags struct {
 	sample, madeUp, aliquot                     number
 	portion                                     number
 	thiosulfate, permanganate                   number
+	gas, gasTemp, gasPressure, gasTolerance     number
 	density                                     number
 	dry, drained                                numbers
 	ages, strengths, errors                     numbers
@@ -59,6 +60,11 @@ func assayKinds() []assayKind {
 			[]string{"blank", "burette-tolerance", "pipette-tolerance", "flask-tolerance", "balance-tolerance", "titrant-tolerance"},
 			"Grind a weighed portion with water, make up, shake, take the aliquot before it settles, and titrate as for chlorine-iodometry.",
 			[]string{"hypochlorite"}, runPowder},
+		{"ozone-iodometry", "ozone in the feed gas", []string{"titre", "gas", "thiosulfate"},
+			[]string{"gas-temp", "gas-pressure", "gas-tolerance", "blank", "burette-tolerance", "titrant-tolerance"},
+			"Lead a metered volume of the feed gas through two bottles of neutral 2 % potassium iodide in a row; only then acidify with dilute sulfuric acid below pH 2, and titrate at once with thiosulfate " +
+				"to pale yellow, add starch, on to colorless. What leaves the bottles goes to the destruct unit; the room's ozone alarm is on.",
+			[]string{"ozone"}, runOzone},
 		{"peroxide-permanganate", "strength of hydrogen peroxide", []string{"titre", "sample", "permanganate"},
 			[]string{"made-up", "aliquot", "blank", "density", "burette-tolerance", "pipette-tolerance", "flask-tolerance", "titrant-tolerance"},
 			"Dilute the peroxide in water first, acidify with dilute sulfuric acid, and titrate cold with permanganate to a pink that lasts 30 s. Never permanganate and undiluted peroxide together.",
@@ -127,6 +133,7 @@ diluted before, and the strength is that of the undiluted solution.`,
   dosetone assay permanganate-oxalate --titre 24.10,24.16,24.08 --oxalate 0.2000 --sample 10 --made-up 60
   dosetone assay carrier --portion 10.00 --made-up 250 --oxalate 0.1000 --titre 29.4,29.6,29.4
   dosetone assay chlorine-iodometry --sample 5 --made-up 100 --aliquot 10 --thiosulfate 0.1 --titre 17.6,17.7,17.6 --density 1.2
+  dosetone assay ozone-iodometry --gas 1.00 --gas-temp 22 --thiosulfate 0.1 --titre 22.4,22.5,22.4
   dosetone assay uptake --dry 5.00,5.00,5.00 --drained 7.05,7.15,7.10
   dosetone assay decay --ages 0,7 --strengths 125,118 --errors 1,1 --use-at 12`,
 		Args: cobra.ExactArgs(1),
@@ -150,6 +157,10 @@ func (f *assayFlags) register(cmd *cobra.Command) {
 	s.Var(&f.portion, "portion", "weighed carrier or powder in g")
 	s.Var(&f.thiosulfate, "thiosulfate", "titrant in mol/L")
 	s.Var(&f.permanganate, "permanganate", "titrant in mol/L (normality divided by 5)")
+	s.Var(&f.gas, "gas", "feed gas that went through the bottles, in L as metered")
+	s.Var(&f.gasTemp, "gas-temp", "°C of it at the meter; default 0, for a meter that reads the normal state")
+	s.Var(&f.gasPressure, "gas-pressure", "its absolute pressure there in kPa; default 101.325")
+	s.Var(&f.gasTolerance, "gas-tolerance", "± % of the meter; default 2")
 	s.Var(&f.density, "density", "density of the liquid in kg/L, to give % by weight too")
 	s.Var(&f.dry, "dry", "stones dry in kg, one per portion")
 	s.Var(&f.drained, "drained", "the same portions drained in kg")

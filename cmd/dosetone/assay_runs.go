@@ -141,6 +141,17 @@ func runChlorine(f *assayFlags, t *chem.Tolerances) (assayResult, error) {
 	return r, nil
 }
 
+func runOzone(f *assayFlags, t *chem.Tolerances) (assayResult, error) {
+	e, err := chem.OzoneByThiosulfate(chem.GasSample{Volume: chem.Volume(f.gas.value), Temp: chem.Celsius(f.gasTemp.value), Pressure: f.gasPressure.value, Meter: f.gasTolerance.value / 100},
+		chem.Molarity(f.thiosulfate.value), f.replicates(), t)
+	if err != nil {
+		return assayResult{}, err
+	}
+	r := found("ozone in the feed gas", "g/Nm³", 1000, e)
+	r.Use = "strength_gnm3 of the trials; charge --strength"
+	return r, nil
+}
+
 // byWeight adds the mass fraction when the density is known.
 func (f *assayFlags) byWeight(r *assayResult, quantity string) {
 	if f.density.value > 0 {

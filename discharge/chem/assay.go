@@ -301,12 +301,17 @@ func PeroxideByPermanganate(s Sample, permanganate Molarity, t Titres, tol *Tole
 // liquid is the titration of a measured liquid: gramPerMole of analyte per
 // mole of titrant.
 func liquid(s Sample, titrant string, c Molarity, gramPerMole float64, t Titres, tol *Tolerances) (Estimate[Concentration], error) {
-	tl := tolerances(tol)
-	if err := positive("molarity of the "+titrant, float64(c)); err != nil {
-		return Estimate[Concentration]{}, err
-	}
 	v, err := s.titrated()
 	if err != nil {
+		return Estimate[Concentration]{}, err
+	}
+	return perVolume(v, s.parts(tolerances(tol)), titrant, c, gramPerMole, t, tol)
+}
+
+// perVolume is the titration of volume v, whose uncertainty parts tell.
+func perVolume(v Volume, parts []Part, titrant string, c Molarity, gramPerMole float64, t Titres, tol *Tolerances) (Estimate[Concentration], error) {
+	tl := tolerances(tol)
+	if err := positive("molarity of the "+titrant, float64(c)); err != nil {
 		return Estimate[Concentration]{}, err
 	}
 	net, err := t.net()
@@ -318,7 +323,7 @@ func liquid(s Sample, titrant string, c Molarity, gramPerMole float64, t Titres,
 		out[i] = float64(c) * x * gramPerMole / float64(v)
 	}
 	m := mean(net)
-	parts := append(s.parts(tl), Part{titrant + " solution", 100 * tl.Titrant / math.Sqrt(3)},
+	parts = append(parts, Part{titrant + " solution", 100 * tl.Titrant / math.Sqrt(3)},
 		Part{"burette", 100 * triangular(float64(tl.Burette), m)})
 	e := estimate[Concentration](out, float64(drop)/m, parts)
 	e.Warnings = small(net, "take more sample, or a weaker titrant", e.Warnings)
