@@ -174,28 +174,23 @@ func (l *Ledger) Add(e Entry) error {
 // which lots came. A line of before, which does not say its panels, gives way
 // to another verdict only, since the same readings give the same one.
 func (l *Ledger) Put(e Entry) (old *Entry, err error) {
-	i := slices.IndexFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot })
-	if i < 0 {
-		return nil, l.Add(e)
-	}
-	if err := e.checked(); err != nil {
-		return nil, err
-	}
-	was := l.Entries[i]
-	more := e.Panels > was.Panels
-	if was.Panels == 0 {
-		more = e.Verdict != MeasureMore
-	}
-	if was.Verdict != MeasureMore || !more {
-		return &was, fmt.Errorf("%w: %s", ErrInLedger, e.Lot)
-	}
-	l.Entries[i] = e
-	return &was, nil
+	return l.place(e, func(was *Entry) bool {
+		more := e.Panels > was.Panels
+		if was.Panels == 0 {
+			more = e.Verdict != MeasureMore
+		}
+		return was.Verdict == MeasureMore && more
+	})
 }
 
 // Replace enters a lot that was judged anew, such as against the right standard, in the place of
 // its line, which is returned. A lot that is not there is added.
 func (l *Ledger) Replace(e Entry) (old *Entry, err error) {
+	return l.place(e, func(*Entry) bool { return true })
+}
+
+// place adds an entry, or puts it where its lot stands, which is returned, if that one may give way.
+func (l *Ledger) place(e Entry, mayGiveWay func(was *Entry) bool) (old *Entry, err error) {
 	i := slices.IndexFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot })
 	if i < 0 {
 		return nil, l.Add(e)
@@ -204,6 +199,9 @@ func (l *Ledger) Replace(e Entry) (old *Entry, err error) {
 		return nil, err
 	}
 	was := l.Entries[i]
+	if !mayGiveWay(&was) {
+		return &was, fmt.Errorf("%w: %s", ErrInLedger, e.Lot)
+	}
 	l.Entries[i] = e
 	return &was, nil
 }
