@@ -70,6 +70,18 @@ func (s *Sheet) column(name string) int {
 	return slices.IndexFunc(s.Header, func(h string) bool { return strings.EqualFold(h, name) })
 }
 
+// IdleLots are the lots of a list of which there was no reading; [Sheet.WithLots] warns of them by
+// a [RowError] that wraps it. Of a list for several files those count that are idle in all.
+type IdleLots []string
+
+func (l IdleLots) Error() string {
+	quoted := make([]string, len(l))
+	for i, name := range l {
+		quoted[i] = fmt.Sprintf("%q", clip(name))
+	}
+	return fmt.Sprintf("no reading of %s; their rows were not used", few(quoted))
+}
+
 // few lists names for a message, and how many more there are.
 func few(names []string) string {
 	const most = 8
@@ -164,14 +176,14 @@ func (j *lotJoin) match() error {
 		}
 		j.row[i], used[k] = k, true
 	}
-	var idle []string
+	var idle IdleLots
 	for k, name := range j.names {
 		if !used[k] {
-			idle = append(idle, fmt.Sprintf("%q", clip(name)))
+			idle = append(idle, name)
 		}
 	}
 	if len(idle) > 0 {
-		j.readings.Warnings = append(j.readings.Warnings, j.list.fault(0, "", "", fmt.Errorf("no reading of %s; their rows were not used", few(idle))))
+		j.readings.Warnings = append(j.readings.Warnings, j.list.fault(0, "", "", idle))
 	}
 	if byName {
 		for n, c := range []string{"lot", "panel", "position"} {

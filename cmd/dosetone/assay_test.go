@@ -127,7 +127,7 @@ func TestAssayRefusals(t *testing.T) {
 		"carrier --titre 20":              {exitUsage, "--portion"},
 		"permanganate-oxalate --titre 20": {exitUsage, "oxalate-molarity"},
 		"chlorine-iodometry --titre -3 --sample 5 --thiosulfate 0.1":                       {exitFailed, "titre 1"},
-		"ozone-iodometry --titre 22 --gas 1 --gas-pressure 1 --thiosulfate 0.1":           {exitFailed, "50 to 500 kPa"},
+		"ozone-iodometry --titre 22 --gas 1 --gas-pressure 1 --thiosulfate 0.1":            {exitFailed, "50 to 500 kPa"},
 		"chlorine-iodometry --titre 3 --sample 5 --thiosulfate 0":                          {exitFailed, "thiosulfate"},
 		"chlorine-iodometry --titre 3 --sample 5 --thiosulfate 0.1 --burette-tolerance -1": {exitUsage, "negative"},
 		"chlorine-iodometry --titre 3 --sample 5 --thiosulfate 0.1 --made-up 100":          {exitUsage, "--aliquot is missing"},

@@ -370,6 +370,7 @@ func (e *env) checkTable(name string, f *checkFlags, m *discharge.Model) (*disch
 	if err != nil {
 		return nil, err
 	}
+	new(idleLots).take(s) // a list is of a month's lots, a file of one
 	opt := &discharge.ReadOptions{Process: f.process, Viewing: f.read.viewing.Viewing, Percent: bool(f.read.percent)}
 	if m != nil {
 		opt.Viewing = cmp.Or(opt.Viewing, m.Viewing())

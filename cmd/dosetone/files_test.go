@@ -232,3 +232,47 @@ func TestResultsGoWhereTheyShould(t *testing.T) {
 	require.NotEqual(t, exitDone, r.code)
 	require.NoFileExists(t, "kept.csv")
 }
+
+// An instrument makes a file of each session, and one list says what all its lots are.
+func TestOneListOfLotsForSeveralFiles(t *testing.T) {
+	workspace(t)
+	rows, err := tabletest.Rows(demo.PelletTrials())
+	require.NoError(t, err)
+	header := rows[0]
+	at := func(c string) int { return slices.Index(header, c) }
+	first := at("R400")
+	list := [][]string{{"lot", "role", "process", "strength_pct", "ratio", "time_min"}, {"T99", "trial", "permanganate-pellet", "5", "1.2", "10"}}
+	files := [2][][]string{{append([]string{"lot", "panel", "position"}, header[first:]...)}, {append([]string{"lot", "panel", "position"}, header[first:]...)}}
+	seen := map[string]bool{}
+	for i, row := range rows[1:] {
+		lot := row[at("lot")]
+		if !seen[lot] {
+			seen[lot] = true
+			list = append(list, []string{lot, row[at("role")], row[at("process")], row[at("strength_pct")], row[at("ratio")], row[at("time_min")]})
+		}
+		k := 0
+		if i > len(rows)/2 && lot != rows[len(rows)/2][at("lot")] {
+			k = 1
+		}
+		files[k] = append(files[k], append([]string{lot, row[at("panel")], row[at("position")]}, row[first:]...))
+	}
+	write := func(name string, rows [][]string) {
+		var b strings.Builder
+		for _, row := range rows {
+			b.WriteString(strings.Join(row, ",") + "\n")
+		}
+		require.NoError(t, os.WriteFile(name, []byte(b.String()), 0o644))
+	}
+	write("list.csv", list)
+	write("one.csv", files[0])
+	write("two.csv", files[1])
+	write("both.csv", append(slices.Clone(files[0]), files[1][1:]...))
+	whole := tool(t, "", "fit", "both.csv", "--lot-list", "list.csv", "-o", "whole.json")
+	require.Equal(t, exitDone, whole.code, whole.err)
+	parts := tool(t, "", "fit", "one.csv", "two.csv", "--lot-list", "list.csv", "-o", "parts.json")
+	require.Equal(t, exitDone, parts.code, parts.err)
+	require.Equal(t, strings.ReplaceAll(whole.out, "whole.json", "parts.json"), parts.out)
+	require.Contains(t, parts.err, `no reading of "T99"; their rows`)
+	require.Equal(t, 1, strings.Count(parts.err, "no reading of"))
+	require.NotContains(t, parts.err, `"T01"`)
+}

@@ -129,9 +129,6 @@ func (e *env) fit(names []string, f fitFlags) error {
 	if err := f.report.check(); err != nil {
 		return err
 	}
-	if len(names) > 1 && e.tables.lots != "" {
-		return usage("--lot-list goes with one file of readings: put the readings into one file, or their lots' roles and settings into each")
-	}
 	own, err := e.readProcess(f.processFile)
 	if err != nil {
 		return err
@@ -204,10 +201,14 @@ func lotsOf(m *discharge.Model, production []discharge.Lot) string {
 // trials reads the tables of a command line as one.
 func (e *env) trials(names []string, own *discharge.Process, f fitFlags) (*discharge.Table, error) {
 	var all *discharge.Table
+	var idle idleLots
 	for _, name := range names {
 		s, err := e.lotSheet(name)
 		if err != nil {
 			return nil, err
+		}
+		if len(names) > 1 { // what one file lacks another has
+			idle.take(s)
 		}
 		opt := &discharge.ReadOptions{Process: f.process, Viewing: f.viewing.Viewing, Percent: bool(f.percent)}
 		if own != nil {
@@ -226,6 +227,7 @@ func (e *env) trials(names []string, own *discharge.Process, f fitFlags) (*disch
 			return nil, err
 		}
 	}
+	e.warnAll(idle.inAll())
 	return all, nil
 }
 

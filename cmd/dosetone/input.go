@@ -97,6 +97,38 @@ func (e *env) lotSheet(name string) (*discharge.Sheet, error) {
 	return e.tables.condition.of(s)
 }
 
+// idleLots gathers which lots of a list the files so far have no reading of.
+type idleLots struct {
+	row  *discharge.RowError
+	lots discharge.IdleLots
+	none bool // left
+}
+
+// take takes the warning about them from a file's sheet.
+func (i *idleLots) take(s *discharge.Sheet) {
+	var lots discharge.IdleLots
+	s.Warnings = slices.DeleteFunc(s.Warnings, func(w error) bool {
+		if !errors.As(w, &lots) {
+			return false
+		}
+		if i.row == nil {
+			errors.As(w, &i.row)
+			i.lots = lots
+		}
+		return true
+	})
+	i.lots = slices.DeleteFunc(slices.Clone(i.lots), func(name string) bool { return !slices.Contains(lots, name) })
+	i.none = i.none || len(lots) == 0
+}
+
+// inAll is the warning about those that no file had.
+func (i *idleLots) inAll() []error {
+	if i.row == nil || i.none || len(i.lots) == 0 {
+		return nil
+	}
+	return []error{&discharge.RowError{File: i.row.File, Err: i.lots}}
+}
+
 // condition is the measurement condition that a flag names.
 type condition discharge.Condition
 

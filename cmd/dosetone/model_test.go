@@ -415,9 +415,6 @@ func TestProductionIsLearnedFromWhenAsked(t *testing.T) {
 
 	require.Equal(t, exitFailed, tool(t, "", "recalibrate", "new.json", "production.csv", "-o", "other.json").code)
 	require.Contains(t, ok(t, "recalibrate", "new.json", "production.csv", "-o", "other.json", "--production"), "from 2 lots")
-	r := tool(t, "", "fit", "trials.csv", "production.csv", "--lot-list", "lots.csv", "-o", "twice.json")
-	require.Equal(t, exitUsage, r.code)
-	require.Contains(t, r.err, "--lot-list goes with one file")
 	require.Equal(t, exitFailed, tool(t, "", "fit", "trials.csv", "trials.csv", "-o", "twice.json").code)
 	require.NoFileExists(t, "twice.json")
 }
