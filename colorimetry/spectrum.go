@@ -156,6 +156,9 @@ func (s Spectrum) Warning() error {
 func (s Spectrum) LoneBand() (nm int) {
 	const zero, small, times, near, widest = 0.01, 0.03, 4, 5, 10
 	v, last := s.Values, len(s.Values)-1
+	if last < 0 {
+		return 0
+	}
 	departs := make([]float64, len(v)) // from the middle of the bands beside it
 	most := 0
 	for i, r := range v {

@@ -290,8 +290,8 @@ func PanelMeans(l Lot) (means []PanelMean, skipped int) {
 	return means, skipped
 }
 
-// MeanLightness is the mean L* of the panels of lots, by [PanelMeans]; ok is false of lots
-// without any.
+// MeanLightness is the mean L* of the panels of lots, by [PanelMeans] and under the viewing of their
+// readings; ok is false of lots without any.
 func MeanLightness(lots ...Lot) (light float64, ok bool) {
 	n := 0.0
 	for _, l := range lots {

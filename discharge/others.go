@@ -63,16 +63,15 @@ func doseFactors(shift, sd float64) [3]float64 {
 	return [3]float64{math.Exp(shift - h), math.Exp(shift), math.Exp(shift + h)}
 }
 
-// Minutes is by how many times the minutes a shift of ln dose, with its standard error,
-// would be made up for at the middle of the trials, with the ends of its 95 % interval:
-// dose has a unit of each curve's own, minutes have not. It is 0 where the trials do not
+// Minutes is the factor on the minutes that does as much as a shift of ln dose, with its standard
+// error, at the middle of the trials: its lower end, estimate and upper end at 95 %. What makes up
+// for the shift is its reciprocal. Dose has a unit of each curve's own, minutes have not. It is 0 where the trials do not
 // show that minutes give dose, or never varied them.
 func (m *Model) Minutes(shift, sd float64) (factor [3]float64) {
 	return m.worth(m.basis.time, shift, sd)
 }
 
-// Strength is by how many times the strength of the oxidizer a shift of ln dose would be made
-// up for; as for [Model.Minutes] otherwise.
+// Strength is the same factor on the strength of the oxidizer.
 func (m *Model) Strength(shift, sd float64) (factor [3]float64) {
 	return m.worth(m.basis.strength(), shift, sd)
 }

@@ -123,6 +123,10 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 			return nil, t.fault(l.lot, "", "", fmt.Errorf("lot %q: %w", l.lot.ID, err))
 		}
 	}
+	known := slices.Clone(m.trials)
+	if m.recal != nil {
+		known = append(known, m.recal.Lots...)
+	}
 	n := *m
 	n.condition = m.condition.With(t.Condition)
 	if m.kind == Spectral && (t.Kind != Spectral || t.Grid != m.grid) {
@@ -130,6 +134,11 @@ func (m *Model) Recalibrate(t *Table, opt *RecalibrateOptions) (*Model, error) {
 		n.kind, n.grid = LabKind, colorimetry.Grid{}
 	}
 	n.warnings = slices.Concat(m.warnings, doubtMixture(t, site{}, "recalibrate by the lots of one %s alone"))
+	for _, l := range o.trials {
+		if slices.ContainsFunc(known, func(r TrialRecord) bool { return r.ID == l.lot.ID && r.Lab == l.mean() }) {
+			n.warnings = append(n.warnings, fmt.Errorf("lot %q is one that the model has learned from already, and counts twice: recalibrate by it once, from the model before", l.lot.ID))
+		}
+	}
 	n.others = nil
 	n.fabric, n.machine = o.ranOn()
 	n.recal = &Recalibration{Fabric: n.fabric, Machine: n.machine, Base: o.hasBase, White: o.hasWhite}

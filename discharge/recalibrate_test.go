@@ -380,3 +380,25 @@ func TestRecalibrateSaysWhatLotsLeaveOut(t *testing.T) {
 	assert.Contains(t, recalibrated(other), "check strength, minutes and units")
 	assert.NotContains(t, recalibrated(lot), "check strength, minutes and units")
 }
+
+// Lots that the model knows already would be counted twice.
+func TestRecalibrateByTheSameLotsTwiceIsWarnedOf(t *testing.T) {
+	trials, err := ReadTable("trials.csv", bytes.NewReader(demo.PelletTrials()), nil)
+	require.NoError(t, err)
+	lots, err := ReadTable("new.csv", bytes.NewReader(demo.PelletNewFabric()), nil)
+	require.NoError(t, err)
+	m, err := Fit(trials, nil)
+	require.NoError(t, err)
+	twice := func(m *Model) bool {
+		return slices.ContainsFunc(m.Warnings(), func(w error) bool { return strings.Contains(w.Error(), "counts twice") })
+	}
+	once, err := m.Recalibrate(lots, nil)
+	require.NoError(t, err)
+	require.False(t, twice(once))
+	again, err := once.Recalibrate(lots, nil)
+	require.NoError(t, err)
+	require.True(t, twice(again))
+	own, err := m.Recalibrate(trials, nil)
+	require.NoError(t, err)
+	require.True(t, twice(own))
+}

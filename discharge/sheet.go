@@ -41,6 +41,9 @@ const ExampleRole = "example"
 // tidy trims every cell, drops rows and unnamed columns without content, and
 // examples, and checks the limits. The sheet itself stays as it is.
 func (s *Sheet) tidy() (*Sheet, error) {
+	if s == nil {
+		return nil, errNoTable
+	}
 	lines := s.Lines
 	if lines == nil {
 		for i := range s.Rows {

@@ -107,10 +107,19 @@ func (e *env) recalibrate(modelName, name, output string, percent, production bo
 	case formatJSON:
 		return report.JSON(&e.out, r)
 	case formatCSV:
-		return e.rows([][]any{
-			{"process", "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "dose_factor_lo", "dose_factor_hi", "base_read", "white_read", "model"},
-			{r.Process, r.Fabric, r.Machine, r.Lots, r.Shift, r.ShiftSE, r.DoseFactor[1], r.DoseFactor[0], r.DoseFactor[2], r.Base, r.White, r.Model},
-		})
+		header := []any{"process", "fabric", "machine", "lots", "shift_log_dose", "se", "dose_factor", "dose_factor_lo", "dose_factor_hi", "base_read", "white_read", "model"}
+		row := []any{r.Process, r.Fabric, r.Machine, r.Lots, r.Shift, r.ShiftSE, r.DoseFactor[1], r.DoseFactor[0], r.DoseFactor[2], r.Base, r.White, r.Model}
+		for _, f := range []struct {
+			name   string
+			factor []float64
+		}{{"minutes_factor", r.Minutes}, {"strength_factor", r.Strength}} {
+			cells := []any{nil, nil, nil}
+			if x := f.factor; len(x) > 0 {
+				cells = []any{x[1], x[0], x[2]}
+			}
+			header, row = append(header, f.name, f.name+"_lo", f.name+"_hi"), append(row, cells...)
+		}
+		return e.rows([][]any{header, row})
 	}
 	e.recalibrateText(r)
 	return nil

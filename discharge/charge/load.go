@@ -238,7 +238,7 @@ func (l *Load) Unused() (what []string) {
 		what          string
 		given, useful bool
 	}{
-		{"purity of a solid oxidizer (--purity)", l.Store.Purity != nil, solid},
+		{"purity of a solid oxidizer (--purity)", l.Store.Purity != nil, solid && l.Store.Carrier == nil},
 		{"strength of a liquid oxidizer (--stock-strength)", l.Store.Strength > 0, form == bath},
 		{"available chlorine of a powder (--powder-chlorine)", l.Store.Chlorine > 0, form == bath && hypochlorite},
 		{"ready carrier (--carrier-strength)", l.Store.Carrier != nil, form == charged},
@@ -246,6 +246,7 @@ func (l *Load) Unused() (what []string) {
 		{"acid in a solution (--acid, --acid-strength)", l.Soak.Acid != "" || l.Soak.AcidStrength > 0, form == soaked || form == sprayed},
 		{"temperature of a solution (--soak-temp)", l.Soak.Temp != nil, solid},
 		{"spray (--sprayed, --landing, --area-each)", l.Spray != (Spray{}), form == sprayed},
+		{"share that is sprayed (--sprayed) beside an area for each garment", l.Spray.Share > 0, l.Spray.AreaEach == 0},
 		{"carrier that was used before (--reuse)", l.Reuse > 0, form == soaked || form == charged},
 	} {
 		if x.given && !x.useful {

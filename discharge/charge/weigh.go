@@ -226,7 +226,9 @@ func (m *maker) weighSprayed() error {
 		b := &m.Batches[i]
 		area := 0.0
 		switch fabric := m.Load.Settings["fabric_gsm"]; {
-		case m.Spray.AreaEach > 0 && b.Count > 0:
+		case m.Spray.AreaEach > 0 && b.Count == 0:
+			return fmt.Errorf("%w: an area for each garment needs their count", ErrLoad)
+		case m.Spray.AreaEach > 0:
 			area = m.Spray.AreaEach * float64(b.Count)
 		case fabric > 0:
 			share := m.Spray.Share

@@ -34,8 +34,11 @@ const (
 // the settings makes later lots worse.
 func (j *judge) blame() blame {
 	b := j.blameByDose()
-	if b != bySettings && b != byDrift && len(j.strays()) > 0 {
-		return byStray
+	switch b {
+	case unknownBlame, byScatter, byRareScatter:
+		if len(j.strays()) > 0 {
+			return byStray
+		}
 	}
 	return b
 }
@@ -99,7 +102,7 @@ func (j *judge) drifted() (most *discharge.FactorRange, usual float64) {
 // strays are the factors that nobody chose, or that never varied, and stand well outside the
 // trials in this lot: what they do there nobody knows, so they come before any other doubt.
 // Well outside is by half of what the trials spanned, and by a twentieth of the value (common
-// practice, no source).
+// practice, no source). One of which more only ever does the other way than the lot lies is none.
 func (j *judge) strays() (out []discharge.FactorRange) {
 	for _, f := range j.opt.Model.Factors() {
 		v, named := j.lot.Settings[f.Column]
@@ -107,7 +110,14 @@ func (j *judge) strays() (out []discharge.FactorRange) {
 			continue
 		}
 		nearest := min(max(v, f.Lo), f.Hi)
-		if math.Abs(v-nearest) > max((f.Hi-f.Lo)/2, math.Abs(nearest)/20) {
+		way := 0.0 // in which more of it moves the dose, if that is known
+		switch {
+		case f.Increases && f.Transform == discharge.Log:
+			way = 1
+		case f.Monotone && !f.Increases:
+			way = -1
+		}
+		if way*(v-nearest)*j.doseExcess() >= 0 && math.Abs(v-nearest) > max((f.Hi-f.Lo)/2, math.Abs(nearest)/20) {
 			out = append(out, f)
 		}
 	}
@@ -153,6 +163,9 @@ func (j *judge) residualWords() string {
 	switch j.blame() {
 	case byUpset:
 		text += ": an upset of this lot, so check strength, weighing and time"
+		if w := j.strayWords(); w != "" {
+			text += ", and what came of " + w
+		}
 	case bySettings:
 		text += fmt.Sprintf(": the settings themselves promise a shade %.1f units off this standard", math.Abs(j.beyondAccepted(s.Residual.ExpectedLevel)))
 	case byDrift:

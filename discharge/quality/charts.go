@@ -5,8 +5,6 @@ import (
 	"math"
 	"strings"
 
-	"gonum.org/v1/gonum/stat"
-
 	"example.com/dosetone/fit"
 	"example.com/dosetone/internal/quantile"
 )
@@ -115,52 +113,74 @@ func since(p []CUSUMPoint) []int {
 
 // drift is a run of lots on one side.
 type drift struct {
-	from int // the first of them
+	from, to int // its first and last lot
 	// back is how many lots have come since that lie about where they should: 0 while it lasts.
 	back int
 }
 
-// drift finds the run of lots for which the charts of runs alarm at the last value, also when
-// no value counts beyond the limits of single ones: one upset lot beside two that happen to
-// lie on its side is no drift.
-func (c *Chart) drift() (drift, bool) {
-	// Lots after which a drift is over, if their mean lies so near to nothing or beyond it.
-	const enough, near = 4, 0.25
-	n := len(c.Values)
-	z := make([]float64, n)
-	for i, v := range c.Values {
-		z[i] = min(max(v, -shewhartLimit), shewhartLimit)
+// sum is one side of the CUSUM at work.
+type sum struct {
+	value, top float64
+	from, peak int // where the sum left 0, and where it was highest since
+}
+
+func (s *sum) add(z float64, t int) {
+	if s.value == 0 {
+		s.from, s.top = t, 0
 	}
-	clipped, err := NewChart(c.Series, z, c.OneSided)
-	if err != nil || n == 0 {
-		return drift{}, false // values that made a chart before make one again: only without any
+	if s.value = math.Max(s.value+z-cusumK, 0); s.value >= s.top {
+		s.peak, s.top = t, s.value
 	}
-	_, ewma, cusum := clipped.Last()
-	if !ewma && !cusum {
-		return drift{}, false
-	}
-	side := clipped.side()
-	sum := func(i int) float64 {
-		if side < 0 {
-			return clipped.CUSUM[i].Low
+}
+
+// drift finds the run of lots for which the charts of runs alarm at the last value, also when no
+// value counts beyond the limits of single ones: one upset lot beside two that happen to lie on
+// its side is no drift. Once lots lie about where they should again the charts begin anew, at
+// fresh; a drift that ended no more than some lots ago is found with these.
+func (c *Chart) drift() (d drift, found bool, fresh int) {
+	// Lots after which a drift is over if their mean lies so near to nothing, and how long it is
+	// spoken of.
+	const enough, near, remembered = 4, 0.25, 12
+	var high, low sum
+	var past *drift
+	total := []float64{0} // of the values up to each
+	ewma := 0.0
+	for t, v := range c.Values {
+		z := min(max(v, -shewhartLimit), shewhartLimit)
+		total = append(total, total[t]+z)
+		high.add(z, t)
+		low.add(-z, t)
+		ewma = ewmaLambda*z + (1-ewmaLambda)*ewma
+		limit := ewmaLimit * math.Sqrt(ewmaLambda/(2-ewmaLambda)*(1-math.Pow(1-ewmaLambda, 2*float64(t-fresh+1))))
+		up, down := high.value > cusumH || ewma > limit, !c.OneSided && (low.value > cusumH || ewma < -limit)
+		run := &high
+		if down && (!up || low.value > high.value) {
+			run = &low
 		}
-		return clipped.CUSUM[i].High
-	}
-	from, peak := n-1, n-1
-	for from > 0 && sum(from-1) > 0 {
-		from--
-		if sum(from) > sum(peak) {
-			peak = from
+		found = (up || down) && t-run.from+1 >= minRun
+		d = drift{from: run.from, to: t}
+		if !found {
+			continue
+		}
+		if back := t - run.peak; back >= enough && math.Abs(total[t+1]-total[run.peak+1]) < near*float64(back) {
+			past = &drift{from: run.from, to: run.peak}
+			high, low, ewma, fresh, found = sum{}, sum{}, 0, t+1, false
 		}
 	}
-	if n-from < minRun {
-		return drift{}, false
+	if last := len(c.Values) - 1; !found && past != nil && last-past.to <= remembered {
+		past.back = last - past.to
+		return *past, true, fresh
 	}
-	d := drift{from: from}
-	if back := n - 1 - peak; back >= enough && side*stat.Mean(z[peak+1:], nil) < near {
-		d.back = back
+	return d, found, fresh
+}
+
+// after is the chart of the values from one on.
+func (c *Chart) after(from int) *Chart {
+	tail, err := NewChart(c.Series, c.Values[from:], c.OneSided)
+	if err != nil {
+		return c // of values that made a chart: not reached
 	}
-	return d, true
+	return tail
 }
 
 // side is that on which the charts of runs alarm at the last value, 1 or -1; where none does,
@@ -237,13 +257,13 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 		return nil, err
 	}
 	say := func(format string, args ...any) { t.Words = append(t.Words, fmt.Sprintf(format, args...)) }
-	lone, ewma, cusum := t.Dose.Last()
-	if d, found := t.Dose.drift(); found {
-		t.Drifted = d.back == 0
-		n := len(dose) - d.back
-		t.Since = l.Entries[doseAt[d.from]].Lot
+	run, found, fresh := t.Dose.drift()
+	tail := t.Dose.after(fresh)
+	if lone, ewma, cusum := tail.Last(); found {
+		t.Drifted = run.back == 0
+		t.Since = l.Entries[doseAt[run.from]].Lot
 		mean, weight := 0.0, 0.0
-		for k := d.from; k < n; k++ {
+		for k := run.from; k <= run.to; k++ {
 			// An upset lot among them counts as one at the limit of single lots.
 			sd := *l.Entries[doseAt[k]].DoseSD
 			w := 1 / (sd * sd)
@@ -254,28 +274,29 @@ func (l *Ledger) Monitor(model string) (*Trend, error) {
 		half := quantile.Normal(0.975) / math.Sqrt(weight)
 		t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct = 100*math.Expm1(mean), 100*math.Expm1(mean-half), 100*math.Expm1(mean+half)
 		off := fmt.Sprintf("%+.0f %% off what the settings promise (95 %%: %+.0f to %+.0f %%)", t.DoseShiftPct, t.DoseLoPct, t.DoseHiPct)
-		if t.Returned = d.back; d.back > 0 {
-			say("dose was %s from lot %s to lot %s; the last %d lots are about as promised again", off, t.Since, l.Entries[doseAt[n-1]].Lot, d.back)
+		if t.Returned = run.back; run.back > 0 {
+			say("dose was %s from lot %s to lot %s; the last %d lots are about as promised again", off, t.Since, l.Entries[doseAt[run.to]].Lot, run.back)
 		} else {
-			t.FromStart = d.from < minRun
+			t.FromStart = run.from < minRun
 			what, first := "dose has drifted", "check the oxidizer's strength by assay, uptake, weighing and timers first, and recalibrate the model only if all are as written down: else it would fit the fault"
 			if t.FromStart {
 				what, first = "dose has not been as promised from the first lots on", "that is no drift but something that every lot has had: see whether strength by assay, uptake, weighing and timers are as in the trials, and if they are, the model is off at these settings: let it learn from these lots (fit with the trials and production, or recalibrate)"
 			}
-			say("%s: since lot %s (%d lots) it is %s; %s; %s", what, t.Since, n-d.from, off, first, chartWords(t.Dose))
+			say("%s: since lot %s (%d lots) it is %s; %s; %s", what, t.Since, run.to-run.from+1, off, first, chartWords(tail))
 		}
 	} else if lone || ewma || cusum {
-		at := t.Dose.culprit()
+		at := fresh + tail.culprit()
 		say("lot %s had a dose %+.1f standard deviations from what its settings promise, fewer than %d in a row did: an upset rather than drift%s%s",
 			l.Entries[doseAt[at]].Lot, dose[at], minRun, t.Dose.sinceWords(at), l.alsoOut(t.Dose, doseAt, at))
 	}
-	lone, ewma, cusum = t.Off.Last()
-	if d, found := t.Off.drift(); found && d.back == 0 {
+	run, found, fresh = t.Off.drift()
+	tail = t.Off.after(fresh)
+	if lone, ewma, cusum := tail.Last(); found && run.back == 0 {
 		t.Drifted = true
 		say("lots since %s lie further off the shade path than those of the trials: look for another fabric, neutralization or rinse, then recalibrate; %s",
-			l.Entries[offAt[d.from]].Lot, chartWords(t.Off))
+			l.Entries[offAt[run.from]].Lot, chartWords(tail))
 	} else if lone || ewma || cusum {
-		at := t.Off.culprit()
+		at := fresh + tail.culprit()
 		say("lot %s lies off the shade path (%.1f normal deviates), fewer than %d in a row do: check it alone for its causes%s", l.Entries[offAt[at]].Lot, off[at], minRun, t.Off.sinceWords(at))
 	}
 	switch {

@@ -281,3 +281,40 @@ func TestADriftThatIsOverIsSaidToBeOver(t *testing.T) {
 	require.True(t, above.Drifted, above.Words)
 	require.Greater(t, above.DoseShiftPct, 0.0, above.Words)
 }
+
+// What comes after a drift is charted anew: a shift to the other side is no return, and a drift
+// long past does not lend its beginning to the next.
+func TestDriftsAreChartedOneByOne(t *testing.T) {
+	monitor := func(z []float64) *quality.Trend {
+		l := &quality.Ledger{}
+		for i := range z {
+			sd, d, off := 0.1, 0.1*z[i], 0.0
+			require.NoError(t, l.Add(quality.Entry{Lot: name(i), Model: "m", Verdict: quality.Accept, DoseResidual: &d, DoseSD: &sd, DoseZ: &z[i], OffZ: &off}))
+		}
+		trend, err := l.Monitor("m")
+		require.NoError(t, err)
+		return trend
+	}
+	low := slices.Repeat([]float64{-2.5}, 12)
+	for n := 1; n <= 12; n++ {
+		trend := monitor(append(slices.Clone(low), slices.Repeat([]float64{2}, n)...))
+		require.Zero(t, trend.Returned, "%d lots at +2: %v", n, trend.Words)
+		require.True(t, trend.Drifted, "%d lots at +2: %v", n, trend.Words)
+	}
+	rng := rand.New(rand.NewPCG(5, 5))
+	z := slices.Clone(low)
+	for range 60 {
+		z = append(z, 0.3*rng.NormFloat64())
+	}
+	require.False(t, monitor(z).Drifted)
+	require.Contains(t, monitor(z).Words[0], "no drift", "sixty lots later nobody speaks of it")
+	for n := 1; n <= 12; n++ {
+		z = append(z, -1.5)
+		if trend := monitor(z); trend.Drifted {
+			require.GreaterOrEqual(t, trend.Since, name(70), "%d: %v", n, trend.Words)
+			require.InDelta(t, 100*math.Expm1(-0.15), trend.DoseShiftPct, 3)
+		} else {
+			require.Less(t, n, 9, "seen by then: CUSUM gains 1 a lot")
+		}
+	}
+}

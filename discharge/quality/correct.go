@@ -3,6 +3,7 @@ package quality
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"example.com/dosetone/discharge"
@@ -76,10 +77,14 @@ func (j *judge) correct() error {
 	}
 	if settings != nil && j.opt.SecondPass == nil && !c.GoOn {
 		settings = settings.Clone()
-		for _, f := range j.strays() { // not again what may have spoiled the first
+		garments := m.Process().Active.Over // are as many as they are
+		for _, f := range j.strays() {      // not again what may have spoiled the first
+			if slices.Contains(garments, f.Column) {
+				continue
+			}
 			settings[f.Column] = f.Middle
-			if f.Step > 0 && !f.Fixed {
-				settings[f.Column] = math.Round(f.Middle/f.Step) * f.Step
+			if dialed := math.Round(f.Middle/f.Step) * f.Step; f.Step > 0 && dialed >= f.Lo && dialed <= f.Hi {
+				settings[f.Column] = dialed
 			}
 		}
 	}
@@ -105,6 +110,12 @@ func (j *judge) correct() error {
 	if c.Learned, err = j.learn(c, ways); err != nil {
 		return err
 	}
+	if c.Possible && c.Minutes > 3*j.longest() {
+		c.Minutes, c.Lo, c.Hi = 0, 0, 0
+		c.Possible, c.Learned, c.Pace = false, false, 0
+		c.Why = "by what the last pass did no time within three times the longest trial leads there: find out why it did so little before another is run"
+		return nil
+	}
 	if !c.Possible {
 		c.Minutes, c.Lo, c.Hi = 0, 0, 0
 		c.Why = "no time within three times the longest trial leads there at these settings, or time is no factor of the model"
@@ -124,6 +135,16 @@ func (j *judge) afterDose() float64 {
 	there := j.opt.Model.ShadeAt(s.StandardLevel)
 	there.A, there.B = there.A+s.OffA, there.B+s.OffB
 	return j.region.distance(there)
+}
+
+// longest is the longest trial in minutes, infinite where time is no factor of the model.
+func (j *judge) longest() float64 {
+	for _, f := range j.opt.Model.Factors() {
+		if f.Column == timeColumn {
+			return f.Hi
+		}
+	}
+	return math.Inf(1)
 }
 
 // compareWithTrials says what of a correction lies outside the trials, and bounds its
@@ -179,31 +200,43 @@ func (j *judge) learn(c *Correction, ways []way) (bool, error) {
 	if t := last.Settings[timeColumn]; !(t > 0) || math.IsInf(t, 0) || !finite(last.Before) {
 		return false, fmt.Errorf("the last pass: want its minutes, above 0, and the L* before it, not %g and %g", t, last.Before)
 	}
-	pace := func(to float64) (float64, error) {
+	// In how many times the least minutes it came to a level; ok is false where no way leads there.
+	const most = 20 // times: slower is no pace but a pass that did nothing
+	pace := func(to float64) (times float64, ok bool, err error) {
 		least := math.Inf(1)
 		for _, w := range ways {
 			p, err := j.pass(w, last.Settings, before, to)
 			if err != nil {
-				return 0, err
+				return 0, false, err
 			}
 			if p.ok {
 				least = math.Min(least, p.minutes)
 			}
 		}
-		const most = 20 // times: slower is no pace but a pass that did nothing
-		return min(max(last.Settings[timeColumn]/least, 1./most), most), nil
+		return min(max(last.Settings[timeColumn]/least, 1./most), most), !math.IsInf(least, 0), nil
 	}
-	seen := math.Max(s.Level-before, 0)
-	fast, err := pace(before + seen + sd)
+	seen := s.Level - before
+	switch {
+	case seen < -2*sd:
+		j.note("the lot is darker than before its last pass (L* %.1f, then %.1f), so nothing is learned from it: are the two tables the right way round?", last.Before, j.sample.mean.L)
+		return false, nil
+	case seen < sd:
+		j.note("the last pass did nothing that the readings show: find out why, such as a dead oxidizer or one that does not reach the cloth, before another is run")
+		return false, nil
+	}
+	fast, ok, err := pace(before + seen + sd)
+	if err != nil || !ok {
+		return false, err
+	}
+	slow, ok, err := pace(before + math.Max(seen-sd, 0.1*sd))
 	if err != nil {
 		return false, err
 	}
-	slow, err := pace(before + math.Max(seen-sd, 0.1*sd))
-	if err != nil {
-		return false, err
+	if !ok { // so near that no pass is so short
+		slow = most
 	}
 	c.Pace = fast
-	c.Minutes, c.Lo, c.Hi = fast*c.Minutes, fast*c.Lo, slow*c.Hi
+	c.Minutes, c.Lo, c.Hi = fast*c.Minutes, fast*c.Lo, math.Max(slow, fast)*c.Hi
 	return true, nil
 }
 

@@ -1,6 +1,7 @@
 package quality_test
 
 import (
+	"fmt"
 	"maps"
 	"math"
 	"math/rand/v2"
@@ -368,4 +369,42 @@ func TestSecondPassesOfWeakerChargesTakeLonger(t *testing.T) {
 		last, opened = c, opened || c.Open
 	}
 	require.True(t, opened)
+}
+
+// What the last pass says of the next is bounded: one that did nothing, or after which the lot was
+// darker, says nothing; minutes lie within their interval and within the times that are looked at.
+func TestWhatALastPassCannotTell(t *testing.T) {
+	m := pelletModel(t)
+	standard := discharge.Target{ID: "S", Viewing: m.Viewing(), Lab: m.ShadeAt(0.6)}
+	settings := discharge.Settings{"strength_pct": 6.5, "ratio": 1.3, "time_min": 14}
+	longest := 24.0 // of the demo's trials
+	for _, now := range []float64{0, 0.02, 0.05, 0.2, 0.4} {
+		c := m.ShadeAt(now)
+		table, lot := lotOf(m, c, c, c, c)
+		lot.Settings = settings
+		blind, err := quality.Judge(table, lot, standard, &quality.Options{Model: m})
+		require.NoError(t, err)
+		for _, gain := range []float64{-0.2, -0.01, 0, 0.002, 0.03, 0.1, 0.3} {
+			for _, minutes := range []float64{0.5, 5, 60} {
+				r, err := quality.Judge(table, lot, standard, &quality.Options{Model: m, LastPass: &quality.LastPass{Before: m.ShadeAt(now - gain).L, Settings: discharge.Settings{"strength_pct": 6.5, "ratio": 1.3, "time_min": minutes}}})
+				require.NoError(t, err)
+				x := r.Correction
+				at := fmt.Sprintf("level %g after %+g in %g min: %+v", now, gain, minutes, x)
+				if gain <= 0 {
+					require.False(t, x.Learned, at)
+					require.Equal(t, blind.Correction.Minutes, x.Minutes, at)
+				}
+				if gain == -0.2 && now > 0.1 {
+					require.Contains(t, strings.Join(r.Notes, " "), "right way round", at)
+				}
+				if !x.Possible {
+					require.Zero(t, x.Minutes, at)
+					require.NotEmpty(t, x.Why)
+					continue
+				}
+				require.True(t, x.Lo <= x.Minutes && x.Minutes <= x.Hi, at)
+				require.LessOrEqual(t, x.Minutes, 3*longest, at)
+			}
+		}
+	}
 }

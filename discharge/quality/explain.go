@@ -144,6 +144,7 @@ func (j *judge) residual(s *Split) {
 	m, at := j.opt.Model, s.Level
 	r, err := m.DoseResidual(j.lot.Settings, at)
 	if err != nil {
+		j.unplaced = err
 		return
 	}
 	if m.Slope(at) <= flat && r.Slope > flat {

@@ -120,7 +120,9 @@ type judge struct {
 	region *region
 	report *Report
 	shift  *explained // the explanation by dose and cast; nil without a model
-	hot    []int      // panels that are hot spots
+	// unplaced is why the settings promise no dose, nil where they do.
+	unplaced error
+	hot      []int // panels that are hot spots
 	// even is the sample without these, by which it is told what lies on the cloth: of pale
 	// panels and dark ones the mean lies off a bent path, where neither does.
 	even *sample
@@ -301,10 +303,13 @@ func finite(x ...float64) bool {
 	return true
 }
 
+func (j *judge) note(format string, args ...any) {
+	j.report.Notes = append(j.report.Notes, fmt.Sprintf(format, args...))
+}
+
 // notes says what limits the judgment.
 func (j *judge) notes() {
-	r := j.report
-	add := func(format string, args ...any) { r.Notes = append(r.Notes, fmt.Sprintf(format, args...)) }
+	r, add := j.report, j.note
 	if r.Verdict.SinglePanelWarning {
 		known := "common practice's"
 		if r.Verdict.UsesTrialsScatter {

@@ -27,7 +27,7 @@ type Entry struct {
 	First                    Decision // the verdict before the lot was discharged again, "" if it was not
 	Panels                   int      // judged from; 0 in ledgers of before, which did not say
 	Cause                    string   // the likeliest, "" without
-	FirstCause               string   // that of First
+	FirstCause, FirstChecked string   // those of First
 	// Against what the lot was judged; "", 0 and nil in ledgers of before, which did not say.
 	Standard     string
 	Tolerance    float64
@@ -37,12 +37,16 @@ type Entry struct {
 	DoseZ        *float64
 	OffA, OffB   *float64 // off the path at the lot's lightness
 	OffZ         *float64 // normal deviate of the squared distance
+
+	more []string // cells of columns that the laundry added, as Ledger.more names them
 }
 
 // Ledger is the record of judged lots, in time order.
 type Ledger struct {
 	Entries  []Entry
 	Warnings []error // what is doubtful in the file that was read
+
+	more []string // columns that the laundry added to the file, such as remarks: kept as they are
 }
 
 // ErrInLedger says that a lot is in the ledger already.
@@ -52,7 +56,7 @@ var errNoLot = errors.New("a lot without a name cannot enter the ledger")
 
 func ledgerHeader() []string {
 	return []string{"lot", "checked", "fabric", "machine", "process", "model", "delta_e", "verdict", "cause",
-		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z", firstColumn, panelsColumn, firstCauseColumn, standardColumn, toleranceColumn, nearestColumn}
+		"dose_residual", "dose_sd", "dose_z", "off_a", "off_b", "off_z", firstColumn, panelsColumn, firstCauseColumn, firstCheckedColumn, standardColumn, toleranceColumn, nearestColumn}
 }
 
 // Columns that ledgers of before lack.
@@ -63,10 +67,12 @@ const (
 	standardColumn   = "standard"
 	toleranceColumn  = "tolerance"
 	nearestColumn    = "delta_e_nearest"
+
+	firstCheckedColumn = "first_checked"
 )
 
 func newerColumns() []string {
-	return []string{panelsColumn, firstColumn, firstCauseColumn, standardColumn, toleranceColumn, nearestColumn}
+	return []string{panelsColumn, firstColumn, firstCauseColumn, standardColumn, toleranceColumn, nearestColumn, firstCheckedColumn}
 }
 
 // maxZ bounds the deviates that charts see: a lot far out counts as an alarm,
@@ -132,12 +138,14 @@ func (e *Entry) check() (column, value string, err error) {
 // survives reports whether the entry is read as it was written: one line that is not makes
 // a ledger unreadable.
 func (e *Entry) survives() bool {
-	data, err := (&Ledger{Entries: []Entry{*e}}).Bytes()
+	alone := *e
+	alone.more = nil
+	data, err := (&Ledger{Entries: []Entry{alone}}).Bytes()
 	if err != nil {
 		return false
 	}
 	back, err := ReadLedger("", bytes.NewReader(data))
-	return err == nil && len(back.Entries) == 1 && reflect.DeepEqual(back.Entries[0], *e)
+	return err == nil && len(back.Entries) == 1 && reflect.DeepEqual(back.Entries[0], alone)
 }
 
 // checked is check where there is no file yet.
@@ -184,9 +192,19 @@ func (l *Ledger) Put(e Entry) (old *Entry, err error) {
 }
 
 // Replace enters a lot that was judged anew, such as against the right standard, in the place of
-// its line, which is returned. A lot that is not there is added.
+// its line, which is returned. A lot that is not there is added. One that was discharged again keeps
+// its First, and the dose and place off the path of its first pass, as of [Ledger.Rework].
 func (l *Ledger) Replace(e Entry) (old *Entry, err error) {
+	if i := slices.IndexFunc(l.Entries, func(o Entry) bool { return o.Lot == e.Lot && o.First != "" }); i >= 0 {
+		e.keepFirst(&l.Entries[i])
+	}
 	return l.place(e, func(*Entry) bool { return true })
+}
+
+// keepFirst takes what a line says of the lot's first pass.
+func (e *Entry) keepFirst(was *Entry) {
+	e.First, e.FirstCause, e.FirstChecked = was.First, was.FirstCause, was.FirstChecked
+	e.DoseResidual, e.DoseSD, e.DoseZ, e.OffA, e.OffB, e.OffZ = was.DoseResidual, was.DoseSD, was.DoseZ, was.OffA, was.OffB, was.OffZ
 }
 
 // place adds an entry, or puts it where its lot stands, which is returned, if that one may give way.
@@ -202,6 +220,7 @@ func (l *Ledger) place(e Entry, mayGiveWay func(was *Entry) bool) (old *Entry, e
 	if !mayGiveWay(&was) {
 		return &was, fmt.Errorf("%w: %s", ErrInLedger, e.Lot)
 	}
+	e.more = was.more
 	l.Entries[i] = e
 	return &was, nil
 }
@@ -220,7 +239,7 @@ func (l *Ledger) Rework(e Entry) (old *Entry, err error) {
 	now.Checked, now.DeltaE, now.Verdict, now.Panels, now.Cause = e.Checked, e.DeltaE, e.Verdict, e.Panels, e.Cause
 	now.Standard, now.Tolerance, now.Nearest = e.Standard, e.Tolerance, e.Nearest
 	if was.First == "" {
-		now.First, now.FirstCause = was.Verdict, was.Cause
+		now.First, now.FirstCause, now.FirstChecked = was.Verdict, was.Cause, was.Checked
 	}
 	if err := now.checked(); err != nil {
 		return nil, err
@@ -259,6 +278,12 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 			return nil, t.fault(-1, h, "", errors.New("the ledger lacks this column: it is not a ledger of this tool, or was changed; name another file"))
 		}
 	}
+	var added []int
+	for k, h := range sheet.Header {
+		if h != "" && !slices.Contains(ledgerHeader(), h) {
+			added, l.more = append(added, k), append(l.more, h)
+		}
+	}
 	there := map[string]bool{} // Add would look through all entries for each
 	for i := range sheet.Rows {
 		e, err := t.entry(i)
@@ -269,6 +294,9 @@ func ReadLedger(name string, r io.Reader) (*Ledger, error) {
 			return nil, t.fault(i, "lot", e.Lot, fmt.Errorf("%w: %s", ErrInLedger, e.Lot))
 		}
 		there[e.Lot] = true
+		for _, k := range added {
+			e.more = append(e.more, t.in(i, k))
+		}
 		l.Entries = append(l.Entries, e)
 	}
 	return l, nil
@@ -291,7 +319,15 @@ func (t ledgerTable) fault(i int, column, value string, err error) error {
 
 // cell is "" in a row that lacks its last cells.
 func (t ledgerTable) cell(i int, column string) string {
-	if k, ok := t.at[column]; ok && k < len(t.Rows[i]) {
+	if k, ok := t.at[column]; ok {
+		return t.in(i, k)
+	}
+	return ""
+}
+
+// in is the cell in column k.
+func (t ledgerTable) in(i, k int) string {
+	if k < len(t.Rows[i]) {
 		return t.Rows[i][k]
 	}
 	return ""
@@ -318,7 +354,7 @@ func (t ledgerTable) number(i int, column string) (*float64, error) {
 func (t ledgerTable) entry(i int) (e Entry, err error) {
 	text := func(column string) string { return unguard(t.cell(i, column)) }
 	e = Entry{Lot: text("lot"), Checked: text("checked"), Fabric: text("fabric"), Machine: text("machine"), Process: text("process"),
-		Model: text("model"), Verdict: Decision(text("verdict")), First: Decision(text(firstColumn)), Cause: text("cause"), FirstCause: text(firstCauseColumn), Standard: text(standardColumn)}
+		Model: text("model"), Verdict: Decision(text("verdict")), First: Decision(text(firstColumn)), Cause: text("cause"), FirstCause: text(firstCauseColumn), FirstChecked: text(firstCheckedColumn), Standard: text(standardColumn)}
 	deltaE, err := t.number(i, "delta_e")
 	if err != nil {
 		return e, err
@@ -354,7 +390,7 @@ func (t ledgerTable) entry(i int) (e Entry, err error) {
 // Bytes is the ledger as CSV.
 func (l *Ledger) Bytes() ([]byte, error) {
 	var b bytes.Buffer
-	rows := [][]string{ledgerHeader()}
+	rows := [][]string{append(ledgerHeader(), l.more...)}
 	for _, e := range l.Entries {
 		panels := ""
 		if e.Panels > 0 {
@@ -364,10 +400,18 @@ func (l *Ledger) Bytes() ([]byte, error) {
 		if e.Tolerance > 0 {
 			tolerance = exact(&e.Tolerance)
 		}
-		rows = append(rows, []string{guard(e.Lot), guard(e.Checked), guard(e.Fabric), guard(e.Machine), guard(e.Process), guard(e.Model),
+		row := []string{guard(e.Lot), guard(e.Checked), guard(e.Fabric), guard(e.Machine), guard(e.Process), guard(e.Model),
 			exact(&e.DeltaE), string(e.Verdict), guard(e.Cause),
 			exact(e.DoseResidual), exact(e.DoseSD), exact(e.DoseZ), exact(e.OffA), exact(e.OffB), exact(e.OffZ), string(e.First), panels,
-			guard(e.FirstCause), guard(e.Standard), tolerance, exact(e.Nearest)})
+			guard(e.FirstCause), guard(e.FirstChecked), guard(e.Standard), tolerance, exact(e.Nearest)}
+		for k := range l.more {
+			cell := ""
+			if k < len(e.more) {
+				cell = e.more[k] // guarded in the file it came from, if need be
+			}
+			row = append(row, cell)
+		}
+		rows = append(rows, row)
 	}
 	if err := discharge.WriteCSV(&b, rows); err != nil {
 		return nil, err

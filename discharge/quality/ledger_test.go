@@ -185,7 +185,7 @@ func TestLedgerFaultsAreLocated(t *testing.T) {
 		{"dose_sd", "dose_se", "not a ledger"},
 		{",4,", ",none,", `column "panels": value "none"`},
 		{",4,", ",0,", "number of panels"},
-		{",4,,,", ",4,,,-1", `column "tolerance": value "-1"`},
+		{",4,,,,", ",4,,,,-1", `column "tolerance": value "-1"`},
 		{",1.25\n", ",x\n", `column "delta_e_nearest": value "x"`},
 		{"\nP1", "\n#P1", "put the name in quotes"},
 	} {
@@ -200,7 +200,7 @@ func TestLedgerFaultsAreLocated(t *testing.T) {
 	_, err = quality.ReadLedger("ledger.csv", strings.NewReader(twice))
 	require.ErrorIs(t, err, quality.ErrInLedger)
 	cut, err := quality.ReadLedger("ledger.csv", strings.NewReader(text+strings.Replace(strings.SplitN(text, "\n", 2)[1], "P1", "P2", 1)+
-		"P3,,,,,,1,accept,,,,,,,,,12,,,,1.25\nP4,,,,,,1,accept,,,,,,,,,,,,,"))
+		"P3,,,,,,1,accept,,,,,,,,,12,,,,,1.25\nP4,,,,,,1,accept,,,,,,,,,,,,,,"))
 	require.NoError(t, err)
 	require.Len(t, cut.Warnings, 1)
 	require.ErrorContains(t, cut.Warnings[0], "cut off")
@@ -258,4 +258,62 @@ func TestLedgerTakesNoTextThatIsLost(t *testing.T) {
 	back, err := quality.ReadLedger("ledger.csv", bytes.NewReader(data))
 	require.NoError(t, err)
 	require.Equal(t, l.Entries, back.Entries)
+}
+
+// A column that the laundry added, such as remarks, stays where it was.
+func TestLedgerKeepsColumnsOfTheLaundry(t *testing.T) {
+	l := &quality.Ledger{}
+	require.NoError(t, l.Add(quality.Entry{Lot: "P1", Verdict: quality.MeasureMore, DeltaE: 1, Panels: 2}))
+	require.NoError(t, l.Add(quality.Entry{Lot: "P2", Verdict: quality.Accept, DeltaE: 1, Panels: 4}))
+	data, err := l.Bytes()
+	require.NoError(t, err)
+	lines := strings.Split(strings.TrimSpace(string(data)), "\n")
+	mine := lines[0] + ",remark\n" + lines[1] + ",\"late, night shift\"\n" + lines[2] + ",'=1+1\n"
+	read, err := quality.ReadLedger("ledger.csv", strings.NewReader(mine))
+	require.NoError(t, err)
+	_, err = read.Put(quality.Entry{Lot: "P1", Verdict: quality.Accept, DeltaE: 1, Panels: 6})
+	require.NoError(t, err)
+	_, err = read.Rework(quality.Entry{Lot: "P2", Verdict: quality.Accept, DeltaE: 1, Panels: 4})
+	require.NoError(t, err)
+	require.NoError(t, read.Add(quality.Entry{Lot: "P3", Verdict: quality.Accept, DeltaE: 1, Panels: 4}))
+	data, err = read.Bytes()
+	require.NoError(t, err)
+	lines = strings.Split(string(data), "\n")
+	require.True(t, strings.HasSuffix(lines[0], ",remark"))
+	require.True(t, strings.HasSuffix(lines[1], ",\"late, night shift\""), lines[1])
+	require.True(t, strings.HasSuffix(lines[2], ",'=1+1"), lines[2])
+	require.True(t, strings.HasSuffix(lines[3], ","))
+}
+
+// A lot that was discharged again and is then held against the right standard keeps what its
+// first pass came to; one that had been accepted before was not rescued.
+func TestReworkedLotsKeepTheirFirstPass(t *testing.T) {
+	low, near, sd := -0.3, 0.05, 0.1
+	z, other := low/sd, near/sd
+	l := &quality.Ledger{}
+	require.NoError(t, l.Add(quality.Entry{Lot: "A", Checked: "2026-11-30T10:00:00Z", Verdict: quality.Reject, Cause: "under-discharged", DeltaE: 4, DoseResidual: &low, DoseSD: &sd, DoseZ: &z}))
+	now := quality.Entry{Lot: "A", Checked: "2026-12-01T10:00:00Z", Verdict: quality.Accept, DeltaE: 1, DoseResidual: &near, DoseSD: &sd, DoseZ: &other}
+	_, err := l.Rework(now)
+	require.NoError(t, err)
+	now.Standard = "right"
+	_, err = l.Replace(now)
+	require.NoError(t, err)
+	got := l.Entries[0]
+	require.Equal(t, quality.Reject, got.First)
+	require.Equal(t, "under-discharged", got.FirstCause)
+	require.InDelta(t, z, *got.DoseZ, 0)
+	require.Equal(t, "right", got.Standard)
+	november, err := l.During(time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC), time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC))
+	require.NoError(t, err)
+	require.Equal(t, quality.Tally{Lots: 1, Accepted: 1, Rescued: 1}, november.Summarize().Tally)
+
+	good := &quality.Ledger{}
+	require.NoError(t, good.Add(quality.Entry{Lot: "B", Checked: "2026-11-02T01:00:00+09:00", Verdict: quality.Accept, DeltaE: 1}))
+	require.NoError(t, good.Add(quality.Entry{Lot: "C", Checked: "2026-11-01T20:00:00Z", Verdict: quality.Accept, DeltaE: 1}))
+	_, err = good.Rework(quality.Entry{Lot: "B", Checked: "2026-11-03T01:00:00+09:00", Verdict: quality.Accept, DeltaE: 1})
+	require.NoError(t, err)
+	s := good.Summarize()
+	require.Zero(t, s.Rescued)
+	require.Equal(t, "2026-11-02T01:00:00+09:00", s.From, "16 h UTC of the day before")
+	require.Equal(t, "2026-11-01T20:00:00Z", s.To)
 }

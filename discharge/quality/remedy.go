@@ -16,11 +16,17 @@ func (j *judge) nextLots(f Fault) string {
 	}
 	switch j.blame() {
 	case unknownBlame:
-		if len(j.lot.Settings) == 0 {
+		switch {
+		case len(j.lot.Settings) == 0:
 			return "whether the next lots need other settings is told by this one's, which are not known here"
+		case j.unplaced != nil:
+			return fmt.Sprintf("whether the next lots need other settings cannot be told from this one's: %v", j.unplaced)
 		}
 		return "before the next lot check the oxidizer's strength, the weighing and the time: where the curve is as flat as here a shade does not tell whether they or the settings are to blame"
 	case byUpset:
+		if strays := j.strayNames(); strays != "" {
+			return fmt.Sprintf("find what went wrong with this lot, and bring %s back to what the trials had, before the next one is run, rather than change its settings", strays)
+		}
 		return "find what went wrong with this lot before the next one is run, rather than change its settings"
 	case byDrift:
 		f, _ := j.drifted()
@@ -29,17 +35,22 @@ func (j *judge) nextLots(f Fault) string {
 		}
 		return fmt.Sprintf("bring %s back to what it was in the trials, or choose settings for it: at its usual value these promise the standard", f.Column)
 	case byStray:
-		var names []string
-		for _, f := range j.strays() {
-			names = append(names, f.Column)
-		}
-		return fmt.Sprintf("bring %s back to what the trials had before the next lot, rather than change its settings", strings.Join(names, " and "))
+		return fmt.Sprintf("bring %s back to what the trials had before the next lot, rather than change its settings", j.strayNames())
 	case byRareScatter:
 		return "before the next lot check the oxidizer's strength, the weighing and the time, rather than change the settings"
 	case byScatter:
 		return "leave the settings of the next lots as they are: one lot within the scatter is no reason to change them"
 	}
 	return change
+}
+
+// strayNames are the columns of what stands outside the trials, "" for none.
+func (j *judge) strayNames() string {
+	var names []string
+	for _, f := range j.strays() {
+		names = append(names, f.Column)
+	}
+	return strings.Join(names, " and ")
 }
 
 // Remedies are suggestions; all are common practice, no source.

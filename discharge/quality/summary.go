@@ -14,13 +14,14 @@ import (
 // Summary is what became of the lots of a ledger.
 type Summary struct {
 	Tally
-	From, To string       // when the first and the last of them were judged; "" of none
+	From, To string       // when the first and the last of them were judged first; "" of none
 	OpenLots []string     // lots that are to be measured more
 	Causes   []CauseTally // of lots that were not accepted at first, most frequent first
 	Groups   []LotGroup   // by process, fabric, machine and standard, in the order of first mention
 }
 
-// Tally counts lots by their verdict now. Rescued are those accepted only after another pass.
+// Tally counts lots by their verdict now. Rescued are those accepted only
+// after another pass: they had not been before.
 type Tally struct {
 	Lots, Accepted, Rejected, Open, Rescued int
 }
@@ -43,15 +44,15 @@ type LotGroup struct {
 	MeanDose, SDDose         float64 // of ln dose over what the settings promised; 0 of fewer than one and two
 }
 
-// During is the ledger of the lots that were judged from one time on and before another. A zero time is
+// During is the ledger of the lots that were judged first from one time on and before another. A zero time is
 // no bound. A lot whose time is not known is an error where there is one.
 func (l *Ledger) During(from, before time.Time) (*Ledger, error) {
-	out := &Ledger{Warnings: l.Warnings}
+	out := &Ledger{Warnings: l.Warnings, more: l.more}
 	for _, e := range l.Entries {
 		if !from.IsZero() || !before.IsZero() {
-			t, err := time.Parse(time.RFC3339, e.Checked)
+			t, err := time.Parse(time.RFC3339, e.firstTime())
 			if err != nil {
-				return nil, fmt.Errorf("lot %q: its time %q is not known to be in the span: want such as 2026-11-28T14:05:00Z", e.Lot, e.Checked)
+				return nil, fmt.Errorf("lot %q: its time %q is not known to be in the span: want such as 2026-11-28T14:05:00Z", e.Lot, e.firstTime())
 			}
 			if t.Before(from) || !before.IsZero() && !t.Before(before) {
 				continue
@@ -60,6 +61,19 @@ func (l *Ledger) During(from, before time.Time) (*Ledger, error) {
 		out.Entries = append(out.Entries, e)
 	}
 	return out, nil
+}
+
+// firstTime is when the lot was judged before any other pass.
+func (e *Entry) firstTime() string { return cmp.Or(e.FirstChecked, e.Checked) }
+
+// later tells whether time a is after b, by the clock where both are times.
+func later(a, b string) bool {
+	s, err1 := time.Parse(time.RFC3339, a)
+	t, err2 := time.Parse(time.RFC3339, b)
+	if err1 != nil || err2 != nil {
+		return a > b
+	}
+	return s.After(t)
 }
 
 // Summarize counts the lots.
@@ -72,11 +86,13 @@ func (l *Ledger) Summarize() *Summary {
 	}
 	groups := map[[4]string]*at{}
 	for _, e := range l.Entries {
-		if e.Checked != "" {
-			if s.From == "" || e.Checked < s.From {
-				s.From = e.Checked
+		if at := e.firstTime(); at != "" {
+			if s.From == "" || later(s.From, at) {
+				s.From = at
 			}
-			s.To = max(s.To, e.Checked)
+			if s.To == "" || later(at, s.To) {
+				s.To = at
+			}
 		}
 		key := [4]string{e.Process, e.Fabric, e.Machine, e.Standard}
 		g := groups[key]
@@ -137,7 +153,7 @@ func (t *Tally) count(e *Entry) {
 	switch e.Verdict {
 	case Accept:
 		t.Accepted++
-		if e.First != "" {
+		if e.First != "" && e.First != Accept {
 			t.Rescued++
 		}
 	case Reject:

@@ -244,11 +244,17 @@ func (j *judge) variables() (*Variables, float64, error) {
 	if n < 2 {
 		return nil, 0, nil
 	}
+	// On which side of the standard a panel lies is told along the way to the lot's mean, of the
+	// lightness where that is the standard.
+	way := minus(j.sample.mean, j.region.standard)
+	if way == (mat3.Vec{}) {
+		way[0] = 1
+	}
 	signed := make([]float64, n)
 	mean := 0.0
 	for i, p := range j.sample.panels {
 		signed[i] = j.region.distance(p.Lab)
-		if p.Lab.L < j.region.standard.L {
+		if off := minus(p.Lab, j.region.standard); off[0]*way[0]+off[1]*way[1]+off[2]*way[2] < 0 {
 			signed[i] = -signed[i]
 		}
 		mean += signed[i] / float64(n)

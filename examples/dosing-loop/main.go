@@ -12,6 +12,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -120,8 +121,11 @@ func (l *loop) left(minutes float64, seen colorimetry.Lab) (left, sd float64, er
 		}
 	}
 	end, _, ok, err := l.model.TimeFor(l.settings, (lo+hi)/2)
-	if err != nil || !ok {
-		return 0, 0, fmt.Errorf("the lot cannot reach the target in any tested time (%w)", err)
+	if err != nil {
+		return 0, 0, err
+	}
+	if !ok {
+		return 0, 0, errors.New("the lot cannot reach the target in any tested time")
 	}
 	return end - minutes, 1 / math.Sqrt(l.weight), nil
 }
