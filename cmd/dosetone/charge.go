@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -182,6 +183,10 @@ func (e *env) charge(name string, f *chargeFlags) error {
 	}
 	if unused := l.Unused(); len(unused) > 0 {
 		return usage("%s (%s) has no use for %s; leave it out", p.ID, p.Title, strings.Join(unused, ", "))
+	}
+	if m != nil && len(l.Machines) > 1 && slices.ContainsFunc(m.Others(), func(o discharge.Other) bool { return o.Machine != "" }) {
+		_, machine := m.RanOn()
+		doubts = append(doubts, fmt.Sprintf("the model is for machine %s, and on others of its trials the same settings gave another dose: weigh out each by the model for it (fit --machine)", machine))
 	}
 	s, err := charge.New(l)
 	if err != nil {

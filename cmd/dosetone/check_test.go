@@ -571,7 +571,7 @@ func TestLedgerIsPutRightAndSummedUp(t *testing.T) {
 		Lots, Accepted, Rejected int
 		Causes                   []struct{ Cause string }
 		Groups                   []struct{ Standard string }
-		Drift                    struct{ Lots int }
+		Drift                    []struct{ Lots int }
 	}
 	got := decode[sum](t, ok(t, "ledger", "l.csv", "--format", "json"))
 	require.Equal(t, 1, got.Rejected)
@@ -583,7 +583,7 @@ func TestLedgerIsPutRightAndSummedUp(t *testing.T) {
 	got = decode[sum](t, ok(t, "ledger", "l.csv", "--format", "json"))
 	require.Equal(t, 1, got.Accepted)
 	require.Equal(t, 1, got.Lots)
-	require.Equal(t, 1, got.Drift.Lots)
+	require.Equal(t, 1, got.Drift[0].Lots)
 	require.Empty(t, got.Causes)
 	require.Equal(t, "STD", got.Groups[0].Standard)
 	require.Contains(t, ok(t, "ledger", "l.csv"), "Accepted 1, rejected 0.")

@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -274,6 +275,19 @@ func siteOf(m *discharge.Model) (text string) {
 		text += " on machine " + machine
 	}
 	return text
+}
+
+// ranOn names the fabric and the machine that m is for, "" where its lots named neither.
+func ranOn(m *discharge.Model) string {
+	fabric, machine := m.RanOn()
+	var parts []string
+	if fabric != "" {
+		parts = append(parts, "fabric "+fabric)
+	}
+	if machine != "" {
+		parts = append(parts, "machine "+machine)
+	}
+	return strings.Join(parts, ", ")
 }
 
 // orEmpty makes an empty list of none, so that JSON has [] and never null.

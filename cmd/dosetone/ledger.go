@@ -1,8 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -40,7 +42,15 @@ type ledgerJSON struct {
 	Open   []string          `json:"open_lots"`
 	Causes []causeTallyJSON  `json:"causes"` // of lots not accepted at first
 	Groups []ledgerGroupJSON `json:"groups"`
-	Drift  *driftJSON        `json:"drift"` // null where no lot was judged with a model
+	Drift  []ledgerDriftJSON `json:"drift"` // of each model, in the order of first mention
+}
+
+// ledgerDriftJSON is what the charts say of the lots that were judged with one model.
+type ledgerDriftJSON struct {
+	Model    string   `json:"model"` // digest
+	Fabrics  []string `json:"fabrics"`
+	Machines []string `json:"machines"`
+	*driftJSON
 }
 
 type tallyJSON struct {
@@ -101,11 +111,11 @@ func (e *env) ledger(name, since, until string) error {
 		return fmt.Errorf("%s: no lot was judged in that time; the ledger has %d", shown(name), len(all.Entries))
 	}
 	s := l.Summarize()
-	trend, err := lastTrend(all, before)
+	drift, err := drifts(all, l, before)
 	if err != nil {
 		return err
 	}
-	r := newLedgerJSON(s, trend)
+	r := newLedgerJSON(s, drift)
 	switch e.format {
 	case formatJSON:
 		return report.JSON(&e.out, r)
@@ -134,23 +144,42 @@ func day(flag, text string) (time.Time, error) {
 	return t, nil
 }
 
-// lastTrend is what the charts say under the model with which the last lot before a time was
-// judged, nil without one. They look back beyond the days that are counted.
-func lastTrend(l *quality.Ledger, before time.Time) (*quality.Trend, error) {
-	l, err := l.During(time.Time{}, before)
+// drifts is what the charts say of the lots of each model that those counted were judged with.
+// They look back beyond the days that are counted.
+func drifts(all, counted *quality.Ledger, before time.Time) ([]ledgerDriftJSON, error) {
+	past, err := all.During(time.Time{}, before)
 	if err != nil {
 		return nil, err
 	}
-	for i := len(l.Entries) - 1; i >= 0; i-- {
-		if digest := l.Entries[i].Model; digest != "" {
-			return l.Monitor(digest)
+	list := []ledgerDriftJSON{}
+	for _, e := range counted.Entries {
+		i := slices.IndexFunc(list, func(d ledgerDriftJSON) bool { return d.Model == e.Model })
+		if i < 0 {
+			if e.Model == "" {
+				continue
+			}
+			trend, err := past.Monitor(e.Model)
+			if err != nil {
+				return nil, err
+			}
+			i = len(list)
+			list = append(list, ledgerDriftJSON{Model: e.Model, Fabrics: []string{}, Machines: []string{}, driftJSON: newDriftJSON(trend)})
+		}
+		d := &list[i]
+		for _, x := range []struct {
+			name string
+			to   *[]string
+		}{{e.Fabric, &d.Fabrics}, {e.Machine, &d.Machines}} {
+			if x.name != "" && !slices.Contains(*x.to, x.name) {
+				*x.to = append(*x.to, x.name)
+			}
 		}
 	}
-	return nil, nil
+	return list, nil
 }
 
-func newLedgerJSON(s *quality.Summary, trend *quality.Trend) ledgerJSON {
-	r := ledgerJSON{tallyJSON: tallyJSON(s.Tally), From: s.From, To: s.To, Open: append([]string{}, s.OpenLots...), Causes: []causeTallyJSON{}, Groups: []ledgerGroupJSON{}, Drift: newDriftJSON(trend)}
+func newLedgerJSON(s *quality.Summary, drift []ledgerDriftJSON) ledgerJSON {
+	r := ledgerJSON{tallyJSON: tallyJSON(s.Tally), From: s.From, To: s.To, Open: append([]string{}, s.OpenLots...), Causes: []causeTallyJSON{}, Groups: []ledgerGroupJSON{}, Drift: drift}
 	for _, c := range s.Causes {
 		r.Causes = append(r.Causes, causeTallyJSON(c))
 	}
@@ -216,10 +245,16 @@ func (e *env) ledgerText(name string, r ledgerJSON) {
 		}
 		e.wrap(fmt.Sprintf("%s: %d (%s)", cause, len(c.Lots), names(c.Lots)), "  - ", "    ")
 	}
-	if r.Drift != nil {
-		e.printf("\nMonitoring\n")
-		for _, w := range r.Drift.Words {
-			e.wrap(w, "  - ", "    ")
+	for i, d := range r.Drift {
+		if i == 0 {
+			e.printf("\nMonitoring\n")
+		}
+		of := ""
+		if len(r.Drift) > 1 {
+			of = fmt.Sprintf("lots of %s (model %.8s): ", cmp.Or(names(append(slices.Clone(d.Fabrics), d.Machines...)), "one model"), d.Model)
+		}
+		for _, w := range d.Words {
+			e.wrap(of+w, "  - ", "    ")
 		}
 	}
 }

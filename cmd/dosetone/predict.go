@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -123,7 +124,31 @@ func (e *env) settings(m *discharge.Model, file string, factors *factorFlags) ([
 		return nil, err
 	}
 	e.warnAll(list.Warnings)
+	e.warnElsewhere(m, sheet)
 	return list.Items, nil
+}
+
+// warnElsewhere tells of rows for another fabric or machine than the model's: what they give
+// there is another dose.
+func (e *env) warnElsewhere(m *discharge.Model, s *discharge.Sheet) {
+	fabric, machine := m.RanOn()
+	for _, c := range []struct{ column, own string }{{"fabric", fabric}, {"machine", machine}} {
+		k := slices.IndexFunc(s.Header, func(h string) bool { return strings.EqualFold(strings.TrimSpace(h), c.column) })
+		if k < 0 || c.own == "" {
+			continue
+		}
+		var others []string
+		for _, row := range s.Rows {
+			if k < len(row) {
+				if v := strings.TrimSpace(row[k]); v != "" && v != c.own && !slices.Contains(others, v) {
+					others = append(others, v)
+				}
+			}
+		}
+		if len(others) > 0 {
+			e.warn("%s: rows are of %s %s, the model is for %s: the same settings may give another dose there; ask a model for it (fit --%[2]s, or recalibrate)", s.Name, c.column, names(others[:min(len(others), 8)]), c.own)
+		}
+	}
 }
 
 // modelFlags lists the flags of the factors that the model needs.
@@ -234,7 +259,11 @@ func predictRows(m *discharge.Model, list []prediction) [][]any {
 
 func (e *env) predictText(m *discharge.Model, list []prediction) {
 	p := m.Process()
-	e.printf("Expected shade of the next lot, %s, %s\n", p.ID, m.Viewing())
+	where := ranOn(m)
+	if where != "" {
+		where = " on " + where
+	}
+	e.wrap(fmt.Sprintf("Expected shade of the next lot, %s%s, %s", p.ID, where, m.Viewing()), "", "")
 	t := report.Table{Header: []string{"id"}, Units: []string{""}, Left: []bool{true}}
 	columns := usedColumns(p, settingsOf(list, prediction.settings))
 	for _, f := range columns {

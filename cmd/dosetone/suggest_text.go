@@ -66,6 +66,9 @@ func (e *env) suggestText(m *discharge.Model, r suggestResult) {
 	if r.Target.Dark != nil {
 		head.Add("dark limit", e.shadeText(*r.Target.Dark))
 	}
+	if where := ranOn(m); where != "" {
+		head.Add("model for", where)
+	}
 	head.Add("nearest shade", fmt.Sprintf("%s  ΔE00 %.2f from %s", e.shadeText(r.Closest), r.ClosestDeltaE, r.targetWords()))
 	e.printf("%s", &head)
 	if !r.Reachable {
