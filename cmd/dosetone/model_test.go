@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -466,4 +467,55 @@ func TestFitLearnsFromOtherMachines(t *testing.T) {
 	require.Equal(t, exitFailed, r.code)
 	require.Contains(t, r.err, "no trial lot has machine drum-5; there are drum-3, drum-4")
 	require.NoFileExists(t, "no.json")
+}
+
+// Six months of production over two deliveries, the second a sixth weaker: a model of both would
+// be of neither, and the lot is named where dose took its step. Sound production is not doubted.
+func TestProductionOverTwoDeliveriesIsToldApart(t *testing.T) {
+	t.Chdir(t.TempDir())
+	shade := func(eta float64) (l, a, b float64) {
+		s := 1 / (1 + math.Exp(-eta))
+		return 24 + 60*s, -0.5 - 8*s*(1-s), -12 + 4*s - 6*s*(1-s)
+	}
+	write := func(name string, second float64) {
+		random := rand.New(rand.NewPCG(4, 2))
+		var b strings.Builder
+		b.WriteString("lot,role,process,strength_pct,ratio,time_min,panel,illuminant,observer,L,a,b\n")
+		row := func(lot, role, settings string, eta float64) {
+			for panel := range 3 {
+				l, a, bb := shade(eta + 0.02*random.NormFloat64())
+				fmt.Fprintf(&b, "%s,%s,permanganate-pellet,%s,%d,D65,10,%.3f,%.3f,%.3f\n", lot, role, settings, panel+1, l, a, bb)
+			}
+		}
+		lot := func(name, role string, strength, ratio, minutes, alive float64) {
+			row(name, role, fmt.Sprintf("%g,%g,%g", strength, ratio, minutes), 1.6*math.Log(alive*strength/6.5*ratio/1.4*minutes/12)+0.08*random.NormFloat64())
+		}
+		row("base", "base", ",,", -20)
+		row("white", "white", ",,", 20)
+		n := 0
+		for _, s := range []float64{4, 6.5, 10} {
+			for _, r := range []float64{1, 2} {
+				for _, m := range []float64{7, 20} {
+					n++
+					lot(fmt.Sprintf("T%02d", n), "trial", s, r, m, 1)
+				}
+			}
+		}
+		for i := range 40 {
+			alive := 1.0
+			if i >= 20 {
+				alive = second
+			}
+			lot(fmt.Sprintf("P%02d", i+1), "production", []float64{6.5, 5.5}[i%2], 1.4, []float64{12, 10, 14}[i%3], alive)
+		}
+		require.NoError(t, os.WriteFile(name, []byte(b.String()), 0o644))
+	}
+	write("two.csv", 1/1.2)
+	write("one.csv", 1)
+	r := tool(t, "", "fit", "two.csv", "--production", "-o", "m.json")
+	require.Equal(t, exitDone, r.code, r.err)
+	require.Regexp(t, `production from lot P(20|21|22) on has had -\d+ % dose`, r.err)
+	r = tool(t, "", "fit", "one.csv", "--production", "-o", "m.json")
+	require.Equal(t, exitDone, r.code, r.err)
+	require.NotContains(t, r.err, "production from lot")
 }
