@@ -323,12 +323,13 @@ func (b *doseBasis) index(column string) int {
 	return slices.IndexFunc(b.factors, func(f doseFactor) bool { return f.Column == column })
 }
 
-// maxFactors bounds the factors of one process, so that prediction works on
-// arrays of fixed size and never allocates.
-const maxFactors = 8
+// maxFactors bounds the factors of one model, what drifts and other fabrics and machines among
+// them, and maxPrimary those that were chosen, so that prediction works on arrays of fixed size and
+// never allocates.
+const maxFactors, maxPrimary = 16, 8
 
-// maxTerms is the longest η row: 1 + factors + products.
-const maxTerms = 1 + maxFactors + maxFactors*(maxFactors+1)/2
+// maxTerms is the longest η row: 1 + factors + products of those that were chosen.
+const maxTerms = 1 + maxFactors + maxPrimary*(maxPrimary+1)/2
 
 // maxSize is the most parameters of a candidate.
 const maxSize = maxTerms + 2

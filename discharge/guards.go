@@ -37,6 +37,7 @@ func (b *lotBuilder) doubt() error {
 	b.doubtTwins()
 	b.doubtSecondColor()
 	b.doubtOnePanel()
+	b.doubtApart()
 	return nil
 }
 
@@ -345,6 +346,32 @@ func (b *lotBuilder) doubtOnePanel() {
 		if (l.Role == Trial || l.Role == Production) && len(l.Panels) == 1 && l.Panels[0].ID == "" && len(l.Panels[0].Readings) > 1 {
 			b.warn(l.Row, "panel", "", fmt.Errorf("the %d readings of lot %q name no panel and are taken to be of one garment: where they are of several, name each (a column panel, or lot/panel as name), since the scatter of garments decides how sure a mean is", len(l.Panels[0].Readings), l.ID))
 			return
+		}
+	}
+}
+
+// doubtApart warns of readings of one panel that lie as far apart as cloth before and after its
+// load: a mean of both is neither.
+func (b *lotBuilder) doubtApart() {
+	const far = 12.0 // L* (common practice, no source)
+	for _, l := range b.table {
+		if l.Role != Trial && l.Role != Production {
+			continue
+		}
+		for _, p := range l.Panels {
+			lo, hi, row := math.Inf(1), math.Inf(-1), 0
+			for i := range p.Readings {
+				if r := &p.Readings[i]; r.usable() {
+					if r.Lab.L < lo {
+						lo, row = r.Lab.L, r.Row
+					}
+					hi = max(hi, r.Lab.L)
+				}
+			}
+			if hi-lo > far {
+				b.warn(row, "panel", p.ID, fmt.Errorf("readings of panel %q of lot %q lie %.0f L* apart: give those from before the load role base, and leave out a lining or a label; keep them if the cloth is that uneven", p.ID, l.ID, hi-lo))
+				return
+			}
 		}
 	}
 }

@@ -310,6 +310,8 @@ func (m *Model) chooseFactors(t *Table, o *observed, at site) error {
 	varied := len(primary) + len(covariate)
 	others := m.addOthers(o, at)
 	switch {
+	case len(primary) > maxPrimary:
+		return fmt.Errorf("%s: %d factors were varied, at most %d can be learned", t.Name, len(primary), maxPrimary)
 	case varied > maxFactors:
 		return fmt.Errorf("%s: %d factors vary, at most %d can be learned", t.Name, varied, maxFactors)
 	case varied+len(others) > maxFactors:

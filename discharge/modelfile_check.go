@@ -112,6 +112,15 @@ func (f *modelFile) factors(m *Model) error {
 	if len(f.Factors) == 0 || len(f.Factors) > maxFactors {
 		return fmt.Errorf("%d factors, must be 1 to %d", len(f.Factors), maxFactors)
 	}
+	primary := 0
+	for _, d := range f.Factors {
+		if d.Primary {
+			primary++
+		}
+	}
+	if primary > maxPrimary {
+		return fmt.Errorf("%d factors were varied, at most %d can be", primary, maxPrimary)
+	}
 	for i, d := range f.Factors {
 		pf, ok := m.process.Factor(d.Column)
 		if !ok || pf.Transform != d.Transform {

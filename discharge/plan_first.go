@@ -136,8 +136,8 @@ func (p *Plan) firstFactors(opt *PlanOptions) ([]planFactor, Settings, error) {
 	if len(spans) == 0 {
 		return nil, nil, fmt.Errorf("%w: every factor is fixed", ErrNoVariation)
 	}
-	if len(spans) > maxFactors {
-		return nil, nil, fmt.Errorf("%d factors vary, at most %d can be learned", len(spans), maxFactors)
+	if len(spans) > maxPrimary {
+		return nil, nil, fmt.Errorf("%d factors vary, at most %d can be learned", len(spans), maxPrimary)
 	}
 	if guessed {
 		p.Warnings = append(p.Warnings, "ranges without bounds are the middle of what is usual ("+CommonPractice+"): give the range that your machine and your shades need")

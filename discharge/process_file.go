@@ -148,6 +148,9 @@ func (pf processFile) process() (Process, error) {
 	if err := p.checkFactors(); err != nil {
 		return p, err
 	}
+	if _, own := p.Factor(baseColumn); !own { // any load may be read before it
+		p.Factors = append(p.Factors, ownBase())
+	}
 	if pf.Active != nil {
 		p.Active = ActiveRule(*pf.Active)
 	}
@@ -247,8 +250,8 @@ func (p Process) checkFactors() error {
 	switch {
 	case required == 0:
 		return errors.New("needs at least one factor that is neither optional nor recorded")
-	case dose > maxFactors:
-		return fmt.Errorf("has %d factors of the dose; at most %d can be fitted", dose, maxFactors)
+	case dose > maxPrimary:
+		return fmt.Errorf("has %d factors of the dose; at most %d can be fitted", dose, maxPrimary)
 	case strengths > 1:
 		return errors.New("has two strength columns: keep the one whose unit you use")
 	}

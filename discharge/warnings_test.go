@@ -3,6 +3,7 @@ package discharge
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -222,4 +223,14 @@ func TestBandThatWasNotReadIsWarnedOf(t *testing.T) {
 	require.Len(t, s.Warnings, 1)
 	require.ErrorContains(t, s.Warnings[0], `column "R560"`)
 	require.ErrorContains(t, s.Warnings[0], "1 more reading)")
+}
+
+// Bases that an export does not call so would be averaged into their lot.
+func TestReadingsOfOnePanelFarApartAreDoubted(t *testing.T) {
+	const file = "lot,role,process,strength_pct,ratio,time_min,panel,position,viewing,L,a,b\nT1,trial,permanganate-pellet,6,1.2,10,1,front,D65/10,45,-2,-9\nT1,trial,permanganate-pellet,6,1.2,10,1,front,D65/10,%s,-1,-10\n"
+	for second, doubted := range map[string]bool{"22": true, "44": false, "35": false} {
+		table, err := ReadTable("export.csv", strings.NewReader(fmt.Sprintf(file, second)), nil)
+		require.NoError(t, err)
+		require.Equal(t, doubted, slices.ContainsFunc(table.Warnings, func(w error) bool { return strings.Contains(w.Error(), "role base") }), "%v", table.Warnings)
+	}
 }
