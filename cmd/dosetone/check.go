@@ -27,6 +27,8 @@ type checkFlags struct {
 	process                 string
 	inDrum, bandsOnly       bool
 	reworked, replace       bool
+	processFile             string
+	own                     *discharge.Process // of that file
 	before                  string
 	passTime                number
 	read                    readFlags
@@ -86,6 +88,7 @@ lots could not be judged, as without --pairs: the others are, all the same.`,
 	fl.StringVar(&f.ledger, "ledger", "", "CSV file that gets one line per lot; made if need be")
 	fl.Var(&f.band, "band", "ΔE00 that two lots of one shade band may differ by (default: the tolerance)")
 	fl.StringVar(&f.process, "process", "", "process of the lots, when the file has no process column")
+	fl.StringVar(&f.processFile, "process-file", "", "JSON file that defines the process, when it is your own and no model says so")
 	fl.BoolVar(&f.bandsOnly, "bands-only", false, "only group the lots, or base rolls when there are no lots, into shade bands; needs no standard")
 	fl.BoolVar(&f.inDrum, "in-drum", false, "the lot is still in the drum with its charge: minutes to go on, not of a second pass")
 	fl.BoolVar(&f.replace, "replace", false, "lots that are in the ledger already get the new line in the place of the old one, as after a wrong standard")
@@ -140,6 +143,9 @@ func (e *env) check(name string, f *checkFlags) error {
 		return err
 	}
 	if err := f.report.check(); err != nil {
+		return err
+	}
+	if f.own, err = e.readProcess(f.processFile); err != nil {
 		return err
 	}
 	e.warnFraction("share", f.share)
@@ -372,6 +378,9 @@ func (e *env) checkTable(name string, f *checkFlags, m *discharge.Model) (*disch
 	}
 	new(idleLots).take(s) // a list is of a month's lots, a file of one
 	opt := &discharge.ReadOptions{Process: f.process, Viewing: f.read.viewing.Viewing, Percent: bool(f.read.percent)}
+	if f.own != nil {
+		opt.Processes = []discharge.Process{*f.own}
+	}
 	if m != nil {
 		opt.Viewing = cmp.Or(opt.Viewing, m.Viewing())
 		opt.Processes = ownProcess(m)

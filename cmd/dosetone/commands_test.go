@@ -49,11 +49,11 @@ func commandNamed(t *testing.T, name string) *cobra.Command {
 }
 
 // TestReadmeCommandsRun runs the command lines of README.md in order, in one
-// folder that holds the repository's CSV files under their paths.
+// folder that holds the CSV and JSON files of the repository under their paths.
 func TestReadmeCommandsRun(t *testing.T) {
 	dir := t.TempDir()
 	for _, from := range []string{"examples", "datasets/demo"} {
-		copyCSV(t, repository(t), from, dir)
+		copyFiles(t, repository(t), from, dir)
 	}
 	runDocument(t, "README.md", dir)
 }
@@ -148,13 +148,13 @@ func runLine(t *testing.T, line string) {
 	}
 }
 
-func copyCSV(t *testing.T, root, from, to string) {
+func copyFiles(t *testing.T, root, from, to string) {
 	t.Helper()
 	if _, err := os.Stat(filepath.Join(root, from)); os.IsNotExist(err) {
 		return
 	}
 	require.NoError(t, filepath.WalkDir(filepath.Join(root, from), func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() || filepath.Ext(path) != ".csv" {
+		if err != nil || d.IsDir() || filepath.Ext(path) != ".csv" && filepath.Ext(path) != ".json" {
 			return err
 		}
 		rel, err := filepath.Rel(root, path)
