@@ -42,6 +42,7 @@ func (o *observed) ownBases(references []trialObs) {
 		}
 	}
 	if len(own) > 1 && !differ(own) {
+		o.warnings = append(o.warnings, fmt.Errorf("bases of %d trial lots were read, but differ by no more than the garments of each: what a lighter or darker roll does cannot be learned from them", len(own)))
 		return
 	}
 	for i, l := range lots {

@@ -150,8 +150,11 @@ func TestOwnBaseMustDiffer(t *testing.T) {
 		}
 		return false
 	}
-	require.False(t, has(fitted(t, rolls(t, 0))))
-	require.True(t, has(fitted(t, rolls(t, 0.12))))
+	alike, unlike := fitted(t, rolls(t, 0)), fitted(t, rolls(t, 0.12))
+	require.False(t, has(alike))
+	require.Contains(t, fmt.Sprint(alike.Warnings()), "bases of 16 trial lots were read, but differ by no more than the garments of each")
+	require.True(t, has(unlike))
+	require.NotContains(t, fmt.Sprint(unlike.Warnings()), "bases of 16")
 	some := fitted(t, rolls(t, 0.12, "T03", "T11"))
 	require.True(t, has(some))
 	require.Contains(t, fmt.Sprint(some.Warnings()), ownBase+" is given for 14 of 16 trial lots only: the others are taken to have had the mean of these")
