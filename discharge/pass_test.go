@@ -48,16 +48,48 @@ func TestPassAgainstDrawnLots(t *testing.T) {
 	var lower mat.TriDense
 	chol.LTo(&lower)
 	for _, c := range []struct {
-		s   Settings
-		tol float64
+		s     Settings
+		tol   float64
+		limit float64 // past limits that lie half a tenth of the way to either side; 0 for no limits
 	}{
-		{Settings{"strength_pct": 5, "ratio": 1.2, "time_min": 10}, 1},
-		{Settings{"strength_pct": 6, "ratio": 1.5, "time_min": 12}, 1.5},
-		{Settings{"strength_pct": 8, "ratio": 1.8, "time_min": 16}, 2.5},
+		{Settings{"strength_pct": 5, "ratio": 1.2, "time_min": 10}, 1, 0},
+		{Settings{"strength_pct": 6, "ratio": 1.5, "time_min": 12}, 1.5, 0},
+		{Settings{"strength_pct": 8, "ratio": 1.8, "time_min": 16}, 2.5, 0},
+		{Settings{"strength_pct": 6, "ratio": 1.5, "time_min": 12}, 1.5, 1.5},
+		{Settings{"strength_pct": 6, "ratio": 1.5, "time_min": 12}, 1.5, 0.5},
+		{Settings{"strength_pct": 6, "ratio": 1.5, "time_min": 12}, 1.5, 0.1},
 	} {
 		v := m.basis.values(c.s)
-		q, err := m.newSearch(Target{ID: "t", Viewing: m.viewing, Lab: m.predictAt(&v).Shade}, &SuggestOptions{Tolerance: c.tol})
+		p := m.predictAt(&v)
+		target := Target{ID: "t", Viewing: m.viewing, Lab: p.Shade}
+		if c.limit > 0 {
+			light, dark := m.path.at(p.Level+0.05), m.path.at(p.Level-0.05)
+			target.Light, target.Dark = &light, &dark
+		}
+		q, err := m.newSearch(target, &SuggestOptions{Tolerance: c.tol, LimitTolerance: c.limit})
 		require.NoError(t, err)
+		holds := func(x colorimetry.Lab) bool {
+			if c.limit == 0 {
+				return diff.Diff(q.target.Lab, x) <= c.tol
+			}
+			// By lightness, which along this short way tells what is past a limit: an
+			// ellipse whose half-axes are the two tolerances, in CIEDE2000 of its own.
+			at, scale := q.target.Lab, 1.0
+			switch {
+			case x.L > target.Light.L:
+				at, scale = *target.Light, c.tol/c.limit
+			case x.L < target.Dark.L:
+				at, scale = *target.Dark, c.tol/c.limit
+			default:
+				end := target.Light
+				if x.L < at.L {
+					end = target.Dark
+				}
+				u := (x.L - at.L) / (end.L - at.L)
+				at = colorimetry.Lab{L: x.L, A: at.A + u*(end.A-at.A), B: at.B + u*(end.B-at.B)}
+			}
+			return math.Hypot(scale*diff.Diff(at, colorimetry.Lab{L: x.L, A: at.A, B: at.B}), diff.Diff(at, colorimetry.Lab{L: at.L, A: x.A, B: x.B})) <= c.tol
+		}
 		var parts [maxComponents]mixPart
 		m.parts(&parts, &v)
 		scale := z975 / draw.Quantile(0.975)
@@ -72,13 +104,13 @@ func TestPassAgainstDrawnLots(t *testing.T) {
 				cast := math.Sqrt(m.path.cast(s))
 				at.A += cast * lower.At(1, 1) * z[1]
 				at.B += cast * (lower.At(2, 1)*z[1] + lower.At(2, 2)*z[2])
-				if diff.Diff(q.target.Lab, at) <= c.tol {
+				if holds(at) {
 					in++
 				}
 			}
 			inside += m.comps[i].weight * float64(in) / draws
 		}
-		t.Logf("tolerance %g: %.3f by drawing, %.3f", c.tol, inside, q.pass(&v))
+		t.Logf("tolerance %g, past limits %g: %.3f by drawing, %.3f", c.tol, c.limit, inside, q.pass(&v))
 		assert.InDelta(t, inside, q.pass(&v), 0.015)
 	}
 }

@@ -25,6 +25,9 @@ type SuggestOptions struct {
 	Bounds    map[string]Range
 	Available map[string][]float64 // by column: the values there are, such as strengths in store; an empty list says nothing
 	Count     int                  // most suggestions to return; 0 means 5, below it is an error
+	// LimitTolerance is how far past the target's light or dark limit a lot's mean may lie, in
+	// ΔE00 and at most Tolerance; 0 means Tolerance. Limits that are final have a small one.
+	LimitTolerance float64
 	// MaxTensileLossPct is the most loss of tensile strength that a lot may be
 	// expected to have; 0 means no limit. It needs trials that were tested.
 	MaxTensileLossPct float64
@@ -55,6 +58,7 @@ type Suggestion struct {
 type Suggestions struct {
 	Target              Target
 	Tolerance           float64
+	LimitTolerance      float64 // past a light or dark limit
 	Reachable           bool
 	ClosestDeltaE       float64         // of the nearest shade that is expected anywhere inside the bounds, from the standard itself
 	Closest             colorimetry.Lab // that shade
@@ -70,6 +74,7 @@ type search struct {
 	m      *Model
 	target Target
 	tol    float64
+	beyond float64 // by how much more a way past a limit counts than one off the way to it
 	metric [3][3]float64
 	grid   [][]float64 // candidate values of every primary factor, in value units
 	free   []bool      // factor may take any value between the ends of its grid
@@ -102,7 +107,7 @@ func (m *Model) SuggestContext(ctx context.Context, t Target, opt *SuggestOption
 	if err != nil {
 		return Suggestions{}, err
 	}
-	out := Suggestions{Target: q.target, Tolerance: q.tol, Warnings: q.warned}
+	out := Suggestions{Target: q.target, Tolerance: q.tol, LimitTolerance: q.tol / q.beyond, Warnings: q.warned}
 	list, err := q.candidates(ctx)
 	if err != nil {
 		return Suggestions{}, err
@@ -183,6 +188,13 @@ func (m *Model) newSearch(t Target, opt *SuggestOptions) (*search, error) {
 	}
 	if !(q.tol > 0) || math.IsInf(q.tol, 0) {
 		return nil, badValue("tolerance must be a positive ΔE00, not %g", opt.Tolerance)
+	}
+	q.beyond = 1
+	if limit := opt.LimitTolerance; limit != 0 {
+		if !(limit > 0 && limit <= q.tol) {
+			return nil, badValue("the tolerance past limits must lie above 0 and not above the tolerance of %g, not %g", q.tol, limit)
+		}
+		q.beyond = q.tol / limit
 	}
 	q.metric = metric(lab)
 	if err := m.knowsAll(opt); err != nil {
@@ -357,6 +369,18 @@ func (q *search) fromStandard(c colorimetry.Lab) float64 {
 func (q *search) deltaE(c colorimetry.Lab) float64 {
 	var f colorimetry.CIEDE2000
 	d := q.fromStandard(c)
+	if q.beyond > 1 {
+		for _, end := range []*colorimetry.Lab{q.target.Light, q.target.Dark} {
+			if end == nil {
+				continue
+			}
+			if x := alongTo(q.target.Lab, *end, c, &q.metric) - 1; x > 0 {
+				way := colorimetry.Lab{L: end.L + x*(end.L-q.target.Lab.L), A: end.A + x*(end.A-q.target.Lab.A), B: end.B + x*(end.B-q.target.Lab.B)}
+				straight, all := f.Diff(*end, way), f.Diff(*end, c)
+				return math.Sqrt(math.Max(all*all-straight*straight, 0) + math.Pow(q.beyond*straight, 2))
+			}
+		}
+	}
 	for _, end := range []*colorimetry.Lab{q.target.Light, q.target.Dark} {
 		if end != nil {
 			d = math.Min(d, f.Diff(nearestOn(q.target.Lab, *end, c, &q.metric), c))
@@ -367,14 +391,19 @@ func (q *search) deltaE(c colorimetry.Lab) float64 {
 
 // nearestOn is the point of the segment a-b nearest to c in the metric g.
 func nearestOn(a, b, c colorimetry.Lab, g *[3][3]float64) colorimetry.Lab {
+	t := min(max(alongTo(a, b, c, g), 0), 1)
+	return colorimetry.Lab{L: a.L + t*(b.L-a.L), A: a.A + t*(b.A-a.A), B: a.B + t*(b.B-a.B)}
+}
+
+// alongTo is how far c lies along the way from a to b, in lengths of it; 0 where they are one.
+func alongTo(a, b, c colorimetry.Lab, g *[3][3]float64) float64 {
 	d := [3]float64{b.L - a.L, b.A - a.A, b.B - a.B}
 	e := [3]float64{c.L - a.L, c.A - a.A, c.B - a.B}
-	dd, de := mat3.Form(g, d, d), mat3.Form(g, d, e)
+	dd := mat3.Form(g, d, d)
 	if dd <= 0 {
-		return a
+		return 0
 	}
-	t := min(max(de/dd, 0), 1)
-	return colorimetry.Lab{L: a.L + t*d[0], A: a.A + t*d[1], B: a.B + t*d[2]}
+	return mat3.Form(g, d, e) / dd
 }
 
 // evaluate fills in everything about one setting.

@@ -20,6 +20,7 @@ type checkFlags struct {
 	standard, standardID    string
 	lots                    []string
 	tolerance, garment      number
+	limit                   number
 	share, confidence, band number
 	difference              string
 	model, base, pairs      string
@@ -78,6 +79,7 @@ lots could not be judged, as without --pairs: the others are, all the same.`,
 	fl.StringVar(&f.standardID, "standard-id", "", "which standard of that table; needed when it has several")
 	fl.StringSliceVar(&f.lots, "lot", nil, "judge only these lots")
 	fl.Var(&f.tolerance, "tolerance", "difference of the lot's mean that still passes (default 1.5)")
+	fl.Var(&f.limit, "limit-tolerance", "difference past an approved light or dark limit that still passes, such as 0.1 where limits are final (default: the tolerance)")
 	fl.Var(&f.garment, "garment-tolerance", "difference of a single garment that still passes (default: that of the mean)")
 	fl.Var(&f.share, "share", "percent of garments that must pass too (default: the mean alone counts)")
 	fl.Var(&f.confidence, "confidence", "percent of certainty to accept or to reject (default 95)")
@@ -335,6 +337,8 @@ func (f *checkFlags) options() (*quality.Options, error) {
 		return nil, usage("no standard: give --standard FILE.csv")
 	case f.tolerance.set && f.tolerance.value <= 0, f.garment.set && f.garment.value <= 0:
 		return nil, usage("tolerances must be above 0 (a color difference, such as 1.5)")
+	case f.limit.set && !(f.limit.value > 0 && f.limit.value <= cmp.Or(f.tolerance.value, discharge.DefaultTolerance)):
+		return nil, usage("--limit-tolerance must lie above 0 and not above --tolerance: how far past a limit still passes")
 	case f.share.set && (f.share.value <= 0 || f.share.value >= 100):
 		return nil, usage("--share must lie between 0 and 100, such as 90: a sample cannot show that all garments pass")
 	case f.confidence.set && (f.confidence.value <= 50 || f.confidence.value >= 100):
@@ -346,7 +350,7 @@ func (f *checkFlags) options() (*quality.Options, error) {
 	if err != nil {
 		return nil, usage("--difference: %w", err)
 	}
-	return &quality.Options{Difference: d, Tolerance: cmp.Or(f.tolerance.value, discharge.DefaultTolerance), GarmentTolerance: f.garment.value,
+	return &quality.Options{Difference: d, Tolerance: cmp.Or(f.tolerance.value, discharge.DefaultTolerance), GarmentTolerance: f.garment.value, LimitTolerance: f.limit.value,
 		Share: f.share.value / 100, Confidence: f.confidence.value / 100, InDrum: f.inDrum}, nil
 }
 

@@ -19,6 +19,7 @@ type checkResult struct {
 	Confidence      float64          `json:"confidence"`
 	Difference      string           `json:"difference"`
 	Tolerance       float64          `json:"tolerance"`
+	LimitTolerance  float64          `json:"limit_tolerance"` // past a light or dark limit
 	Viewing         string           `json:"viewing"`
 	Standard        shadeJSON        `json:"standard"`
 	Mean            shadeJSON        `json:"mean"`
@@ -148,7 +149,7 @@ func newCheckResult(r *quality.Report) checkResult {
 	v := r.Verdict
 	out := checkResult{Lot: r.Lot, Verdict: v.Decision, Probability: v.Probability, MeanProbability: v.MeanProbability, Confidence: v.Confidence,
 		Share:      shareJSON{Estimate: v.ShareInside, Interval: [2]float64{v.ShareLo, v.ShareHi}},
-		Difference: r.Difference, Tolerance: r.Tolerance, Viewing: r.Viewing.String(), Standard: shadeOf(r.Standard), Mean: shadeOf(r.Mean),
+		Difference: r.Difference, Tolerance: r.Tolerance, LimitTolerance: r.LimitTolerance, Viewing: r.Viewing.String(), Standard: shadeOf(r.Standard), Mean: shadeOf(r.Mean),
 		DeltaELot: r.DeltaE, DeltaEDecisive: r.Decisive, DeltaEInterval: [2]float64{v.DeltaELo, v.DeltaEHi},
 		Panels: []panelJSON{}, Causes: []causeJSON{}, Positions: []positionJSON{}, Contrasts: []contrastJSON{}, Metamerism: []metamerJSON{},
 		ReadAt: r.ReadAt, Notes: append([]string{}, r.Notes...), report: r}

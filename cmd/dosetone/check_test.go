@@ -597,3 +597,33 @@ func TestLedgerIsPutRightAndSummedUp(t *testing.T) {
 	}
 	require.Contains(t, tool(t, "", "check", "lot.csv", "--standard", "standard.csv", "--replace").err, "--replace needs --ledger")
 }
+
+// Limits that are final are said so to check and to suggest, which answer alike.
+func TestFinalLimits(t *testing.T) {
+	checkWorkspace(t)
+	standard := "id,role,illuminant,observer,L,a,b\nS,standard,D65,10,48,-2.6,-9\nS-L,light_limit,D65,10,49,-2.6,-8.7\nS-D,dark_limit,D65,10,47,-2.6,-9.3\n"
+	require.NoError(t, os.WriteFile("limits.csv", []byte(standard), 0o644))
+	lot := "lot,role,process,panel,L,a,b,illuminant,observer\n"
+	for i := range 12 {
+		lot += fmt.Sprintf("P,production,permanganate-pellet,%d,%.2f,-2.6,-8.5,D65,10\n", i+1, 49.8+0.02*float64(i%3))
+	}
+	require.NoError(t, os.WriteFile("past.csv", []byte(lot), 0o644))
+	loose := tool(t, "", "check", "past.csv", "--standard", "limits.csv")
+	require.Equal(t, exitDone, loose.code, loose.err)
+	require.Contains(t, strings.Join(strings.Fields(loose.out), " "), "where they are final, give a smaller one for them (--limit-tolerance 0.1)")
+	final := tool(t, "", "check", "past.csv", "--standard", "limits.csv", "--limit-tolerance", "0.1")
+	require.Equal(t, exitOutside, final.code, final.err)
+	require.Contains(t, final.out, "tolerance 1.5 (0.1 past limits)")
+
+	pass := func(args ...string) float64 {
+		r := decode[[]suggestResult](t, ok(t, append([]string{"suggest", "model.json", "--target", "limits.csv", "--format", "json"}, args...)...))
+		require.True(t, r[0].Reachable)
+		return r[0].BestPassProbability
+	}
+	require.Less(t, pass("--limit-tolerance", "0.1"), pass()-0.1)
+	require.InDelta(t, pass(), pass("--limit-tolerance", "1.5"), 1e-12)
+	require.Contains(t, ok(t, "suggest", "model.json", "--target", "limits.csv", "--limit-tolerance", "0.1"), "no more than 0.1 past these")
+	for _, args := range []string{"check past.csv --standard limits.csv --limit-tolerance 2", "suggest model.json --target limits.csv --limit-tolerance 2", "suggest model.json --target limits.csv --limit-tolerance -1"} {
+		require.NotEqual(t, exitDone, tool(t, "", strings.Fields(args)...).code, args)
+	}
+}

@@ -88,7 +88,11 @@ func moreWords(r *checkResult) string {
 // numbers are the figures of the judgment with their names.
 func (r *checkResult) numbers() [][2]string {
 	rep, v := r.report, r.report.Verdict
-	out := [][2]string{{"difference", fmt.Sprintf("%.2f, %s interval %.2f to %.2f, tolerance %s, %s", r.DeltaELot, report.Percent(v.Confidence), v.DeltaELo, v.DeltaEHi, report.Short(r.Tolerance, 3), r.Difference)}}
+	past := ""
+	if r.LimitTolerance < r.Tolerance {
+		past = fmt.Sprintf(" (%s past limits)", report.Short(r.LimitTolerance, 3))
+	}
+	out := [][2]string{{"difference", fmt.Sprintf("%.2f, %s interval %.2f to %.2f, tolerance %s%s, %s", r.DeltaELot, report.Percent(v.Confidence), v.DeltaELo, v.DeltaEHi, report.Short(r.Tolerance, 3), past, r.Difference)}}
 	add := func(name, value string) { out = append(out, [2]string{name, value}) }
 	if math.Abs(rep.Decisive-rep.DeltaE) > 0.005 {
 		where := "between standard and limit"

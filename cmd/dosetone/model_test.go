@@ -171,7 +171,7 @@ func predictWarnings(t *testing.T) {
 func suggestKeys(t *testing.T) {
 	list := decode[[]any](t, ok(t, "suggest", "model.json", "--target", "standard.csv", "--tolerance", "1.5", "--format", "json"))
 	require.Len(t, list, 1)
-	o := keys(t, list[0], "target", "viewing", "tolerance", "reachable", "closest_delta_e", "closest", "best_pass_probability", "why", "suggestions", "warnings")
+	o := keys(t, list[0], "target", "viewing", "tolerance", "limit_tolerance", "reachable", "closest_delta_e", "closest", "best_pass_probability", "why", "suggestions", "warnings")
 	target := keys(t, o["target"], "id", "L", "a", "b", "light_limit", "dark_limit")
 	require.Equal(t, "STD", target["id"])
 	numbersIn(t, target, "L", "a", "b")

@@ -11,6 +11,7 @@ import (
 type suggestFlags struct {
 	goalFlags
 	count   int
+	limit   number
 	maxLoss number
 	stated  *factorFlags
 	report  reportFlags
@@ -36,6 +37,7 @@ reach on this fabric is reported as such, with the nearest shade and the reason.
 	}
 	e.registerTables(cmd)
 	fl := cmd.Flags()
+	fl.Var(&f.limit, "limit-tolerance", "ΔE00 past an approved light or dark limit that still passes, such as 0.1 where limits are final (default: the tolerance)")
 	fl.Var(&f.maxLoss, "max-tensile-loss", "most tensile loss, in %, that a lot may be expected to have (needs tested trials)")
 	fl.IntVar(&f.count, "count", 5, "most suggestions per target")
 	f.register(cmd, processes)
@@ -50,6 +52,7 @@ type suggestResult struct {
 	Target              targetJSON   `json:"target"`
 	Viewing             string       `json:"viewing"`
 	Tolerance           float64      `json:"tolerance"`
+	LimitTolerance      float64      `json:"limit_tolerance"` // past a light or dark limit
 	Reachable           bool         `json:"reachable"`
 	ClosestDeltaE       float64      `json:"closest_delta_e"`
 	Closest             shadeJSON    `json:"closest"`
@@ -165,13 +168,13 @@ func (f *suggestFlags) options(m *discharge.Model) (*discharge.SuggestOptions, e
 		bounds[c] = discharge.Range{Lo: v, Hi: v}
 	}
 	available, err := f.available(p, bounds)
-	return &discharge.SuggestOptions{Tolerance: f.tolerance.value, Count: f.count, MaxTensileLossPct: f.maxLoss.value, Bounds: bounds, Available: available}, err
+	return &discharge.SuggestOptions{Tolerance: f.tolerance.value, LimitTolerance: f.limit.value, Count: f.count, MaxTensileLossPct: f.maxLoss.value, Bounds: bounds, Available: available}, err
 }
 
 func newSuggestResult(m *discharge.Model, s discharge.Suggestions) (suggestResult, error) {
 	r := suggestResult{
 		Target:  targetJSON{ID: s.Target.ID, shadeJSON: shadeOf(s.Target.Lab), Light: optional(s.Target.Light), Dark: optional(s.Target.Dark)},
-		Viewing: m.Viewing().String(), Tolerance: s.Tolerance, Reachable: s.Reachable, ClosestDeltaE: s.ClosestDeltaE, Closest: shadeOf(s.Closest),
+		Viewing: m.Viewing().String(), Tolerance: s.Tolerance, LimitTolerance: s.LimitTolerance, Reachable: s.Reachable, ClosestDeltaE: s.ClosestDeltaE, Closest: shadeOf(s.Closest),
 		BestPassProbability: s.BestPassProbability, Why: s.Why, Suggestions: []suggestion{}, Warnings: inWords(s.Warnings),
 	}
 	for i := range s.List {

@@ -165,6 +165,9 @@ func (r suggestResult) targetWords() string {
 	if r.Target.Light == nil && r.Target.Dark == nil {
 		return "the target"
 	}
+	if x := r.LimitTolerance; x < r.Tolerance {
+		return fmt.Sprintf("the target or a shade between its limits, and no more than %s past these", report.Short(x, 3))
+	}
 	return "the target or a shade between its limits"
 }
 

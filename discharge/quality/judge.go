@@ -14,17 +14,20 @@ import (
 // Options are the buyer's terms and what the laundry knows. The zero value
 // and nil mean the defaults.
 type Options struct {
-	Difference       colorimetry.Difference // nil means CIEDE2000
-	Tolerance        float64                // of the lot's mean; 0 means discharge.DefaultTolerance
-	GarmentTolerance float64                // of a single garment, for Share; 0 means Tolerance
-	Share            float64                // of garments that must be inside, 0..1; 0 means that only the mean counts
-	Confidence       float64                // to accept or to reject; 0 means 0.95
-	Model            *discharge.Model       // nil: verdict without causes
-	Base             []discharge.Lot        // readings of this load's garments before discharge
-	Bases            *BaseHistory           // of this fabric; nil means the base of the model's trials and common practice's scatter
-	Stages           *Stages                // for lots read before they are finished and dry
-	SecondPass       discharge.Settings     // settings of a second pass; nil means the lot's own
-	InDrum           bool                   // the lot is still in the drum with its charge; so are lots read "discharged"
+	Difference colorimetry.Difference // nil means CIEDE2000
+	Tolerance  float64                // of the lot's mean; 0 means discharge.DefaultTolerance
+	// LimitTolerance is how far past an approved light or dark limit a lot's mean may lie, at most
+	// Tolerance; 0 means Tolerance. Limits that are final have a small one, such as 0.1.
+	LimitTolerance   float64
+	GarmentTolerance float64            // of a single garment, for Share; 0 means Tolerance
+	Share            float64            // of garments that must be inside, 0..1; 0 means that only the mean counts
+	Confidence       float64            // to accept or to reject; 0 means 0.95
+	Model            *discharge.Model   // nil: verdict without causes
+	Base             []discharge.Lot    // readings of this load's garments before discharge
+	Bases            *BaseHistory       // of this fabric; nil means the base of the model's trials and common practice's scatter
+	Stages           *Stages            // for lots read before they are finished and dry
+	SecondPass       discharge.Settings // settings of a second pass; nil means the lot's own
+	InDrum           bool               // the lot is still in the drum with its charge; so are lots read "discharged"
 	// LastPass is what a lot that was discharged again has had since it was read before: what it
 	// did says how fast the next pass goes. nil means that it is not known.
 	LastPass *LastPass
@@ -43,8 +46,10 @@ type Report struct {
 	Viewing    colorimetry.Viewing
 	Difference string // name of the formula
 	Tolerance  float64
-	Standard   colorimetry.Lab
-	Mean       colorimetry.Lab
+	// LimitTolerance is that past a light or dark limit.
+	LimitTolerance float64
+	Standard       colorimetry.Lab
+	Mean           colorimetry.Lab
 	// DeltaE is the lot mean's difference from the standard, Decisive the one
 	// that decides: from the nearest approved shade when there are limits.
 	DeltaE, Decisive float64
@@ -201,10 +206,13 @@ func (o *Options) terms() error {
 	}
 	o.Tolerance = cmp.Or(o.Tolerance, discharge.DefaultTolerance)
 	o.GarmentTolerance = cmp.Or(o.GarmentTolerance, o.Tolerance)
+	o.LimitTolerance = cmp.Or(o.LimitTolerance, o.Tolerance)
 	o.Confidence = cmp.Or(o.Confidence, 0.95)
 	switch {
 	case !(o.Tolerance > 0) || math.IsInf(o.Tolerance, 0) || !(o.GarmentTolerance > 0) || math.IsInf(o.GarmentTolerance, 0):
 		return fmt.Errorf("tolerances must be positive, not %g and %g", o.Tolerance, o.GarmentTolerance)
+	case !(o.LimitTolerance > 0 && o.LimitTolerance <= o.Tolerance):
+		return fmt.Errorf("the tolerance past limits must lie above 0 and not above the tolerance of %g, not %g", o.Tolerance, o.LimitTolerance)
 	case !(o.Confidence > 0.5 && o.Confidence < 1):
 		return fmt.Errorf("confidence must lie between 0.5 and 1, not %g", o.Confidence)
 	case !(o.Share >= 0 && o.Share < 1):
@@ -258,7 +266,8 @@ func (j *judge) prepare(t *discharge.Table) error {
 		return err
 	}
 	j.region = newRegion(j.target, o.Difference, o.Tolerance)
-	j.report = &Report{Lot: j.lot.ID, StandardID: j.target.ID, Viewing: t.Viewing, Difference: o.Difference.String(), Tolerance: o.Tolerance, Standard: j.target.Lab,
+	j.region.beyond = o.Tolerance / o.LimitTolerance
+	j.report = &Report{Lot: j.lot.ID, StandardID: j.target.ID, Viewing: t.Viewing, Difference: o.Difference.String(), Tolerance: o.Tolerance, LimitTolerance: o.LimitTolerance, Standard: j.target.Lab,
 		Mean: j.sample.mean, DeltaE: j.region.fromStandard(j.sample.mean), ReadAt: j.sample.mapped}
 	j.report.Decisive, j.report.BeyondLimit = j.region.nearest(j.sample.mean)
 	garment := newRegion(j.target, o.Difference, o.GarmentTolerance)
@@ -327,7 +336,7 @@ func (j *judge) notes() {
 		add("how many more panels would settle it rests on that assumed scatter")
 	}
 	if r.BeyondLimit != "" && r.Verdict.Decision == Accept {
-		add("the lot lies %.2f beyond the %s and passes because the tolerance counts from limits, too: where they are final, give a small tolerance, such as 0.1", r.Decisive, r.BeyondLimit)
+		add("the lot lies %.2f beyond the %s and passes because a tolerance of %.3g counts from limits, too: where they are final, give a smaller one for them (--limit-tolerance 0.1)", r.Decisive, r.BeyondLimit, j.opt.LimitTolerance)
 	}
 	if r.ReadAt != "" {
 		add("read %s and mapped to finished, dry cloth by the shift between the two", r.ReadAt)

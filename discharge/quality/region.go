@@ -1,6 +1,8 @@
 package quality
 
 import (
+	"math"
+
 	"example.com/dosetone/colorimetry"
 	"example.com/dosetone/discharge"
 	"example.com/dosetone/internal/mat3"
@@ -14,7 +16,10 @@ type region struct {
 	standard  colorimetry.Lab
 	ends      []limit
 	tolerance float64
-	metric    mat3.Mat // quadratic form of small differences at the standard
+	// beyond is by how much more a way past a limit counts than one off the way to it: 1 where the
+	// tolerance counts from limits alike.
+	beyond float64
+	metric mat3.Mat // quadratic form of small differences at the standard
 }
 
 // limit is an approved lightest or darkest shade.
@@ -24,7 +29,7 @@ type limit struct {
 }
 
 func newRegion(t discharge.Target, f colorimetry.Difference, tolerance float64) *region {
-	r := &region{formula: f, standard: t.Lab, tolerance: tolerance}
+	r := &region{formula: f, standard: t.Lab, tolerance: tolerance, beyond: 1}
 	if t.Light != nil {
 		r.ends = append(r.ends, limit{"light limit", *t.Light})
 	}
@@ -84,4 +89,34 @@ func (r *region) nearest(c colorimetry.Lab) (d float64, beyond string) {
 	return d, beyond
 }
 
-func (r *region) holds(c colorimetry.Lab) bool { return r.distance(c) <= r.tolerance }
+// past is how far c lies along the way from the standard to a limit, in lengths of it, and the
+// limit; 1 or less where it lies past none.
+func (r *region) past(c colorimetry.Lab) (along float64, end limit) {
+	for _, e := range r.ends {
+		way, off := minus(e.at, r.standard), minus(c, r.standard)
+		length := mat3.Form(&r.metric, way, way)
+		if length <= 0 {
+			continue
+		}
+		w := mat3.Apply(r.metric, way)
+		if x := (w[0]*off[0] + w[1]*off[1] + w[2]*off[2]) / length; x > 1 && x > along {
+			along, end = x, e
+		}
+	}
+	return along, end
+}
+
+// holds tells whether c is accepted. Past a limit what lies along the way counts more than what
+// lies off it, where less is allowed there: the end of the region is an ellipsoid, not a ball.
+func (r *region) holds(c colorimetry.Lab) bool {
+	if r.beyond > 1 {
+		if along, end := r.past(c); along > 1 {
+			way := minus(end.at, r.standard)
+			x := along - 1
+			straight := r.formula.Diff(end.at, moved(end.at, mat3.Vec{x * way[0], x * way[1], x * way[2]}))
+			d := r.formula.Diff(end.at, c)
+			return math.Max(d*d-straight*straight, 0)+math.Pow(r.beyond*straight, 2) <= r.tolerance*r.tolerance
+		}
+	}
+	return r.distance(c) <= r.tolerance
+}

@@ -479,3 +479,43 @@ func TestOneReadingThatStandsAloneIsToBeReadAgain(t *testing.T) {
 		require.Equal(t, map[string]string{"lining": "back", "dark": "front"}[name], rep.Reread.Position, name)
 	}
 }
+
+// Where limits are final, a lot past one is rejected that the tolerance would pass, and one between
+// them passes as before. Panels scatter by next to nothing.
+func TestLimitsThatAreFinal(t *testing.T) {
+	at := func(l float64) colorimetry.Lab { return colorimetry.Lab{L: l, A: -2.6, B: -9} }
+	light, dark := at(50), at(46)
+	standard := discharge.Target{ID: "S", Viewing: d65(), Lab: at(48), Light: &light, Dark: &dark}
+	judge := func(limit, l, off float64) *quality.Report {
+		var labs []colorimetry.Lab
+		for i := range 12 {
+			labs = append(labs, colorimetry.Lab{L: l + 0.02*float64(i%3-1), A: -2.6, B: -9 + off})
+		}
+		lot := labLot("P", labs...)
+		r, err := quality.Judge(labTable(lot), lot, standard, &quality.Options{LimitTolerance: limit})
+		require.NoError(t, err)
+		return r
+	}
+	for _, c := range []struct {
+		l, off       float64
+		loose, final quality.Decision
+	}{
+		{48, 0, quality.Accept, quality.Accept},
+		{49, 0, quality.Accept, quality.Accept},
+		{46.8, 0, quality.Accept, quality.Accept},
+		{50.9, 0, quality.Accept, quality.Reject}, // ΔE00 0.9 past the light limit
+		{45, 0, quality.Accept, quality.Reject},
+		{48, 0.7, quality.Accept, quality.Accept}, // off the way between them
+		{48, 3, quality.Reject, quality.Reject},
+		{53, 0, quality.Reject, quality.Reject},
+	} {
+		require.Equal(t, c.loose, judge(0, c.l, c.off).Verdict.Decision, "L* %g", c.l)
+		require.Equal(t, c.final, judge(0.1, c.l, c.off).Verdict.Decision, "L* %g, limits final", c.l)
+	}
+	require.Equal(t, judge(0, 50.9, 0).Decisive, judge(0.1, 50.9, 0).Decisive, "the difference stays what it is")
+	lot := labLot("P", at(48))
+	for _, bad := range []float64{-1, 2, math.NaN()} {
+		_, err := quality.Judge(labTable(lot), lot, standard, &quality.Options{LimitTolerance: bad})
+		require.ErrorContains(t, err, "past limits")
+	}
+}
