@@ -335,8 +335,8 @@ func (j *judge) notes() {
 	if r.Verdict.UsesTypicalScatter && r.Verdict.MorePanels > 0 {
 		add("how many more panels would settle it rests on that assumed scatter")
 	}
-	if r.BeyondLimit != "" && r.Verdict.Decision == Accept {
-		add("the lot lies %.2f beyond the %s and passes because a tolerance of %.3g counts from limits, too: where they are final, give a smaller one for them (--limit-tolerance 0.1)", r.Decisive, r.BeyondLimit, j.opt.LimitTolerance)
+	if r.BeyondLimit != "" && r.Verdict.Decision == Accept && r.LimitTolerance == r.Tolerance {
+		add("the lot lies %.2f beyond the %s and passes because the tolerance counts from limits, too: where they are final, give a smaller one for them (--limit-tolerance 0.1)", r.Decisive, r.BeyondLimit)
 	}
 	if r.ReadAt != "" {
 		add("read %s and mapped to finished, dry cloth by the shift between the two", r.ReadAt)
