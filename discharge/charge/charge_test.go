@@ -433,3 +433,18 @@ func TestReplacedCautionsExist(t *testing.T) {
 	assert.Equal(t, discharge.FromMemory, chem.FromMemory, "one wording for one standing")
 	assert.Equal(t, discharge.CommonPractice, chem.CommonPractice)
 }
+
+// What a process of one's own adds is not passed over.
+func TestOwnFactorsAreSaidNotToBeWeighed(t *testing.T) {
+	p, err := discharge.ReadProcess("own.json", strings.NewReader(`{"id": "our-bath", "extends": "laccase-bath", "factors": [{"column": "alkali_gpl", "title": "alkali", "unit": "g/L", "transform": "log", "optional": true}]}`))
+	require.NoError(t, err)
+	l := loads(t)["laccase-bath"]
+	l.Process = p
+	require.NotContains(t, strings.Join(sheet(t, l).Warnings, " "), "not weighed")
+	l.Settings = l.Settings.Clone()
+	l.Settings["alkali_gpl"] = 3
+	require.Contains(t, strings.Join(sheet(t, l).Warnings, " "), "alkali_gpl of 3 g/L is a setting of this process and is not weighed")
+	for id, l := range loads(t) {
+		require.NotContains(t, strings.Join(sheet(t, l).Warnings, " "), "not weighed", id)
+	}
+}

@@ -163,6 +163,7 @@ func New(l Load) (*Sheet, error) {
 	if err := m.split(); err != nil {
 		return nil, err
 	}
+	m.unweighed()
 	if err := m.weigh(); err != nil {
 		return nil, err
 	}
@@ -183,6 +184,18 @@ func New(l Load) (*Sheet, error) {
 		return nil, err
 	}
 	return m.Sheet, nil
+}
+
+// unweighed warns of settings that a process of the laundry's own has and no sheet knows: what
+// they are weighed as, its recipe says.
+func (m *maker) unweighed() {
+	known := []string{"strength_pct", "strength_gpl", "strength_gnm3", "ratio", "liquor_ratio", "add_on_gsm", "time_min", "temp_c", "ph", "rpm", "moisture_pct",
+		"fabric_gsm", "uptake_lpkg", "flow_nm3pmin", "load_kg", "base_lightness"}
+	for _, f := range m.Process.Factors {
+		if v, ok := m.Load.Settings[f.Column]; ok && !slices.Contains(known, f.Column) {
+			m.warn("%s of %s is a setting of this process and is not weighed on this sheet: weigh it as its recipe says", f.Column, strings.TrimSpace(fmt.Sprintf("%.4g %s", v, f.Unit)))
+		}
+	}
 }
 
 func (m *maker) warn(format string, args ...any) {
