@@ -88,7 +88,7 @@ func (e *env) chartPatches(f convertFlags) ([]chartPatch, error) {
 func splitRegions(s *discharge.Sheet) (colors *discharge.Sheet, regions map[int][]string, err error) {
 	var at []int
 	for _, name := range regionColumns() {
-		i := slices.IndexFunc(s.Header, func(h string) bool { return strings.EqualFold(strings.TrimSpace(h), name) })
+		i := columnOf(s, name)
 		if i < 0 {
 			return nil, nil, &discharge.RowError{File: s.Name, Row: s.HeaderLine, Column: name,
 				Err: errors.New("the column is missing: a chart has one row per patch with id, left, top, width, height (its place in the picture, in pixels) and its known color")}

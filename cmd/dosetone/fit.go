@@ -197,11 +197,8 @@ func (e *env) fit(names []string, f fitFlags) error {
 // normal scatter).
 func (e *env) warnStep(m *discharge.Model, t *discharge.Table, production []discharge.Lot) {
 	const limit, least = 4.0, 4
-	type residual struct {
-		lot  string
-		dose float64 // ln, over what its settings promise
-	}
-	var list []residual
+	var lots []string
+	var doses []float64 // ln, over what the settings promise
 	for _, lot := range production {
 		learned := slices.ContainsFunc(m.Trials(), func(r discharge.TrialRecord) bool { return r.ID == lot.ID && r.Shift == 0 })
 		light, ok := discharge.MeanLightness(lot)
@@ -213,21 +210,13 @@ func (e *env) warnStep(m *discharge.Model, t *discharge.Table, production []disc
 			continue // of a lot whose settings promise nothing
 		}
 		far := 3 * math.Hypot(r.SDModel, r.SDLots) // an upset lot is one, however far it is off
-		list = append(list, residual{lot.ID, min(max(r.LnDose, -far), far)})
+		lots, doses = append(lots, lot.ID), append(doses, min(max(r.LnDose, -far), far))
 	}
 	step, at, size := 0.0, 0, 0.0
-	for k := least; k <= len(list)-least; k++ {
-		var side [2][]float64
-		for i, r := range list {
-			n := 0
-			if i >= k {
-				n = 1
-			}
-			side[n] = append(side[n], r.dose)
-		}
-		m0, v0 := stat.MeanVariance(side[0], nil)
-		m1, v1 := stat.MeanVariance(side[1], nil)
-		n0, n1 := float64(k), float64(len(list)-k)
+	for k := least; k <= len(doses)-least; k++ {
+		m0, v0 := stat.MeanVariance(doses[:k], nil)
+		m1, v1 := stat.MeanVariance(doses[k:], nil)
+		n0, n1 := float64(k), float64(len(doses)-k)
 		pooled := ((n0-1)*v0 + (n1-1)*v1) / (n0 + n1 - 2)
 		if s := math.Abs(m1-m0) / math.Sqrt(pooled*(1/n0+1/n1)); s > step {
 			step, at, size = s, k, m1-m0
@@ -235,7 +224,7 @@ func (e *env) warnStep(m *discharge.Model, t *discharge.Table, production []disc
 	}
 	if step > limit {
 		e.warn("production from lot %s on has had %+.0f %% dose against the lots before it (Student's t %.1f): something has changed, such as a delivery, and a model of both is of neither; fit without the lots before it, or recalibrate by those from it on",
-			list[at].lot, 100*math.Expm1(size), step)
+			lots[at], 100*math.Expm1(size), step)
 	}
 }
 

@@ -167,10 +167,13 @@ func (e *env) readProcess(name string) (*discharge.Process, error) {
 	return &p, nil
 }
 
-// hasColumn reports whether a sheet has a column of that name.
-func hasColumn(s *discharge.Sheet, name string) bool {
-	return slices.ContainsFunc(s.Header, func(h string) bool { return strings.EqualFold(strings.TrimSpace(h), name) })
+// columnOf is the place of the column of that name in a sheet, -1 where there is none.
+func columnOf(s *discharge.Sheet, name string) int {
+	return slices.IndexFunc(s.Header, func(h string) bool { return strings.EqualFold(strings.TrimSpace(h), name) })
 }
+
+// hasColumn reports whether a sheet has a column of that name.
+func hasColumn(s *discharge.Sheet, name string) bool { return columnOf(s, name) >= 0 }
 
 // readTargetsUnder reads target shades for a model. Spectra are seen under its
 // viewing; other readings must be under it, and are taken to be when neither

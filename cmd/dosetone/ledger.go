@@ -1,11 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"cmp"
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -98,7 +98,7 @@ func (e *env) ledger(name, since, until string) error {
 	if err != nil {
 		return err
 	}
-	all, err := quality.ReadLedger(shown(name), strings.NewReader(string(data)))
+	all, err := quality.ReadLedger(shown(name), bytes.NewReader(data))
 	if err != nil {
 		return err
 	}

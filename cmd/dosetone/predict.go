@@ -133,7 +133,7 @@ func (e *env) settings(m *discharge.Model, file string, factors *factorFlags) ([
 func (e *env) warnElsewhere(m *discharge.Model, s *discharge.Sheet) {
 	fabric, machine := m.RanOn()
 	for _, c := range []struct{ column, own string }{{"fabric", fabric}, {"machine", machine}} {
-		k := slices.IndexFunc(s.Header, func(h string) bool { return strings.EqualFold(strings.TrimSpace(h), c.column) })
+		k := columnOf(s, c.column)
 		if k < 0 || c.own == "" {
 			continue
 		}

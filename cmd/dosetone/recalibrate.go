@@ -2,8 +2,9 @@ package main
 
 import (
 	"fmt"
-	"github.com/spf13/cobra"
 	"strings"
+
+	"github.com/spf13/cobra"
 
 	"example.com/dosetone/cmd/dosetone/internal/report"
 	"example.com/dosetone/discharge"
@@ -22,8 +23,9 @@ func newRecalibrate(e *env) *cobra.Command {
 new fabric, on another machine or with a new delivery of oxidizer, and its base
 and white readings if the file has them, and writes a model for them: what
 strength, load and time do stays as learned, the shift in dose is estimated anew,
-and the shade path is moved to the new base and white. Run the lots apart, one at a lower and one at a higher dose,
-inside the region of the first trials. The old model's file is left as it is.`,
+and the shade path is moved to the new base and white. Run the lots apart, one at
+a lower and one at a higher dose, inside the region of the first trials. The old
+model's file is left as it is.`,
 		Example: `  dosetone recalibrate model.json lots.csv -o new.json
   dosetone recalibrate model.json lots.csv -o new.json --shift-sd 0.2 --format json`,
 		Args: cobra.ExactArgs(2),

@@ -250,34 +250,36 @@ func TestMonitor(t *testing.T) {
 
 func name(i int) string { return "P" + string(rune('A'+i/26)) + string(rune('A'+i%26)) }
 
+// monitored is the trend of lots with these dose deviates, of standard deviation 10 %.
+func monitored(t *testing.T, z []float64) *quality.Trend {
+	l := &quality.Ledger{}
+	for i := range z {
+		sd, d, off := 0.1, 0.1*z[i], 0.0
+		require.NoError(t, l.Add(quality.Entry{Lot: name(i), Model: "m", Verdict: quality.Accept, DoseResidual: &d, DoseSD: &sd, DoseZ: &z[i], OffZ: &off}))
+	}
+	trend, err := l.Monitor("m")
+	require.NoError(t, err)
+	return trend
+}
+
 // A month at a laundry: three lots far too low by an upset, two more by chance, then lots about as
 // promised or above. The charts are of one side and remember long; what is said is of the lots
 // that are meant, with their own sign, and ends when it is over.
 func TestADriftThatIsOverIsSaidToBeOver(t *testing.T) {
-	monitor := func(z []float64) *quality.Trend {
-		l := &quality.Ledger{}
-		for i := range z {
-			sd, d, off := 0.1, 0.1*z[i], 0.0
-			require.NoError(t, l.Add(quality.Entry{Lot: name(i), Model: "m", Verdict: quality.Accept, DoseResidual: &d, DoseSD: &sd, DoseZ: &z[i], OffZ: &off}))
-		}
-		trend, err := l.Monitor("m")
-		require.NoError(t, err)
-		return trend
-	}
 	low := []float64{-0.3, 0.4, -1.5, 1.5, -2.7, -2.5, -8, -2.1, -1.1, -1.5, -3.8, -1.3, -2.4}
-	now := monitor(low)
+	now := monitored(t, low)
 	require.True(t, now.Drifted)
 	require.Equal(t, name(4), now.Since)
 	// The mean of these nine, the upset at 3 standard deviations: -2.3 · 10 % of ln dose.
 	require.InDelta(t, 100*math.Expm1(-0.1*(2.7+2.5+3+2.1+1.1+1.5+3+1.3+2.4)/9), now.DoseShiftPct, 1e-9)
 
-	over := monitor(append(slices.Clone(low), 0.1, -0.2, 0.3, 0))
+	over := monitored(t, append(slices.Clone(low), 0.1, -0.2, 0.3, 0))
 	require.False(t, over.Drifted, over.Words)
 	require.Equal(t, 4, over.Returned)
 	require.InDelta(t, now.DoseShiftPct, over.DoseShiftPct, 1e-9)
 	require.Contains(t, over.Words[0], "again")
 
-	above := monitor(append(slices.Clone(low), 0.1, 1.6, 0.6, 2.5, 1.7, 1.5, 1.4, 1.6, 2.2, 1.8))
+	above := monitored(t, append(slices.Clone(low), 0.1, 1.6, 0.6, 2.5, 1.7, 1.5, 1.4, 1.6, 2.2, 1.8))
 	require.True(t, above.Drifted, above.Words)
 	require.Greater(t, above.DoseShiftPct, 0.0, above.Words)
 }
@@ -285,19 +287,9 @@ func TestADriftThatIsOverIsSaidToBeOver(t *testing.T) {
 // What comes after a drift is charted anew: a shift to the other side is no return, and a drift
 // long past does not lend its beginning to the next.
 func TestDriftsAreChartedOneByOne(t *testing.T) {
-	monitor := func(z []float64) *quality.Trend {
-		l := &quality.Ledger{}
-		for i := range z {
-			sd, d, off := 0.1, 0.1*z[i], 0.0
-			require.NoError(t, l.Add(quality.Entry{Lot: name(i), Model: "m", Verdict: quality.Accept, DoseResidual: &d, DoseSD: &sd, DoseZ: &z[i], OffZ: &off}))
-		}
-		trend, err := l.Monitor("m")
-		require.NoError(t, err)
-		return trend
-	}
 	low := slices.Repeat([]float64{-2.5}, 12)
 	for n := 1; n <= 12; n++ {
-		trend := monitor(append(slices.Clone(low), slices.Repeat([]float64{2}, n)...))
+		trend := monitored(t, append(slices.Clone(low), slices.Repeat([]float64{2}, n)...))
 		require.Zero(t, trend.Returned, "%d lots at +2: %v", n, trend.Words)
 		require.True(t, trend.Drifted, "%d lots at +2: %v", n, trend.Words)
 	}
@@ -306,11 +298,11 @@ func TestDriftsAreChartedOneByOne(t *testing.T) {
 	for range 60 {
 		z = append(z, 0.3*rng.NormFloat64())
 	}
-	require.False(t, monitor(z).Drifted)
-	require.Contains(t, monitor(z).Words[0], "no drift", "sixty lots later nobody speaks of it")
+	require.False(t, monitored(t, z).Drifted)
+	require.Contains(t, monitored(t, z).Words[0], "no drift", "sixty lots later nobody speaks of it")
 	for n := 1; n <= 12; n++ {
 		z = append(z, -1.5)
-		if trend := monitor(z); trend.Drifted {
+		if trend := monitored(t, z); trend.Drifted {
 			require.GreaterOrEqual(t, trend.Since, name(70), "%d: %v", n, trend.Words)
 			require.InDelta(t, 100*math.Expm1(-0.15), trend.DoseShiftPct, 3)
 		} else {

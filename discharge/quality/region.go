@@ -70,13 +70,10 @@ func (r *region) distance(c colorimetry.Lab) float64 {
 func (r *region) nearest(c colorimetry.Lab) (d float64, beyond string) {
 	d = r.fromStandard(c)
 	for _, end := range r.ends {
-		way, off := minus(end.at, r.standard), minus(c, r.standard)
-		length := mat3.Form(&r.metric, way, way)
-		if length <= 0 {
+		way, along, ok := r.toward(end, c)
+		if !ok {
 			continue
 		}
-		w := mat3.Apply(r.metric, way)
-		along := (w[0]*off[0] + w[1]*off[1] + w[2]*off[2]) / length
 		t := min(max(along, 0), 1)
 		near := moved(r.standard, mat3.Vec{t * way[0], t * way[1], t * way[2]})
 		if x := r.formula.Diff(near, c); x < d {
@@ -89,17 +86,24 @@ func (r *region) nearest(c colorimetry.Lab) (d float64, beyond string) {
 	return d, beyond
 }
 
+// toward is the way from the standard to a limit, and how far c lies along it in lengths of it; ok
+// is false for a limit at the standard.
+func (r *region) toward(end limit, c colorimetry.Lab) (way mat3.Vec, along float64, ok bool) {
+	way = minus(end.at, r.standard)
+	off := minus(c, r.standard)
+	length := mat3.Form(&r.metric, way, way)
+	if length <= 0 {
+		return way, 0, false
+	}
+	w := mat3.Apply(r.metric, way)
+	return way, (w[0]*off[0] + w[1]*off[1] + w[2]*off[2]) / length, true
+}
+
 // past is how far c lies along the way from the standard to a limit, in lengths of it, and the
 // limit; 1 or less where it lies past none.
 func (r *region) past(c colorimetry.Lab) (along float64, end limit) {
 	for _, e := range r.ends {
-		way, off := minus(e.at, r.standard), minus(c, r.standard)
-		length := mat3.Form(&r.metric, way, way)
-		if length <= 0 {
-			continue
-		}
-		w := mat3.Apply(r.metric, way)
-		if x := (w[0]*off[0] + w[1]*off[1] + w[2]*off[2]) / length; x > 1 && x > along {
+		if _, x, ok := r.toward(e, c); ok && x > 1 && x > along {
 			along, end = x, e
 		}
 	}

@@ -137,7 +137,7 @@ func (l *Ledger) Summarize() *Summary {
 		group := &s.Groups[g.group]
 		slices.Sort(group.Tolerances)
 		slices.Sort(g.deltaE)
-		group.MedianDeltaE, group.HighDeltaE = quantile.Of(g.deltaE, 0.5), quantile.Of(g.deltaE, 0.9)
+		group.MedianDeltaE, group.HighDeltaE = quantile.Sorted(g.deltaE, 0.5), quantile.Sorted(g.deltaE, 0.9)
 		if group.Doses = len(g.residuals); group.Doses > 0 {
 			group.MeanDose = stat.Mean(g.residuals, nil)
 		}
